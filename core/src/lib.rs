@@ -1,0 +1,19 @@
+//! What a ring maker's bench counter knows, with no hardware, no allocation, no clock and no I/O.
+//!
+//! The way of the data: encoder samples go through [`quadrature`] to counts, through [`counter`] to
+//! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
+//! signal; [`bench`] is the state machine that holds them together and [`screen`] draws its states.
+//! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
+//! batch into coils.
+//!
+//! # Conventions
+//! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a
+//!   formula gave are real millimetres ([`units::Mm`]).
+//! - Positions and counts are signed: winding on is positive, winding back negative.
+//! - Whatever is promised to the user is rounded to the safe side: down for rings, up for wire.
+//! - Everything is deterministic: the same events give the same answer on every processor, bit for
+//!   bit. Roots and trigonometry come from `libm`, never from the platform.
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod units;
