@@ -16,4 +16,7 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod counter;
+pub mod quadrature;
+pub mod signal;
 pub mod units;

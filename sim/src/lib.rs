@@ -1,1 +1,5 @@
-//! placeholder
+//! The desktop program of turntally, as a library so that tests can reach it.
+#![forbid(unsafe_code)]
+
+pub mod cli;
+pub mod failure;

@@ -1,0 +1,292 @@
+//! Whether the encoder's signal can be believed.
+//!
+//! A quadrature decoder counts what it sees; some broken signals look perfectly legal to it. This
+//! module watches for them: a channel that is dead, and reversals faster than any hand.
+//!
+//! - **A dead channel.** One channel toggles and the other never moves, so the count only rocks
+//!   between two values while the crank turns. After half a revolution's worth of toggles on one
+//!   channel alone the other is called dead, by name.
+//! - **Chatter.** Bounce or noise on one channel cancels as long as it settles before the other
+//!   channel's edge. Where it straddles that edge the decoder walks three steps the wrong way instead
+//!   of one the right way, and four counts are lost with no illegal step to show for it. But the
+//!   walk is seen: the position retreats three counts from its highest point within a time in which
+//!   no hand can stop and reverse a winder. Each such retreat is reported with the four counts of
+//!   doubt it leaves.
+
+use crate::quadrature::{Decoder, Steps};
+use crate::units::Micros;
+
+/// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
+/// squared. Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
+/// stopping and reversing that within a fiftieth of a second is 200 rev/s². Our own bound, no source.
+const HAND_LIMIT_REV_PER_S2: f64 = 200.0;
+
+/// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
+const RETREAT_COUNTS: i64 = 3;
+
+/// The counts that may be lost with each step that cannot be true.
+pub const DOUBT_PER_ILLEGAL: u64 = 2;
+/// The counts that may be lost with each impossible reversal.
+pub const DOUBT_PER_CHATTER: u64 = 4;
+
+/// One of the two encoder channels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Channel {
+    /// Channel A.
+    A,
+    /// Channel B.
+    B,
+}
+
+/// What a word of samples said, with what the watch thinks of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Reading {
+    /// Forward less reverse counts.
+    pub net: i64,
+    /// Steps in which both channels changed.
+    pub illegal: u32,
+    /// Reversals faster than a hand.
+    pub chatter: u32,
+    /// A channel that has just been found dead.
+    pub dead: Option<Channel>,
+    /// A channel that had been called dead has moved again.
+    pub revived: bool,
+}
+
+impl Reading {
+    /// There is nothing to tell the bench.
+    #[must_use]
+    pub fn is_quiet(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+/// Decodes packed samples and judges the signal they came from.
+#[derive(Debug, Clone)]
+pub struct SignalWatch {
+    decoder: Decoder,
+    /// Toggles of one channel since the other last moved.
+    alone: Option<(Channel, u32)>,
+    alone_limit: u32,
+    dead: Option<Channel>,
+    run: Run,
+    retreat_limit: Micros,
+    sample_period_ns: u64,
+}
+
+/// The direction the count is going, and how far it got.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    /// +1 or -1 once three counts have been made one way; 0 before.
+    direction: i64,
+    /// The furthest position on this run, and when it was reached.
+    furthest: i64,
+    at_ns: u64,
+}
+
+impl SignalWatch {
+    /// For an encoder of `pulses_per_rev` pulses, sampled every `sample_period_ns` nanoseconds.
+    #[must_use]
+    pub fn new(pulses_per_rev: u32, sample_period_ns: u32) -> Self {
+        let counts_per_rev = 4.0 * f64::from(pulses_per_rev.max(1));
+        let seconds = libm::sqrt(2.0 * RETREAT_COUNTS as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
+        Self {
+            decoder: Decoder::new(),
+            alone: None,
+            // Half a revolution: `pulses` periods make 2 x pulses toggles. At least 24, so that the
+            // bounce of one edge of a coarse mechanical encoder is no dead channel.
+            alone_limit: pulses_per_rev.max(24),
+            dead: None,
+            run: Run { direction: 0, furthest: 0, at_ns: 0 },
+            retreat_limit: Micros::new((seconds * 1e6) as u64),
+            sample_period_ns: u64::from(sample_period_ns),
+        }
+    }
+
+    /// The decoder inside, for its totals.
+    #[must_use]
+    pub const fn decoder(&self) -> &Decoder {
+        &self.decoder
+    }
+
+    /// Takes 16 packed samples, the oldest in the lowest bits; `end` is the time of the last one.
+    #[inline]
+    pub fn push_16(&mut self, word: u32, end: Micros) -> Reading {
+        let before = self.decoder.level();
+        let position = self.decoder.position();
+        let steps = self.decoder.push_16(word);
+        if steps.is_still() {
+            return Reading::default();
+        }
+        let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
+        self.watch_channels(steps, &mut reading);
+        let end_ns = end.get().saturating_mul(1_000);
+        if steps.forward > 0 && steps.reverse > 0 {
+            // Both ways within one word: only here is the order of the samples worth the walk.
+            let mut walk = Decoder::new();
+            if let Some(level) = before {
+                walk.push(level);
+            }
+            for index in 0..16_u32 {
+                if walk.push((word >> (2 * index)) as u8).net() != 0 {
+                    let ahead_ns = self.sample_period_ns * u64::from(15 - index);
+                    let at_ns = end_ns.saturating_sub(ahead_ns);
+                    reading.chatter += self.follow(position + walk.position(), at_ns);
+                }
+            }
+        } else {
+            reading.chatter += self.follow(self.decoder.position(), end_ns);
+        }
+        reading
+    }
+
+    /// Follows the position and returns 1 where it retreated faster than a hand can.
+    fn follow(&mut self, position: i64, at_ns: u64) -> u32 {
+        let run = &mut self.run;
+        let ahead = if run.direction == 0 {
+            (position - run.furthest).abs()
+        } else {
+            (position - run.furthest) * run.direction
+        };
+        if run.direction == 0 {
+            if ahead >= RETREAT_COUNTS {
+                *run = Run { direction: (position - run.furthest).signum(), furthest: position, at_ns };
+            }
+            return 0;
+        }
+        if ahead >= 0 {
+            *run = Run { furthest: position, at_ns, ..*run };
+        } else if ahead <= -RETREAT_COUNTS {
+            let impossible = at_ns.saturating_sub(run.at_ns) < self.retreat_limit.get() * 1_000;
+            // After an impossible retreat the way it was going is as unknown as at the start.
+            let direction = if impossible { 0 } else { -run.direction };
+            *run = Run { direction, furthest: position, at_ns };
+            return u32::from(impossible);
+        }
+        0
+    }
+
+    fn watch_channels(&mut self, steps: Steps, reading: &mut Reading) {
+        let moved = steps.forward + steps.reverse + steps.illegal;
+        let channel = match (steps.a_moved, steps.b_moved) {
+            (true, false) => Channel::A,
+            (false, true) => Channel::B,
+            _ => {
+                self.alone = None;
+                reading.revived = self.dead.take().is_some();
+                return;
+            }
+        };
+        let toggles = match self.alone {
+            Some((same, toggles)) if same == channel => toggles.saturating_add(moved),
+            _ => moved,
+        };
+        self.alone = Some((channel, toggles));
+        let silent = match channel {
+            Channel::A => Channel::B,
+            Channel::B => Channel::A,
+        };
+        match self.dead {
+            // The channel that was called dead is the one that moved.
+            Some(dead) if dead == channel => {
+                self.dead = None;
+                reading.revived = true;
+            }
+            None if toggles >= self.alone_limit => {
+                self.dead = Some(silent);
+                reading.dead = Some(silent);
+            }
+            _ => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::vec::Vec;
+
+    const CYCLE: [u8; 4] = [0b00, 0b01, 0b11, 0b10];
+
+    /// Feeds samples 20 us apart and adds up what the watch says.
+    fn watch(pulses: u32, samples: &[u8]) -> (SignalWatch, Vec<Reading>) {
+        let mut watch = SignalWatch::new(pulses, 20_000);
+        let mut readings = Vec::new();
+        for (index, chunk) in samples.chunks_exact(16).enumerate() {
+            let word = chunk.iter().rev().fold(0_u32, |word, &s| word << 2 | u32::from(s));
+            readings.push(watch.push_16(word, Micros::new((index as u64 + 1) * 320)));
+        }
+        (watch, readings)
+    }
+
+    /// `counts` steps forward, `hold` samples each.
+    fn forward(counts: usize, hold: usize) -> Vec<u8> {
+        (0..=counts).flat_map(|c| core::iter::repeat_n(CYCLE[c % 4], hold)).collect()
+    }
+
+    /// Half a turn with B stuck names B, and only once.
+    #[test]
+    fn stuck_channel_is_named_once() {
+        for (mask, expected) in [(0b10_u8, Channel::B), (0b01, Channel::A)] {
+            let samples: Vec<u8> = forward(1600, 8).iter().map(|s| s & mask).collect();
+            let (_, readings) = watch(400, &samples);
+            let dead: Vec<_> = readings.iter().filter_map(|r| r.dead).collect();
+            assert_eq!(dead, [expected]);
+        }
+    }
+
+    /// A healthy signal at any steady speed raises nothing.
+    #[test]
+    fn clean_signal_raises_nothing() {
+        for hold in [2, 3, 7, 16, 100] {
+            let (watch, readings) = watch(400, &forward(2000, hold));
+            assert!(readings.iter().all(|r| r.chatter == 0 && r.dead.is_none() && r.illegal == 0), "{hold}");
+            assert!(watch.decoder().position() >= 1980);
+        }
+    }
+
+    /// Bounce that settles before the other channel's edge cancels and is no chatter.
+    #[test]
+    fn settled_bounce_is_no_chatter() {
+        let mut samples = Vec::new();
+        for c in 0..400_usize {
+            let (old, new) = (CYCLE[c % 4], CYCLE[(c + 1) % 4]);
+            samples.extend([new, old, new, old, old, new, new, new, new, new, new, new]);
+        }
+        let (watch, readings) = watch(400, &samples);
+        assert_eq!(readings.iter().map(|r| r.chatter).sum::<u32>(), 0);
+        assert_eq!(watch.decoder().position(), 399);
+    }
+
+    /// Bounce that straddles the other channel's edge loses four counts with every step legal: it is
+    /// reported, at the start, the middle and the end of a word alike.
+    #[test]
+    fn straddling_bounce_is_reported() {
+        for shift in 0..16 {
+            let mut samples = forward(100, 16);
+            samples.extend(core::iter::repeat_n(CYCLE[100 % 4], shift));
+            // From 00: B rises (01), bounces back (00), A rises (10), B rises for good (11).
+            samples.extend([0b01, 0b01, 0b00, 0b00, 0b10, 0b10, 0b11, 0b11]);
+            samples.extend((0..100).flat_map(|c| core::iter::repeat_n(CYCLE[(c + 2) % 4], 16)));
+            let (watch, readings) = watch(400, &samples);
+            assert_eq!(readings.iter().map(|r| r.illegal).sum::<u32>(), 0);
+            assert_eq!(readings.iter().map(|r| r.chatter).sum::<u32>(), 1, "shift {shift}");
+            // 100 counts, then 2, then 99 less what the last partial word holds; four were lost.
+            assert!(watch.decoder().position() <= 100 + 2 + 99 - 4);
+        }
+    }
+
+    /// Winding back by hand, even smartly, is no chatter.
+    #[test]
+    fn hand_reversal_is_no_chatter() {
+        // 400 pulses; the retreat limit is 4.3 ms; here three counts take 6 ms.
+        let mut samples = forward(200, 100);
+        samples.extend((0..200_usize).rev().flat_map(|c| core::iter::repeat_n(CYCLE[c % 4], 100)));
+        let (watch, readings) = watch(400, &samples);
+        assert_eq!(readings.iter().map(|r| r.chatter).sum::<u32>(), 0);
+        assert!(watch.decoder().position().abs() <= 1);
+    }
+}

@@ -1,0 +1,56 @@
+//! The command line: one subcommand, one module with its arguments and its `run`.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::failure::Failure;
+
+/// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
+#[derive(Debug, Parser)]
+#[command(name = "turntally", version, propagate_version = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Runs the program and says how it ended: 0, or 2 with one line on standard error.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are answers; everything else is one line. A reader that left is no failure.
+            if !error.use_stderr() {
+                _ = error.print();
+                return ExitCode::SUCCESS;
+            }
+            eprintln!("turntally: {}", usage_line(&error));
+            return ExitCode::from(2);
+        }
+    };
+    match run(cli) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) if failure.is_broken_pipe() => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("turntally: {failure}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// The first line of a usage error, with what is allowed where clap knows it.
+fn usage_line(error: &clap::Error) -> Failure {
+    let text = error.render().to_string();
+    let mut lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
+    let first = lines.next().unwrap_or("wrong usage").trim_start_matches("error: ").to_owned();
+    let more: Vec<&str> =
+        lines.take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more")).collect();
+    Failure::new(format_args!("{first} {}", more.join(" ")))
+}
+
+fn run(cli: Cli) -> Result<(), Failure> {
+    match cli.command {}
+}
