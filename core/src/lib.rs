@@ -16,7 +16,11 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod coil;
 pub mod counter;
+pub mod cue;
+pub mod plan;
 pub mod quadrature;
 pub mod signal;
+pub mod spring;
 pub mod units;

@@ -1,0 +1,489 @@
+//! From turns to coil length, wire and rings.
+//!
+//! [`Winding`] is one wire on one mandrel: every length and diameter of the coil and its rings, as
+//! real numbers. [`CoilRule`] is what the counter works with while the crank turns: the same coil in
+//! integers, rounded so that what it promises is certain.
+//!
+//! With d the wire's diameter, Dm the mandrel's, p = d (1 + gap) the pitch and k the spring ratio:
+//! centre-line diameters Dw = Dm + d and Dr = k Dw, wire per turn `sqrt((pi D)^2 + p^2)`, coil length
+//! `N p + d` from the outside of the first turn to the outside of the last (helix geometry; the body
+//! length of a close-wound spring in Mott's and Shigley's worked examples). The wire does not change
+//! its length when the coil opens, so it has fewer turns afterwards: `Nr = N Lw / Lr`.
+
+use core::f64::consts::PI;
+use core::fmt;
+
+use crate::spring::SpringRatio;
+use crate::units::{Density, Grams, Length, Mm, Turns};
+
+/// The thinnest mandrel, in wire diameters, on which a wire is bent to a ring at all. At one diameter
+/// the outer fibre is stretched by a half. Common practice, no source.
+pub const MIN_MANDREL_IN_WIRES: i64 = 1;
+/// The widest gap: a pitch of six wire diameters is a spring, not a coil to be sawn. Our own limit.
+pub const MAX_GAP: f64 = 5.0;
+
+/// One wire, wound on one mandrel, sawn with one kerf.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Winding {
+    wire: Length,
+    mandrel: Length,
+    gap: f64,
+    kerf: Length,
+    spring: SpringRatio,
+}
+
+/// Why a winding makes no ring.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum WindingError {
+    /// The wire has no thickness.
+    NoWire,
+    /// The mandrel is thinner than the wire can be bent round.
+    MandrelTooThin {
+        /// The mandrel's diameter.
+        got: Length,
+        /// The thinnest for this wire.
+        min: Length,
+    },
+    /// The mandrel or the wire is past what any bench takes (1 m).
+    TooLarge,
+    /// The gap is below nothing, above [`MAX_GAP`] or no number.
+    Gap {
+        /// What was given.
+        got: f64,
+    },
+    /// The saw would take as much as the ring is wide inside, or more.
+    KerfTooWide {
+        /// The kerf.
+        got: Length,
+        /// It must stay below this, the ring's inside diameter as cut.
+        below: Length,
+    },
+    /// Closed up after the cut, the ring would have no inside.
+    ClosesUp {
+        /// The kerf.
+        kerf: Length,
+    },
+}
+
+impl fmt::Display for WindingError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoWire => f.write_str("the wire must be thicker than nothing"),
+            Self::MandrelTooThin { got, min } => {
+                write!(f, "a mandrel of {got} is thinner than this wire can be bent round: at least {min}")
+            }
+            Self::TooLarge => f.write_str("wire and mandrel must be below 1 m"),
+            Self::Gap { got } => {
+                write!(f, "a gap of {got} is no gap: measured pitch / wire diameter - 1, from 0 to {MAX_GAP}")
+            }
+            Self::KerfTooWide { got, below } => {
+                write!(f, "a kerf of {got} is wider than the ring: below its inside diameter of {below}")
+            }
+            Self::ClosesUp { kerf } => {
+                write!(
+                    f,
+                    "a kerf of {kerf} leaves a ring that has no inside once it is closed: use a thinner blade"
+                )
+            }
+        }
+    }
+}
+
+impl core::error::Error for WindingError {}
+
+/// A ring at one spring ratio.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ring {
+    /// Centre-line diameter after release.
+    pub centre_diameter: Mm,
+    /// Wire in one released turn.
+    pub turn_wire: Mm,
+    /// The helix angle, in radians.
+    pub helix_angle: f64,
+    /// Wire that one cut turns to swarf: the kerf along the helix.
+    pub kerf_wire: Mm,
+    /// Wire in the ring.
+    pub wire: Mm,
+    /// Inside diameter as cut, still open by the kerf.
+    pub inner_diameter: Mm,
+    /// Inside diameter once the ends are brought together.
+    pub closed_inner_diameter: Mm,
+    /// Closed inside diameter over wire diameter.
+    pub aspect_ratio: f64,
+}
+
+impl Winding {
+    /// Puts `wire` on `mandrel`. `gap` is measured pitch / wire diameter - 1 (0 for a close coil),
+    /// `kerf` what the saw takes (0 for pinched or sheared rings).
+    ///
+    /// # Errors
+    /// [`WindingError`] for whatever makes no ring at any spring ratio within `spring`.
+    pub fn new(
+        wire: Length,
+        mandrel: Length,
+        gap: f64,
+        kerf: Length,
+        spring: SpringRatio,
+    ) -> Result<Self, WindingError> {
+        const METRE: Length = Length::from_um(1_000_000);
+        if wire <= Length::ZERO {
+            return Err(WindingError::NoWire);
+        }
+        if wire > METRE || mandrel > METRE {
+            return Err(WindingError::TooLarge);
+        }
+        let min = Length::from_nm(wire.nm() * MIN_MANDREL_IN_WIRES);
+        if mandrel < min {
+            return Err(WindingError::MandrelTooThin { got: mandrel, min });
+        }
+        if !(0.0..=MAX_GAP).contains(&gap) {
+            return Err(WindingError::Gap { got: gap });
+        }
+        let winding = Self { wire, mandrel, gap, kerf, spring };
+        let tightest = winding.ring(spring.low());
+        if kerf < Length::ZERO || kerf.mm() >= tightest.inner_diameter {
+            let below = Length::from_mm(tightest.inner_diameter).unwrap_or_default();
+            return Err(WindingError::KerfTooWide { got: kerf, below });
+        }
+        if tightest.closed_inner_diameter.get() <= 0.0 {
+            return Err(WindingError::ClosesUp { kerf });
+        }
+        Ok(winding)
+    }
+
+    /// The wire's diameter.
+    #[must_use]
+    pub const fn wire(&self) -> Length {
+        self.wire
+    }
+
+    /// The mandrel's diameter.
+    #[must_use]
+    pub const fn mandrel(&self) -> Length {
+        self.mandrel
+    }
+
+    /// The saw's kerf.
+    #[must_use]
+    pub const fn kerf(&self) -> Length {
+        self.kerf
+    }
+
+    /// Pitch / wire diameter - 1.
+    #[must_use]
+    pub const fn gap(&self) -> f64 {
+        self.gap
+    }
+
+    /// How far the coil opens.
+    #[must_use]
+    pub const fn spring(&self) -> SpringRatio {
+        self.spring
+    }
+
+    /// From one turn to the next along the coil.
+    #[must_use]
+    pub fn pitch(&self) -> Mm {
+        Mm::new(self.wire.mm().get() * (1.0 + self.gap))
+    }
+
+    /// Turns in an inch of coil.
+    #[must_use]
+    pub fn turns_per_inch(&self) -> f64 {
+        25.4 / self.pitch().get()
+    }
+
+    /// Centre-line diameter on the mandrel.
+    #[must_use]
+    pub fn wound_diameter(&self) -> Mm {
+        Mm::new(self.mandrel.mm().get() + self.wire.mm().get())
+    }
+
+    /// Wire in one turn on the mandrel.
+    #[must_use]
+    pub fn wound_turn_wire(&self) -> Mm {
+        self.turn_wire(self.wound_diameter().get())
+    }
+
+    /// The ring that comes off where the coil opens by `spring_ratio`.
+    #[must_use]
+    pub fn ring(&self, spring_ratio: f64) -> Ring {
+        let d = self.wire.mm().get();
+        let centre = spring_ratio * self.wound_diameter().get();
+        let turn = self.turn_wire(centre).get();
+        // cos(atan(p / (pi D))) is the flat turn over the true one.
+        let cosine = PI * centre / turn;
+        let kerf_wire = self.kerf.mm().get() / cosine;
+        let wire = turn - kerf_wire;
+        let closed = wire / PI - d;
+        Ring {
+            centre_diameter: Mm::new(centre),
+            turn_wire: Mm::new(turn),
+            helix_angle: libm::atan(self.pitch().get() / (PI * centre)),
+            kerf_wire: Mm::new(kerf_wire),
+            wire: Mm::new(wire),
+            inner_diameter: Mm::new(centre - d),
+            closed_inner_diameter: Mm::new(closed),
+            aspect_ratio: closed / d,
+        }
+    }
+
+    /// Mass of one ring at a spring ratio.
+    #[must_use]
+    pub fn ring_mass(&self, spring_ratio: f64, density: Density) -> Grams {
+        density.wire_mass(self.wire, self.ring(spring_ratio).wire)
+    }
+
+    /// Released turns to one wound turn, where the coil opens by `spring_ratio`: `Lw / Lr`.
+    #[must_use]
+    pub fn turns_kept(&self, spring_ratio: f64) -> f64 {
+        self.wound_turn_wire().get() / self.ring(spring_ratio).turn_wire.get()
+    }
+
+    /// Stretch of the outer fibre while wound: `d / (Dm + d)`.
+    #[must_use]
+    pub fn outer_strain(&self) -> f64 {
+        self.wire.mm().get() / self.wound_diameter().get()
+    }
+
+    fn turn_wire(&self, centre_diameter: f64) -> Mm {
+        Mm::new(libm::hypot(PI * centre_diameter, self.pitch().get()))
+    }
+}
+
+/// Rings from a straight slit through `turns` released turns, wherever it falls: `floor(T) - 1`.
+#[must_use]
+pub const fn certain_rings(turns: Turns) -> u32 {
+    best_rings(turns).saturating_sub(1)
+}
+
+/// Rings from a straight slit through `turns` released turns, where it falls best: `floor(T)`.
+#[must_use]
+pub const fn best_rings(turns: Turns) -> u32 {
+    let whole = turns.nano() / Turns::ONE;
+    if whole < 0 {
+        0
+    } else if whole > u32::MAX as i64 {
+        u32::MAX
+    } else {
+        whole as u32
+    }
+}
+
+/// A coil in integers, as the counter works with it: the same answer on every processor, every
+/// rounding on the side that cannot cost a promised ring.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CoilRule {
+    wire: Length,
+    pitch: Length,
+    /// Released turns to a thousand million wound ones: at the high spring bound, rounded down.
+    kept_least: i64,
+    /// The same at the low bound, rounded up.
+    kept_most: i64,
+    /// Released turns of bent lead-in that are cut off.
+    tail: Turns,
+    /// Wire in a thousand million wound turns is this many nanometres times 1e9: one turn's wire,
+    /// rounded up.
+    turn_wire: Length,
+}
+
+/// The most rings that one coil can be asked for: far past any mandrel.
+pub const MAX_RINGS_PER_COIL: u32 = 1_000_000;
+
+impl CoilRule {
+    /// The rule for a winding whose first `tail` turns are bent lead-in (0 or more).
+    #[must_use]
+    pub fn new(winding: &Winding, tail: Turns) -> Self {
+        let spring = winding.spring();
+        let up = |mm: Mm| Length::from_nm(libm::ceil(mm.get() * 1e6) as i64);
+        Self {
+            wire: winding.wire(),
+            pitch: up(winding.pitch()),
+            kept_least: libm::floor(winding.turns_kept(spring.high()) * 1e9) as i64,
+            kept_most: libm::ceil(winding.turns_kept(spring.low()) * 1e9) as i64,
+            tail: if tail < Turns::ZERO { Turns::ZERO } else { tail },
+            turn_wire: up(winding.wound_turn_wire()),
+        }
+    }
+
+    /// Turns that are surely left once the coil is released and its lead-in cut off; never below zero.
+    #[must_use]
+    pub const fn usable_turns(&self, wound: Turns) -> Turns {
+        self.usable(wound, self.kept_least)
+    }
+
+    /// Rings that `wound` turns give wherever the slit falls and however far the coil opens.
+    /// More turns never mean fewer rings.
+    #[must_use]
+    pub const fn certain_rings(&self, wound: Turns) -> u32 {
+        certain_rings(self.usable(wound, self.kept_least))
+    }
+
+    /// Rings that `wound` turns can give at most.
+    #[must_use]
+    pub const fn best_rings(&self, wound: Turns) -> u32 {
+        best_rings(self.usable(wound, self.kept_most))
+    }
+
+    /// The fewest turns that make `rings` certain (no turns for no rings). `rings` is held to
+    /// [`MAX_RINGS_PER_COIL`].
+    #[must_use]
+    pub fn turns_for(&self, rings: u32) -> Turns {
+        if rings == 0 {
+            return Turns::ZERO;
+        }
+        let rings = i128::from(rings.min(MAX_RINGS_PER_COIL));
+        let one = i128::from(Turns::ONE);
+        let released = (rings + 1) * one + i128::from(self.tail.nano());
+        let kept = i128::from(self.kept_least.max(1));
+        // Rounded up, so that rounding down in `usable` still reaches the whole turn.
+        let wound = (released * one + kept - 1) / kept;
+        Turns::from_nano(i64::try_from(wound).unwrap_or(i64::MAX))
+    }
+
+    /// The coil's length on the mandrel, edge to edge, rounded up to a nanometre.
+    #[must_use]
+    pub const fn length(&self, wound: Turns) -> Length {
+        let along = wound.nano() as i128 * self.pitch.nm() as i128;
+        let along = (along + Turns::ONE as i128 - 1).div_euclid(Turns::ONE as i128);
+        let nm = along + self.wire.nm() as i128;
+        // A turn count is below 9.3e9 and a pitch below 6 m: past i64 only for coils beyond any bench.
+        Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
+    }
+
+    /// The most turns whose coil on the mandrel is no longer than `max`; none where not even the
+    /// wire fits.
+    #[must_use]
+    pub const fn turns_within(&self, max: Length) -> Turns {
+        let along = max.nm() as i128 - self.wire.nm() as i128;
+        if along <= 0 || self.pitch.nm() <= 0 {
+            return Turns::ZERO;
+        }
+        let nano = along * Turns::ONE as i128 / self.pitch.nm() as i128;
+        Turns::from_nano(if nano > i64::MAX as i128 { i64::MAX } else { nano as i64 })
+    }
+
+    /// Wire wound on by `wound` turns, rounded up to a nanometre a turn.
+    #[must_use]
+    pub const fn wire_used(&self, wound: Turns) -> Length {
+        let nm = wound.nano() as i128 * self.turn_wire.nm() as i128 / Turns::ONE as i128;
+        Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
+    }
+
+    const fn usable(&self, wound: Turns, kept: i64) -> Turns {
+        if wound.nano() <= 0 {
+            return Turns::ZERO;
+        }
+        // Below 2^63 x 2^30: fits i128 with room.
+        let released = wound.nano() as i128 * kept as i128 / Turns::ONE as i128;
+        let usable = released - self.tail.nano() as i128;
+        Turns::from_nano(if usable < 0 { 0 } else { usable as i64 })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    use super::*;
+    use proptest::prelude::*;
+
+    fn any_winding() -> impl Strategy<Value = Winding> {
+        (300_i64..2_500, 1.5..12.0_f64, 0.0..0.3_f64, 0_i64..500, 1.0..1.15_f64).prop_map(
+            |(wire_um, ratio, gap, kerf_um, spring)| {
+                Winding::new(
+                    Length::from_um(wire_um),
+                    Length::from_um((wire_um as f64 * ratio) as i64 + 800),
+                    gap,
+                    Length::from_um(kerf_um),
+                    SpringRatio::measured(spring).unwrap(),
+                )
+                .unwrap()
+            },
+        )
+    }
+
+    proptest! {
+        /// More turns never mean fewer rings, nor a shorter coil.
+        #[test]
+        fn more_turns_never_mean_fewer_rings(winding in any_winding(), a in 0_i64..300_000_000_000, more in 0_i64..5_000_000_000) {
+            let rule = CoilRule::new(&winding, Turns::from_nano(500_000_000));
+            let (fewer, turns) = (Turns::from_nano(a), Turns::from_nano(a + more));
+            prop_assert!(rule.certain_rings(turns) >= rule.certain_rings(fewer));
+            prop_assert!(rule.best_rings(turns) >= rule.best_rings(fewer));
+            prop_assert!(rule.certain_rings(turns) <= rule.best_rings(turns));
+            prop_assert!(rule.length(turns) >= rule.length(fewer));
+        }
+
+        /// The turns for some rings make them certain, and a hundred-thousandth of a turn less does not.
+        #[test]
+        fn turns_for_rings_is_the_least(winding in any_winding(), rings in 1_u32..2_000, tail in 0_i64..3_000_000_000) {
+            let rule = CoilRule::new(&winding, Turns::from_nano(tail));
+            let turns = rule.turns_for(rings);
+            prop_assert_eq!(rule.certain_rings(turns), rings);
+            prop_assert!(rule.certain_rings(Turns::from_nano(turns.nano() - 10_000)) < rings);
+        }
+
+        /// The coil that just fits does fit, and a thousandth of a turn more does not.
+        #[test]
+        fn turns_within_just_fit(winding in any_winding(), max_um in 10_000_i64..200_000) {
+            let rule = CoilRule::new(&winding, Turns::ZERO);
+            let max = Length::from_um(max_um);
+            let turns = rule.turns_within(max);
+            prop_assert!(rule.length(turns) <= max);
+            prop_assert!(rule.length(Turns::from_nano(turns.nano() + 1_000_000)) > max);
+        }
+
+        /// The wire keeps its length when the coil opens: turns times wire per turn is the same.
+        #[test]
+        fn wire_is_conserved_on_release(winding in any_winding(), turns in 1.0..200.0_f64) {
+            let k = winding.spring().best();
+            let released = turns * winding.turns_kept(k) * winding.ring(k).turn_wire.get();
+            let wound = turns * winding.wound_turn_wire().get();
+            prop_assert!((released / wound - 1.0).abs() < 1e-14);
+        }
+
+        /// Closing a ring by the kerf brings its inside below what was cut, by the kerf over pi about.
+        #[test]
+        fn closing_takes_the_kerf_over_pi(winding in any_winding()) {
+            let ring = winding.ring(1.0);
+            let by = ring.inner_diameter.get() - ring.closed_inner_diameter.get();
+            let kerf = winding.kerf().mm().get() / PI;
+            // The helix adds the excess of a turn over its circle, which closing takes up again.
+            let excess = ring.turn_wire.get() / PI - ring.centre_diameter.get();
+            prop_assert!((by + excess - kerf).abs() < kerf * 0.2 + 1e-9, "{} {}", by + excess, kerf);
+        }
+    }
+
+    /// The rule of the slit: one ring fewer than whole turns is certain, the whole turns are the best.
+    #[test]
+    fn slit_gives_whole_turns_less_one() {
+        for (turns, certain, best) in
+            [(0.0, 0, 0), (0.9, 0, 0), (1.0, 0, 1), (5.5, 4, 5), (49.9, 48, 49), (50.0, 49, 50)]
+        {
+            let turns = Turns::from_f64(turns).unwrap();
+            assert_eq!((certain_rings(turns), best_rings(turns)), (certain, best));
+        }
+    }
+
+    /// Impossible rings say which way they are impossible.
+    #[test]
+    fn impossible_rings_are_refused() {
+        let um = Length::from_um;
+        let new =
+            |wire, mandrel, gap, kerf| Winding::new(um(wire), um(mandrel), gap, um(kerf), SpringRatio::NONE);
+        assert_eq!(new(0, 5_000, 0.0, 0), Err(WindingError::NoWire));
+        assert_eq!(
+            new(2_000, 1_000, 0.0, 0),
+            Err(WindingError::MandrelTooThin { got: um(1_000), min: um(2_000) })
+        );
+        assert_eq!(new(1_000, 5_000, -0.1, 0), Err(WindingError::Gap { got: -0.1 }));
+        assert!(matches!(new(1_000, 5_000, f64::NAN, 0), Err(WindingError::Gap { .. })));
+        assert_eq!(
+            new(1_000, 5_000, 0.0, 5_000),
+            Err(WindingError::KerfTooWide { got: um(5_000), below: um(5_000) })
+        );
+        assert_eq!(new(1_000, 2_000_000, 0.0, 0), Err(WindingError::TooLarge));
+    }
+}

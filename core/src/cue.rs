@@ -1,0 +1,414 @@
+//! When to say stop.
+//!
+//! A hand needs time: to hear the cue, to understand it, to bring the crank to rest. At one turn a
+//! second and 0.4 s that is 0.4 turns. So "stop now" is said early, by the speed times a lead time
+//! that the user sets or the counter learns, and the hand comes to rest on the target. Slow
+//! cranking has little lead; a crank that barely moves has none.
+
+use heapless::Deque;
+use micromath::F32Ext;
+
+use crate::units::Micros;
+
+/// The lead a counter starts from: hearing a tone takes 0.16 s (simple reaction of young adults to
+/// sound, lecture notes and Kosinski's review, from memory), bringing the crank to rest about as long.
+pub const DEFAULT_LEAD: Micros = Micros::from_millis(350);
+/// The longest lead that is taken: longer is no reaction. Our own limit.
+pub const MAX_LEAD: Micros = Micros::from_millis(2_000);
+
+/// The crank rests when it has not moved for this long.
+pub const REST: Micros = Micros::from_millis(400);
+
+/// What the cue says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Cue {
+    /// Wind on.
+    #[default]
+    Quiet,
+    /// The target comes: one beat in each such time, quickening.
+    Near {
+        /// From one beat to the next: 110 to 600 ms.
+        beat: Micros,
+    },
+    /// Stop now; and, once the crank rests at the target, reached.
+    Stop,
+    /// Wound past the target by more than half a turn, or past what the cradle takes.
+    Over,
+}
+
+/// Where a coil ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Goal {
+    /// Counts at the target.
+    pub target: i64,
+    /// The last count that the saw's cradle takes.
+    pub limit: i64,
+    /// Counts in a turn (rounded up).
+    pub turn: i64,
+}
+
+impl Goal {
+    /// What to stop at: the target or the cradle's limit, whichever comes first.
+    #[must_use]
+    pub fn aim(&self) -> i64 {
+        self.target.min(self.limit)
+    }
+
+    /// The last count that is not yet over.
+    fn tolerated(&self) -> i64 {
+        self.target.saturating_add(self.turn / 2).min(self.limit).max(self.aim())
+    }
+}
+
+/// The stop cue for one coil.
+#[derive(Debug, Clone)]
+pub struct StopCue {
+    goal: Goal,
+    lead: Micros,
+    meter: SpeedMeter,
+    /// Stop was said here, and has not been taken back.
+    said: Option<Said>,
+    /// How long the hand took from the first stop to rest, once it rests.
+    stop_time: Option<Micros>,
+    timed: bool,
+}
+
+/// The moment stop was said.
+#[derive(Debug, Clone, Copy)]
+struct Said {
+    counts: i64,
+    speed: i64,
+}
+
+impl StopCue {
+    /// For one coil. `lead` is held to [`MAX_LEAD`]; zero switches it off.
+    #[must_use]
+    pub fn new(goal: Goal, lead: Micros) -> Self {
+        Self {
+            goal,
+            lead: lead.min(MAX_LEAD),
+            meter: SpeedMeter::new(),
+            said: None,
+            stop_time: None,
+            timed: false,
+        }
+    }
+
+    /// Where the coil ends.
+    #[must_use]
+    pub const fn goal(&self) -> &Goal {
+        &self.goal
+    }
+
+    /// The speed meter, for showing.
+    #[must_use]
+    pub const fn meter(&self) -> &SpeedMeter {
+        &self.meter
+    }
+
+    /// How long it took from the first "stop now" until the crank rested, measured as the counts run
+    /// on over the speed at the cue; once it has happened on this coil.
+    #[must_use]
+    pub const fn stop_time(&self) -> Option<Micros> {
+        self.stop_time
+    }
+
+    /// Says what to do at `counts` at the time `now`. To be called with every movement and at least
+    /// every 50 ms besides.
+    pub fn update(&mut self, now: Micros, counts: i64) -> Cue {
+        self.meter.update(now, counts);
+        let speed = self.meter.speed(now);
+        let resting = self.meter.rests(now);
+        self.time_the_hand(counts, resting);
+        let aim = self.goal.aim();
+        if counts > self.goal.tolerated() {
+            self.said.get_or_insert(Said { counts, speed });
+            return Cue::Over;
+        }
+        if counts >= aim {
+            self.said.get_or_insert(Said { counts, speed });
+            return Cue::Stop;
+        }
+        let lead_counts = lead_counts(speed, self.lead);
+        if let Some(said) = self.said {
+            // Once said it stands while the hand slows down; it is taken back when the crank rests
+            // short of the target or winds back.
+            if !resting && counts >= said.counts - self.goal.turn / 4 {
+                return Cue::Stop;
+            }
+            self.said = None;
+        } else if speed > 0 && counts.saturating_add(lead_counts) >= aim {
+            self.said = Some(Said { counts, speed });
+            return Cue::Stop;
+        }
+        let left = aim - counts - lead_counts;
+        // Two turns, or two seconds of fast cranking.
+        let window = (2 * self.goal.turn).max(speed / 1_000 * 2).max(1);
+        if left > window {
+            return Cue::Quiet;
+        }
+        Cue::Near { beat: beat(left, window) }
+    }
+
+    fn time_the_hand(&mut self, counts: i64, resting: bool) {
+        let Some(said) = self.said else { return };
+        if self.timed || !resting {
+            return;
+        }
+        self.timed = true;
+        let ran_on = i128::from(counts - said.counts);
+        if said.speed > 0 && ran_on >= 0 {
+            // Speed is in thousandths of a count per second.
+            let us = ran_on * 1_000_000_000 / i128::from(said.speed);
+            self.stop_time = u64::try_from(us).ok().map(|us| Micros::new(us).min(MAX_LEAD));
+        }
+    }
+}
+
+/// Counts made in `lead` at a speed in thousandths of a count per second.
+fn lead_counts(speed: i64, lead: Micros) -> i64 {
+    let counts = i128::from(speed.max(0)) * i128::from(lead.get()) / 1_000_000_000;
+    i64::try_from(counts).unwrap_or(i64::MAX / 2)
+}
+
+/// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
+/// the end.
+fn beat(left: i64, window: i64) -> Micros {
+    let gone = 1_000 - (i128::from(left.max(0)) * 1_000 / i128::from(window)).min(1_000) as u64;
+    Micros::new(600_000 - 490_000 * gone * gone / 1_000_000)
+}
+
+/// Samples of the position, for speed.
+const HISTORY: usize = 64;
+/// From one to the next: the history spans about a second.
+const SPACING: Micros = Micros::from_millis(16);
+/// A speed is taken over at least this time, so that the pulse of a bounce is no speed.
+const SHORTEST: Micros = Micros::from_millis(80);
+/// And over at least this many counts, so that a coarse encoder does not jump.
+const FEWEST: u64 = 6;
+
+/// Measures speed over a window that is as short as the encoder allows.
+#[derive(Debug, Clone)]
+pub struct SpeedMeter {
+    history: Deque<(Micros, i64), HISTORY>,
+    last: Option<(Micros, i64)>,
+    moved_at: Micros,
+    /// Smoothed speed for showing, counts per second.
+    shown: f32,
+}
+
+impl SpeedMeter {
+    const fn new() -> Self {
+        Self { history: Deque::new(), last: None, moved_at: Micros::ZERO, shown: 0.0 }
+    }
+
+    fn update(&mut self, now: Micros, counts: i64) {
+        match self.last {
+            None => self.moved_at = now,
+            Some((_, before)) if before != counts => self.moved_at = now,
+            Some(_) => {}
+        }
+        self.last = Some((now, counts));
+        if self.history.back().is_none_or(|&(at, _)| now.since(at) >= SPACING) {
+            if self.history.is_full() {
+                self.history.pop_front();
+            }
+            // There is room: the oldest has just been dropped.
+            _ = self.history.push_back((now, counts));
+            let speed = self.speed(now) as f32 / 1_000.0;
+            self.shown += (speed - self.shown) * 0.06;
+        }
+    }
+
+    /// Speed in thousandths of a count per second, winding on positive.
+    #[must_use]
+    pub fn speed(&self, now: Micros) -> i64 {
+        let Some((_, counts)) = self.last else { return 0 };
+        let mut speed = 0;
+        for &(at, then) in self.history.iter().rev() {
+            let span = now.since(at);
+            if span < SHORTEST {
+                continue;
+            }
+            speed = per_second(counts - then, span);
+            if counts.abs_diff(then) >= FEWEST {
+                break;
+            }
+        }
+        // No count for a while means that the speed is below one count in that while.
+        let still = now.since(self.moved_at);
+        if still > Micros::ZERO {
+            let most = per_second(1, still);
+            speed = speed.clamp(-most, most);
+        }
+        speed
+    }
+
+    /// The crank has not moved for [`REST`].
+    #[must_use]
+    pub fn rests(&self, now: Micros) -> bool {
+        now.since(self.moved_at) >= REST
+    }
+
+    /// Speed smoothed for showing, in whole counts per second. A figure to look at: nothing is
+    /// decided by it.
+    #[must_use]
+    pub fn shown(&self) -> i32 {
+        F32Ext::round(self.shown) as i32
+    }
+}
+
+/// Thousandths of a count per second.
+fn per_second(counts: i64, span: Micros) -> i64 {
+    let speed = i128::from(counts) * 1_000_000_000 / i128::from(span.get().max(1));
+    i64::try_from(speed).unwrap_or(if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 })
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec::Vec;
+
+    const TURN: i64 = 1_600;
+    const GOAL: Goal = Goal { target: 20 * TURN, limit: 22 * TURN, turn: TURN };
+
+    /// Cranks at `rpm` from zero until the cue says stop, and says at which count that was.
+    fn count_at_stop(goal: Goal, rpm: i64, lead_ms: u32) -> i64 {
+        let mut cue = StopCue::new(goal, Micros::from_millis(lead_ms));
+        for ms in 0_u32.. {
+            let counts = i64::from(ms) * rpm * goal.turn / 60_000;
+            if cue.update(Micros::from_millis(ms), counts) == Cue::Stop {
+                return counts;
+            }
+        }
+        unreachable!()
+    }
+
+    /// Stop leads the target by speed times the lead, at every speed.
+    #[test]
+    fn stop_leads_by_speed_times_lead() {
+        for rpm in [5, 20, 60, 120, 300] {
+            let early = GOAL.target - count_at_stop(GOAL, rpm, 400);
+            let expected = rpm * TURN * 400 / 60_000;
+            assert!((early - expected).abs() <= expected / 20 + 3, "{rpm} rpm: {early}, not {expected}");
+        }
+    }
+
+    /// With a coarse encoder too the lead is never early by more than a count or two.
+    #[test]
+    fn coarse_encoder_leads_as_well() {
+        let goal = Goal { target: 20 * 4, limit: 1_000, turn: 4 };
+        for rpm in [10, 30, 60, 120] {
+            let early = goal.target - count_at_stop(goal, rpm, 400);
+            let expected = rpm * 4 * 400 / 60_000;
+            assert!((expected - 1..=expected + 2).contains(&early), "{rpm} rpm: {early}, about {expected}");
+        }
+    }
+
+    /// Fast, then nearly at rest just before the target: the old speed is forgotten, no early stop.
+    #[test]
+    fn slowing_down_does_not_trigger_early() {
+        let mut cue = StopCue::new(GOAL, Micros::from_millis(500));
+        // Two turns a second up to two turns before the target.
+        let mut now = 0_u32;
+        let mut counts = 0;
+        while counts < GOAL.target - 2 * TURN {
+            now += 5;
+            counts += 2 * TURN / 200;
+            assert_ne!(cue.update(Micros::from_millis(now), counts), Cue::Stop, "at {counts}");
+        }
+        // Then a twentieth of a turn a second.
+        let mut stopped_at = None;
+        while counts < GOAL.target {
+            now += 25;
+            counts += 2;
+            if cue.update(Micros::from_millis(now), counts) == Cue::Stop {
+                stopped_at = Some(counts);
+                break;
+            }
+        }
+        let early = GOAL.target - stopped_at.unwrap_or(GOAL.target);
+        assert!(early <= TURN / 20, "{early} counts early");
+    }
+
+    /// The cradle's limit stops the coil where it comes before the target.
+    #[test]
+    fn cradle_limit_is_a_target_too() {
+        let goal = Goal { target: 20 * TURN, limit: 10 * TURN, turn: TURN };
+        assert_eq!(count_at_stop(goal, 60, 0), 10 * TURN);
+        let mut cue = StopCue::new(goal, Micros::ZERO);
+        assert_eq!(cue.update(Micros::ZERO, 10 * TURN + 1), Cue::Over);
+    }
+
+    /// Beats quicken all the way and stay within their bounds.
+    #[test]
+    fn cadence_quickens() {
+        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let mut beats = Vec::new();
+        for ms in 0_u32.. {
+            match cue.update(Micros::from_millis(ms), i64::from(ms) * TURN / 1_000) {
+                Cue::Near { beat } => beats.push(beat),
+                Cue::Stop => break,
+                _ => {}
+            }
+        }
+        assert!(beats.windows(2).all(|pair| pair[1] <= pair[0]));
+        assert!(beats[0] > Micros::from_millis(500) && beats[beats.len() - 1] < Micros::from_millis(200));
+    }
+
+    /// Stop stands while the hand slows down, and is taken back once it rests short of the target.
+    #[test]
+    fn stop_stands_until_rest() {
+        let mut cue = StopCue::new(GOAL, Micros::from_millis(400));
+        let start = GOAL.target - 2 * TURN;
+        let mut ms = 0_u32;
+        while cue.update(Micros::from_millis(ms), start + i64::from(ms) * TURN / 1_000) != Cue::Stop {
+            ms += 1;
+        }
+        let at = start + i64::from(ms) * TURN / 1_000 + 50;
+        for later in 1..400 {
+            assert_eq!(cue.update(Micros::from_millis(ms + later), at), Cue::Stop, "{later} ms later");
+        }
+        assert!(matches!(cue.update(Micros::from_millis(ms + 402), at), Cue::Near { .. }));
+    }
+
+    /// Over begins half a turn past the target and ends when that is wound back.
+    #[test]
+    fn over_ends_by_winding_back() {
+        let mut cue = StopCue::new(GOAL, Micros::ZERO);
+        assert_eq!(cue.update(Micros::ZERO, GOAL.target + TURN / 2), Cue::Stop);
+        assert_eq!(cue.update(Micros::from_millis(50), GOAL.target + TURN / 2 + 1), Cue::Over);
+        assert_eq!(cue.update(Micros::from_millis(900), GOAL.target), Cue::Stop);
+    }
+
+    /// The hand's stopping time is what it ran on at the speed it had.
+    #[test]
+    fn stopping_time_is_measured() {
+        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let mut ms = 0_u32;
+        let at = |ms: u32| GOAL.target - 4 * TURN + i64::from(ms) * TURN / 1_000;
+        while cue.update(Micros::from_millis(ms), at(ms)) != Cue::Stop {
+            ms += 1;
+        }
+        // It runs on for 300 ms at full speed and stands.
+        for later in 0..900_u32 {
+            cue.update(Micros::from_millis(ms + later), at(ms + later.min(300)));
+        }
+        let measured = cue.stop_time().map_or(0, Micros::get);
+        assert!(measured.abs_diff(300_000) < 10_000, "{measured} us");
+    }
+
+    /// The speed that is shown comes through micromath's approximations: it settles within one
+    /// count per second of the true speed, and nothing but the display reads it.
+    #[test]
+    fn shown_speed_settles_on_the_true_one() {
+        let mut meter = SpeedMeter::new();
+        for ms in 0..3_000_u32 {
+            meter.update(Micros::from_millis(ms), i64::from(ms) * TURN / 1_000);
+        }
+        assert!((i64::from(meter.shown()) - TURN).abs() <= 1, "{}", meter.shown());
+    }
+}

@@ -1,0 +1,205 @@
+//! A batch as coils: how many rings each one is asked for and the counts at which to stop.
+//!
+//! The planner on the desk and the counter at the bench use this one rule, so they cannot disagree.
+
+use core::fmt;
+
+use crate::coil::{CoilRule, MAX_RINGS_PER_COIL};
+use crate::counter::CountsPerTurn;
+use crate::units::{Length, Turns};
+
+/// Counts by which a count may be ahead of the mandrel without any fault: one because winding may
+/// start anywhere between two edges, one because an encoder's edges are not quite evenly spaced.
+/// What is promised allows for them.
+pub const COUNT_SLACK: i64 = 2;
+
+/// The share of a turn kept free at the end of the cradle, so that a hand that stops a little late
+/// still leaves a coil that fits: half a turn.
+const STOP_RESERVE: Turns = Turns::from_nano(Turns::ONE / 2);
+
+/// Why a batch cannot be split into coils.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum PlanError {
+    /// Not even one ring fits the cradle.
+    CradleTooShort {
+        /// The longest coil that the cradle takes.
+        got: Length,
+        /// The shortest coil from which one ring is certain.
+        min: Length,
+    },
+}
+
+impl fmt::Display for PlanError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::CradleTooShort { got, min } => {
+                write!(f, "a coil of at most {got} gives not one certain ring: at least {min}")
+            }
+        }
+    }
+}
+
+impl core::error::Error for PlanError {}
+
+/// What every coil of a batch is wound by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct BatchRule {
+    coil: CoilRule,
+    per_turn: CountsPerTurn,
+    /// Past this many counts the coil is too long for the cradle.
+    limit_counts: i64,
+    full_rings: u32,
+}
+
+impl BatchRule {
+    /// For coils no longer on the mandrel than `coil_max`, where they are at their longest.
+    ///
+    /// # Errors
+    /// [`PlanError::CradleTooShort`] where a full coil would not give one certain ring.
+    pub fn new(coil: CoilRule, per_turn: CountsPerTurn, coil_max: Length) -> Result<Self, PlanError> {
+        let fits = coil.turns_within(coil_max);
+        // Rounded down: one count past the fit is past the limit.
+        let limit_counts = per_turn
+            .counts_for(fits)
+            .map_or(0, |counts| if per_turn.turns(counts) == Some(fits) { counts } else { counts - 1 });
+        let mut rule = Self { coil, per_turn, limit_counts, full_rings: 0 };
+        let reserved = per_turn.counts_for(STOP_RESERVE).unwrap_or(0);
+        rule.full_rings = rule.certain_rings(limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
+        if rule.full_rings == 0 {
+            let needed = coil.turns_for(1).checked_add(STOP_RESERVE).unwrap_or_default();
+            let slack = per_turn.turns(COUNT_SLACK + 1).unwrap_or_default();
+            let min = coil.length(needed.checked_add(slack).unwrap_or(needed));
+            return Err(PlanError::CradleTooShort { got: coil_max, min });
+        }
+        Ok(rule)
+    }
+
+    /// The coil's own rule.
+    #[must_use]
+    pub const fn coil(&self) -> &CoilRule {
+        &self.coil
+    }
+
+    /// Encoder counts per turn of the mandrel.
+    #[must_use]
+    pub const fn per_turn(&self) -> CountsPerTurn {
+        self.per_turn
+    }
+
+    /// The last count at which the coil still fits the cradle.
+    #[must_use]
+    pub const fn limit_counts(&self) -> i64 {
+        self.limit_counts
+    }
+
+    /// The rings that a full coil makes certain: at least one.
+    #[must_use]
+    pub const fn full_rings(&self) -> u32 {
+        self.full_rings
+    }
+
+    /// The rings to ask of the next coil when `wanted` are still to be made.
+    #[must_use]
+    pub fn next_rings(&self, wanted: u32) -> u32 {
+        wanted.min(self.full_rings)
+    }
+
+    /// Coils that `wanted` rings take.
+    #[must_use]
+    pub const fn coils(&self, wanted: u32) -> u32 {
+        wanted.div_ceil(self.full_rings)
+    }
+
+    /// The fewest counts at which `rings` (held to a full coil) are certain.
+    #[must_use]
+    pub fn target_counts(&self, rings: u32) -> i64 {
+        let turns = self.coil.turns_for(rings.min(self.full_rings));
+        self.per_turn.counts_for(turns).map_or(self.limit_counts, |counts| counts + COUNT_SLACK)
+    }
+
+    /// The turns of [`Self::target_counts`].
+    #[must_use]
+    pub fn target_turns(&self, rings: u32) -> Turns {
+        self.per_turn.turns(self.target_counts(rings)).unwrap_or_default()
+    }
+
+    /// The rings that are certain after `counts`, of which up to `doubt` may be no true counts.
+    /// Wherever the slit falls, and however far within its bounds the coil opens.
+    #[must_use]
+    pub fn certain_rings(&self, counts: i64, doubt: u64) -> u32 {
+        let sure = i64::try_from(doubt).ok().and_then(|doubt| counts.checked_sub(doubt));
+        let sure = sure.and_then(|sure| sure.checked_sub(COUNT_SLACK)).unwrap_or(0);
+        self.coil.certain_rings(self.per_turn.turns(sure).unwrap_or_default())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    use super::*;
+    use crate::coil::Winding;
+    use crate::counter::{Gear, Shaft};
+    use crate::spring::SpringRatio;
+    use proptest::prelude::*;
+
+    fn rule(wire_um: i64, pulses: u32, gear: (u16, u16), cradle_um: i64) -> Result<BatchRule, PlanError> {
+        let winding = Winding::new(
+            Length::from_um(wire_um),
+            Length::from_um(wire_um * 4),
+            0.0,
+            Length::from_um(300),
+            SpringRatio::measured(1.02).unwrap(),
+        )
+        .unwrap();
+        let coil = CoilRule::new(&winding, Turns::from_nano(500_000_000));
+        let gear = Gear::new(gear.0, gear.1).unwrap();
+        BatchRule::new(
+            coil,
+            CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap(),
+            Length::from_um(cradle_um),
+        )
+    }
+
+    proptest! {
+        /// Every coil of every split reaches its target inside the cradle with half a turn to spare,
+        /// and the coils' rings add up to what was wanted.
+        #[test]
+        fn coils_fit_and_add_up(wire in 400_i64..2_500, pulses in 1_u32..2_500, a in 1_u16..90, b in 1_u16..90,
+                                cradle in 30_000_i64..120_000, wanted in 1_u32..20_000) {
+            prop_assume!(rule(wire, pulses, (a, b), cradle).is_ok());
+            let rule = rule(wire, pulses, (a, b), cradle).unwrap();
+            let (mut left, mut coils) = (wanted, 0);
+            while left > 0 {
+                let rings = rule.next_rings(left);
+                let target = rule.target_counts(rings);
+                prop_assert!(rule.certain_rings(target, 0) >= rings);
+                let half = rule.per_turn().counts_for(STOP_RESERVE).unwrap();
+                prop_assert!(target + half <= rule.limit_counts() + 1, "{target} {half} {}", rule.limit_counts());
+                let turns = rule.per_turn().turns(rule.limit_counts()).unwrap();
+                prop_assert!(rule.coil().length(turns) <= Length::from_um(cradle));
+                left -= rings;
+                coils += 1;
+            }
+            prop_assert_eq!(coils, rule.coils(wanted));
+        }
+
+        /// Doubt only ever takes rings away.
+        #[test]
+        fn doubt_never_adds_rings(counts in 0_i64..200_000, doubt in 0_u64..5_000) {
+            let rule = rule(1_000, 400, (1, 1), 76_000).unwrap();
+            prop_assert!(rule.certain_rings(counts, doubt) <= rule.certain_rings(counts, 0));
+            prop_assert_eq!(rule.certain_rings(counts, u64::MAX), 0);
+        }
+    }
+
+    /// A cradle too short for one ring says how long it would have to be, and that length works.
+    #[test]
+    fn short_cradle_names_the_length_that_would_do() {
+        let Err(PlanError::CradleTooShort { min, .. }) = rule(1_000, 400, (1, 1), 2_000) else {
+            unreachable!("2 mm of coil cannot give a ring of 1 mm wire with half a turn of tail")
+        };
+        assert_eq!(rule(1_000, 400, (1, 1), min.nm() / 1_000 + 1).map(|rule| rule.full_rings()), Ok(1));
+    }
+}
