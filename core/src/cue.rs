@@ -343,7 +343,7 @@ mod tests {
         assert_eq!(cue.update(Micros::ZERO, 10 * TURN + 1), Cue::Over);
     }
 
-    /// Beats quicken all the way and stay within their bounds.
+    /// Each quarter second the beats are quicker than before, from slow to fast.
     #[test]
     fn cadence_quickens() {
         let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
@@ -355,7 +355,7 @@ mod tests {
                 _ => {}
             }
         }
-        assert!(beats.windows(2).all(|pair| pair[1] <= pair[0]));
+        assert!(beats.windows(250).all(|span| span[249] < span[0]));
         assert!(beats[0] > Micros::from_millis(500) && beats[beats.len() - 1] < Micros::from_millis(200));
     }
 
