@@ -16,11 +16,13 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod bench;
 pub mod coil;
 pub mod counter;
 pub mod cue;
 pub mod plan;
 pub mod quadrature;
+pub mod screen;
 pub mod signal;
 pub mod spring;
 pub mod units;

@@ -30,7 +30,7 @@ pub const DOUBT_PER_ILLEGAL: u64 = 2;
 pub const DOUBT_PER_CHATTER: u64 = 4;
 
 /// One of the two encoder channels.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Channel {
     /// Channel A.

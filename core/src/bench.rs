@@ -1,0 +1,825 @@
+//! The bench: the counter's state machine. Events in, outputs out, no clock of its own.
+//!
+//! ```text
+//!            Yes               Yes: zero            cue
+//!  Choose ────────► Ready ──────────────► Winding ─────► (quiet, near, stop, over)
+//!    ▲  ▲     No     │ ▲                  │   ▲  │ No
+//!    │  └────────────┘ │              Yes │   │  ▼
+//!    │                 │ Scrap            │   │ Paused ─ Yes: on; No: Verdict
+//!    │ No              │                  ▼   │ No, or "wind on"
+//!   Next ◄──────────── Verdict ◄──────────────┘
+//!    │  Yes: Ready     │ Keep, last ring made
+//!    │                 ▼
+//!    │               Done ─ Yes or No: Choose
+//!
+//!  Any state that counts ── fault ──► Fault ─ Yes: on, with the doubt; No: throw the coil away
+//! ```
+//!
+//! Two keys and a knob: **Yes** goes on, **No** goes back, the knob chooses. Counting never stops:
+//! pausing silences the cue and nothing else, so whatever is wound on or back is counted.
+//!
+//! The outputs are levels that follow from the state (sound, lamp, stop line), so none can be lost;
+//! what must be kept is handed out once, as a [`CoilRecord`].
+
+use heapless::{String, Vec};
+
+use crate::counter::{Direction, TurnCounter};
+use crate::cue::{Cue, Goal, StopCue};
+use crate::plan::BatchRule;
+use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
+use crate::units::{Micros, Turns};
+
+/// Jobs that the counter can hold to choose from.
+pub const MAX_JOBS: usize = 8;
+/// The longest name of a job that is shown, in bytes.
+pub const NAME_LEN: usize = 24;
+
+/// How far "stop now" leads the target.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lead {
+    /// Always by this time.
+    Set(Micros),
+    /// By this time at first, then by what this hand took on the coils before.
+    Learned(Micros),
+}
+
+/// A batch to be wound.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// Shown when choosing.
+    pub name: String<NAME_LEN>,
+    /// Rings to be made, those to spare included.
+    pub rings: u32,
+    /// How its coils are wound.
+    pub rule: BatchRule,
+    /// Which way of the encoder winds on.
+    pub direction: Direction,
+    /// How far the cue leads.
+    pub lead: Lead,
+}
+
+/// A key under a finger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Key {
+    /// Go on; what is shown is right.
+    Yes,
+    /// Go back; not this.
+    No,
+}
+
+/// What happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Input {
+    /// Time went by. At least every 50 ms, so that the cue notices a crank at rest.
+    Tick,
+    /// The encoder moved, or its signal showed a fault.
+    Encoder(Reading),
+    /// Samples were lost before they could be read: the count is unknown.
+    SamplesLost,
+    /// A key went down.
+    Key(Key),
+    /// The knob turned by this many clicks, clockwise positive.
+    Knob(i8),
+}
+
+/// What happened, and when.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Event {
+    /// The board's clock.
+    pub at: Micros,
+    /// What happened.
+    pub input: Input,
+}
+
+/// What to do with a coil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Choice {
+    /// Snip it off and saw it: its rings count.
+    Keep,
+    /// Throw it away: wind this one again.
+    Scrap,
+    /// It is not finished: wind on.
+    WindOn,
+}
+
+impl Choice {
+    const ALL: [Self; 3] = [Self::Keep, Self::Scrap, Self::WindOn];
+
+    fn turned(self, clicks: i8) -> Self {
+        let at = Self::ALL.iter().position(|&choice| choice == self).unwrap_or(0) as i16;
+        let to = (at + i16::from(clicks)).clamp(0, 2);
+        Self::ALL[usize::try_from(to).unwrap_or(0)]
+    }
+}
+
+/// What is wrong with the count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Fault {
+    /// A channel of the encoder never moves: the count is unknown.
+    Dead(Channel),
+    /// Steps that cannot be true add up to more than an eighth of a turn of doubt.
+    MissedSteps,
+    /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
+    Chatter,
+    /// The count runs backwards from the start: A and B are swapped, or the encoder is the other way round.
+    Backwards,
+    /// Samples were overwritten before they were read: the count is unknown.
+    SamplesLost,
+    /// The count is past what can be held.
+    OutOfRange,
+}
+
+/// All the faults that there are, in the order of their bits in [`Faults`].
+const ALL_FAULTS: [Fault; 7] = [
+    Fault::Dead(Channel::A),
+    Fault::Dead(Channel::B),
+    Fault::MissedSteps,
+    Fault::Chatter,
+    Fault::Backwards,
+    Fault::SamplesLost,
+    Fault::OutOfRange,
+];
+
+/// A set of faults.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Faults(u8);
+
+impl Faults {
+    /// Adds one.
+    pub fn insert(&mut self, fault: Fault) {
+        self.0 |= Self::bit(fault);
+    }
+
+    /// Whether it is there.
+    #[must_use]
+    pub fn contains(self, fault: Fault) -> bool {
+        self.0 & Self::bit(fault) != 0
+    }
+
+    /// None at all.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Those that are there.
+    pub fn iter(self) -> impl Iterator<Item = Fault> {
+        ALL_FAULTS.into_iter().filter(move |&fault| self.contains(fault))
+    }
+
+    fn bit(fault: Fault) -> u8 {
+        ALL_FAULTS.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
+    }
+}
+
+/// How far the count can be trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Doubt {
+    /// To within this many counts (0: to the last one).
+    Within(u64),
+    /// Not at all: nothing can be promised.
+    Unknown,
+}
+
+impl Doubt {
+    const fn add(&mut self, counts: u64) {
+        if let Self::Within(doubt) = self {
+            *doubt = doubt.saturating_add(counts);
+        }
+    }
+}
+
+/// Where the counter is.
+#[derive(Debug, Clone)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum State {
+    /// Picking a job.
+    Choose,
+    /// The wire is to be caught and its slack taken up; then the count starts at zero.
+    Ready,
+    /// Winding: the cue says how.
+    Winding {
+        /// What it says now.
+        cue: Cue,
+    },
+    /// Counting on, with the cue silent.
+    Paused,
+    /// The coil is wound: keep it, throw it away or wind on.
+    Verdict {
+        /// What is marked.
+        choice: Choice,
+    },
+    /// A coil was kept and more are to come.
+    Next,
+    /// All rings of the batch are made.
+    Done,
+    /// Something is wrong with the count.
+    Fault {
+        /// What.
+        fault: Fault,
+        /// A coil was being wound when it came.
+        in_coil: bool,
+    },
+}
+
+/// The states by name, without what they carry: for the lamp, the sound, a log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Phase {
+    /// Picking a job.
+    Choose,
+    /// Catching the wire.
+    Ready,
+    /// Winding, nothing to be said.
+    Winding,
+    /// The target comes.
+    Near,
+    /// Stop now, or stopped on the target.
+    Stop,
+    /// Too far.
+    Over,
+    /// Paused.
+    Paused,
+    /// Deciding on the coil.
+    Verdict,
+    /// Between two coils.
+    Next,
+    /// Batch done.
+    Done,
+    /// Count in doubt.
+    Fault,
+}
+
+/// What is to be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Sound {
+    /// Nothing.
+    #[default]
+    Silent,
+    /// A short beat in each such time.
+    Beats {
+        /// From one to the next.
+        every: Micros,
+    },
+    /// One long tone: stop now.
+    Tone,
+    /// Two notes in turn: too far.
+    Warble,
+    /// A low rattle: the count is in doubt.
+    Rattle,
+    /// A rising run of notes: the batch is done.
+    Fanfare,
+}
+
+/// What the lamp shows. Colours by their meaning in IEC 60073: green normal, yellow abnormal or
+/// impending, red danger or act at once; and never by colour alone, each has its own rhythm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lamp {
+    /// Dark.
+    #[default]
+    Off,
+    /// Green, steady: counting.
+    GreenSteady,
+    /// Green, slow: waiting for the hand.
+    GreenSlow,
+    /// Green, quick: stop, the target is reached.
+    GreenQuick,
+    /// Yellow, in time with the beats: the target comes.
+    YellowBeats,
+    /// Yellow, twice and a gap: too far.
+    YellowTwice,
+    /// Red, quick: the count is in doubt.
+    RedQuick,
+}
+
+/// The outputs that follow from the state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Outputs {
+    /// For the sounder.
+    pub sound: Sound,
+    /// For the lamp.
+    pub lamp: Lamp,
+    /// The stop line: a powered winder may turn only while this is true. No safety function.
+    pub may_turn: bool,
+}
+
+/// One coil that came off, kept or not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CoilRecord {
+    /// Which job of the list.
+    pub job: u8,
+    /// Counts at the target it was wound for.
+    pub target_counts: i64,
+    /// Turns at the target.
+    pub target_turns: Turns,
+    /// Counts when it came off.
+    pub counts: i64,
+    /// Turns when it came off.
+    pub turns: Turns,
+    /// Rings that it promises; none if it was thrown away.
+    pub rings: u32,
+    /// It was kept.
+    pub kept: bool,
+    /// How far its count can be trusted.
+    pub doubt: Doubt,
+    /// Impossible steps seen on it.
+    pub illegal: u64,
+    /// What was wrong.
+    pub faults: Faults,
+    /// How long the hand took to stop, if it was measured.
+    pub stop_time: Option<Micros>,
+}
+
+/// The batch in progress.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Progress {
+    /// Rings promised by the coils that were kept.
+    pub rings: u32,
+    /// Coils kept.
+    pub kept: u32,
+    /// Coils thrown away.
+    pub scrapped: u32,
+}
+
+/// The coil on the mandrel.
+#[derive(Debug, Clone)]
+struct Coil {
+    cue: StopCue,
+    doubt: Doubt,
+    illegal: u64,
+    faults: Faults,
+    /// It has been wound on by a quarter turn once, so backwards is winding back.
+    forward_seen: bool,
+}
+
+/// A job with what has been made of it.
+#[derive(Debug, Clone)]
+struct Slot {
+    job: Job,
+    progress: Progress,
+    learned: Option<Micros>,
+    direction: Direction,
+}
+
+/// The counter: a pure function of its events.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    slots: Vec<Slot, MAX_JOBS>,
+    chosen: usize,
+    state: State,
+    counter: Option<TurnCounter>,
+    coil: Option<Coil>,
+    now: Micros,
+    /// A channel is dead as far as is known.
+    dead: Option<Channel>,
+}
+
+/// There is no room for another job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TooManyJobs;
+
+impl core::fmt::Display for TooManyJobs {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "the counter holds at most {MAX_JOBS} jobs")
+    }
+}
+
+impl core::error::Error for TooManyJobs {}
+
+impl Default for Bench {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Bench {
+    /// A counter with no job yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self {
+            slots: Vec::new(),
+            chosen: 0,
+            state: State::Choose,
+            counter: None,
+            coil: None,
+            now: Micros::ZERO,
+            dead: None,
+        }
+    }
+
+    /// Adds a job to choose from.
+    ///
+    /// # Errors
+    /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
+    pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
+        let direction = job.direction;
+        let slot = Slot { job, progress: Progress::default(), learned: None, direction };
+        self.slots.push(slot).map_err(|_| TooManyJobs)
+    }
+
+    /// Takes one event and hands out the record of a coil that came off with it.
+    pub fn handle(&mut self, event: Event) -> Option<CoilRecord> {
+        // A clock that steps back is no reason to stop counting: time then stands.
+        self.now = self.now.max(event.at);
+        let record = match event.input {
+            Input::Tick => None,
+            Input::Encoder(reading) => {
+                self.encoder(reading);
+                None
+            }
+            Input::SamplesLost => {
+                self.distrust();
+                self.raise(Fault::SamplesLost);
+                None
+            }
+            Input::Key(key) => self.key(key),
+            Input::Knob(clicks) => {
+                self.knob(clicks);
+                None
+            }
+        };
+        self.refresh_cue();
+        record
+    }
+
+    fn key(&mut self, key: Key) -> Option<CoilRecord> {
+        match (&self.state, key) {
+            (State::Choose, Key::Yes) => self.enter_ready(),
+            (State::Choose, Key::No) => {}
+            (State::Ready, Key::Yes) => self.start_coil(),
+            (State::Ready, Key::No) if self.progress().kept > 0 => self.state = State::Next,
+            (State::Ready, Key::No) => self.state = State::Choose,
+            (State::Winding { .. }, Key::Yes) | (State::Paused, Key::No) => self.enter_verdict(),
+            (State::Winding { .. }, Key::No) => self.state = State::Paused,
+            (State::Paused, Key::Yes) | (State::Verdict { .. }, Key::No) => self.wind_on(),
+            (State::Verdict { choice }, Key::Yes) => match choice {
+                Choice::Keep => return self.finish(true),
+                Choice::Scrap => return self.finish(false),
+                Choice::WindOn => self.wind_on(),
+            },
+            (State::Next, Key::Yes) => self.enter_ready(),
+            (State::Next, Key::No) => self.state = State::Choose,
+            (State::Done, _) => {
+                if let Some(slot) = self.slots.get_mut(self.chosen) {
+                    slot.progress = Progress::default();
+                }
+                self.state = State::Choose;
+            }
+            (State::Fault { fault, in_coil: true }, Key::Yes) => {
+                if *fault == Fault::Backwards {
+                    self.turn_round();
+                }
+                self.wind_on();
+            }
+            (State::Fault { in_coil: true, .. }, Key::No) => return self.finish(false),
+            (State::Fault { in_coil: false, .. }, _) => self.state = State::Choose,
+        }
+        None
+    }
+
+    fn knob(&mut self, clicks: i8) {
+        match &mut self.state {
+            State::Choose => {
+                let last = self.slots.len().saturating_sub(1) as i64;
+                let to = (self.chosen as i64 + i64::from(clicks)).clamp(0, last);
+                self.chosen = usize::try_from(to).unwrap_or(0);
+            }
+            State::Verdict { choice } => *choice = choice.turned(clicks),
+            _ => {}
+        }
+    }
+
+    fn enter_ready(&mut self) {
+        if !self.slots.is_empty() {
+            self.state = State::Ready;
+        }
+    }
+
+    /// Zero: the coil begins here.
+    fn start_coil(&mut self) {
+        let Some(slot) = self.slots.get(self.chosen) else { return };
+        let rule = &slot.job.rule;
+        let left = slot.job.rings.saturating_sub(slot.progress.rings);
+        let goal = Goal {
+            target: rule.target_counts(rule.next_rings(left)),
+            limit: rule.limit_counts(),
+            turn: rule.per_turn().counts_in_part(1),
+        };
+        let lead = match slot.job.lead {
+            Lead::Set(lead) => lead,
+            Lead::Learned(first) => slot.learned.unwrap_or(first),
+        };
+        self.counter = Some(TurnCounter::new(rule.per_turn(), slot.direction));
+        let doubt = if self.dead.is_some() { Doubt::Unknown } else { Doubt::Within(0) };
+        self.coil = Some(Coil {
+            cue: StopCue::new(goal, lead),
+            doubt,
+            illegal: 0,
+            faults: Faults::default(),
+            forward_seen: false,
+        });
+        self.state = State::Winding { cue: Cue::Quiet };
+        if let Some(channel) = self.dead {
+            self.raise(Fault::Dead(channel));
+        }
+    }
+
+    fn wind_on(&mut self) {
+        self.state = State::Winding { cue: Cue::Quiet };
+    }
+
+    fn enter_verdict(&mut self) {
+        let reached = self.coil.as_ref().is_some_and(|coil| self.counts() >= coil.cue.goal().aim());
+        let choice = if reached { Choice::Keep } else { Choice::WindOn };
+        self.state = State::Verdict { choice };
+    }
+
+    /// The coil comes off.
+    fn finish(&mut self, kept: bool) -> Option<CoilRecord> {
+        let rings = if kept { self.rings_now() } else { 0 };
+        let coil = self.coil.take()?;
+        let counter = self.counter.take()?;
+        let slot = self.slots.get_mut(self.chosen)?;
+        if let (Lead::Learned(first), Some(measured)) = (slot.job.lead, coil.cue.stop_time()) {
+            // A quarter of the way to what was measured: one odd coil does not spoil the next.
+            let so_far = slot.learned.unwrap_or(first).get();
+            slot.learned = Some(Micros::new((3 * so_far + measured.get()) / 4));
+        }
+        let progress = &mut slot.progress;
+        if kept {
+            progress.kept = progress.kept.saturating_add(1);
+            progress.rings = progress.rings.saturating_add(rings);
+        } else {
+            progress.scrapped = progress.scrapped.saturating_add(1);
+        }
+        self.state = if !kept {
+            State::Ready
+        } else if progress.rings >= slot.job.rings {
+            State::Done
+        } else {
+            State::Next
+        };
+        let target = coil.cue.goal().target;
+        Some(CoilRecord {
+            job: u8::try_from(self.chosen).unwrap_or(u8::MAX),
+            target_counts: target,
+            target_turns: counter.per_turn().turns(target).unwrap_or_default(),
+            counts: counter.counts(),
+            turns: counter.turns(),
+            rings,
+            kept,
+            doubt: coil.doubt,
+            illegal: coil.illegal,
+            faults: coil.faults,
+            stop_time: coil.cue.stop_time(),
+        })
+    }
+
+    fn turn_round(&mut self) {
+        let turned = self.counter.as_mut().is_some_and(|counter| counter.flip_direction().is_ok());
+        if let (true, Some(slot)) = (turned, self.slots.get_mut(self.chosen)) {
+            slot.direction = slot.direction.flipped();
+        }
+    }
+
+    fn encoder(&mut self, reading: Reading) {
+        if reading.revived {
+            self.dead = None;
+        }
+        if let Some(channel) = reading.dead {
+            self.dead = Some(channel);
+            self.distrust();
+        }
+        let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
+        if let Some(coil) = &mut self.coil {
+            coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
+            coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
+            coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
+        }
+        if overflow {
+            self.distrust();
+            self.raise(Fault::OutOfRange);
+        } else if let Some(channel) = reading.dead {
+            self.raise(Fault::Dead(channel));
+        } else if reading.chatter > 0 {
+            self.raise(Fault::Chatter);
+        } else {
+            self.judge_count(reading.illegal > 0);
+        }
+    }
+
+    /// Faults that show in the count itself.
+    fn judge_count(&mut self, illegal: bool) {
+        let (Some(counter), Some(coil)) = (&self.counter, &mut self.coil) else { return };
+        let turn = counter.per_turn().counts_in_part(1);
+        let counts = counter.counts();
+        if counts >= (turn / 4).max(1) {
+            coil.forward_seen = true;
+        }
+        let backwards = !coil.forward_seen && counts <= -(turn / 2).max(2);
+        // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
+        let doubtful =
+            illegal && matches!(coil.doubt, Doubt::Within(doubt) if doubt > (turn / 8).max(1).unsigned_abs());
+        if backwards && !coil.faults.contains(Fault::Backwards) {
+            self.raise(Fault::Backwards);
+        } else if doubtful && !coil.faults.contains(Fault::MissedSteps) {
+            self.raise(Fault::MissedSteps);
+        }
+    }
+
+    fn distrust(&mut self) {
+        if let Some(coil) = &mut self.coil {
+            coil.doubt = Doubt::Unknown;
+        }
+    }
+
+    /// Shows a fault. While one is shown, others are only noted with the coil. With no coil begun
+    /// there is no count to be in doubt; only a dead channel is worth telling then.
+    fn raise(&mut self, fault: Fault) {
+        if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
+            return;
+        }
+        if let Some(coil) = &mut self.coil {
+            let known = coil.faults.contains(fault);
+            coil.faults.insert(fault);
+            // Chatter goes on and on: it interrupts once a coil, and every further one adds its doubt.
+            if known && fault == Fault::Chatter {
+                return;
+            }
+        }
+        if !matches!(self.state, State::Fault { .. }) {
+            self.state = State::Fault { fault, in_coil: self.coil.is_some() };
+        }
+    }
+
+    fn refresh_cue(&mut self) {
+        let counts = self.counts();
+        if let Some(coil) = &mut self.coil {
+            // The speed is measured in every state, so that the cue is right the moment it is wanted.
+            let said = coil.cue.update(self.now, counts);
+            if let State::Winding { cue } = &mut self.state {
+                *cue = said;
+            }
+        }
+    }
+
+    /// Where the counter is.
+    #[must_use]
+    pub const fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Where the counter is, by name.
+    #[must_use]
+    pub const fn phase(&self) -> Phase {
+        match self.state {
+            State::Choose => Phase::Choose,
+            State::Ready => Phase::Ready,
+            State::Winding { cue: Cue::Quiet } => Phase::Winding,
+            State::Winding { cue: Cue::Near { .. } } => Phase::Near,
+            State::Winding { cue: Cue::Stop } => Phase::Stop,
+            State::Winding { cue: Cue::Over } => Phase::Over,
+            State::Paused => Phase::Paused,
+            State::Verdict { .. } => Phase::Verdict,
+            State::Next => Phase::Next,
+            State::Done => Phase::Done,
+            State::Fault { .. } => Phase::Fault,
+        }
+    }
+
+    /// What is to be heard and seen now.
+    #[must_use]
+    pub fn outputs(&self) -> Outputs {
+        let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
+        let (sound, lamp) = match &self.state {
+            State::Choose => (Sound::Silent, Lamp::Off),
+            State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
+                (Sound::Silent, Lamp::GreenSlow)
+            }
+            State::Winding { cue: Cue::Quiet } => (Sound::Silent, Lamp::GreenSteady),
+            State::Winding { cue: Cue::Near { beat } } => {
+                // A crank at rest needs no hurrying.
+                let sound = if resting { Sound::Silent } else { Sound::Beats { every: *beat } };
+                (sound, Lamp::YellowBeats)
+            }
+            State::Winding { cue: Cue::Stop } => {
+                (if resting { Sound::Silent } else { Sound::Tone }, Lamp::GreenQuick)
+            }
+            State::Winding { cue: Cue::Over } => {
+                (if resting { Sound::Silent } else { Sound::Warble }, Lamp::YellowTwice)
+            }
+            State::Done => (Sound::Fanfare, Lamp::GreenSlow),
+            State::Fault { .. } => (Sound::Rattle, Lamp::RedQuick),
+        };
+        let may_turn = match &self.state {
+            State::Winding { cue } => matches!(cue, Cue::Quiet | Cue::Near { .. }),
+            _ => false,
+        };
+        Outputs { sound, lamp, may_turn }
+    }
+
+    /// The jobs to choose from.
+    pub fn jobs(&self) -> impl ExactSizeIterator<Item = &Job> {
+        self.slots.iter().map(|slot| &slot.job)
+    }
+
+    /// The job that is chosen, with its place in the list.
+    #[must_use]
+    pub fn job(&self) -> Option<(usize, &Job)> {
+        self.slots.get(self.chosen).map(|slot| (self.chosen, &slot.job))
+    }
+
+    /// What has been made of the chosen job.
+    #[must_use]
+    pub fn progress(&self) -> Progress {
+        self.slots.get(self.chosen).map(|slot| slot.progress).unwrap_or_default()
+    }
+
+    /// Coils still to be wound for the chosen job, the one on the mandrel included.
+    #[must_use]
+    pub fn coils_left(&self) -> u32 {
+        self.slots
+            .get(self.chosen)
+            .map_or(0, |slot| slot.job.rule.coils(slot.job.rings.saturating_sub(slot.progress.rings)))
+    }
+
+    /// Counts on the mandrel; none where no coil is begun.
+    #[must_use]
+    pub fn counts(&self) -> i64 {
+        self.counter.as_ref().map_or(0, TurnCounter::counts)
+    }
+
+    /// Turns on the mandrel; none where no coil is begun.
+    #[must_use]
+    pub fn turns(&self) -> Turns {
+        self.counter.as_ref().map_or(Turns::ZERO, TurnCounter::turns)
+    }
+
+    /// Where the coil on the mandrel, or the next one, is to end.
+    #[must_use]
+    pub fn target_turns(&self) -> Turns {
+        match (&self.coil, &self.counter) {
+            (Some(coil), Some(counter)) => {
+                counter.per_turn().turns(coil.cue.goal().aim()).unwrap_or_default()
+            }
+            _ => self.slots.get(self.chosen).map_or(Turns::ZERO, |slot| {
+                let left = slot.job.rings.saturating_sub(slot.progress.rings);
+                slot.job.rule.target_turns(slot.job.rule.next_rings(left))
+            }),
+        }
+    }
+
+    /// Rings that the coil on the mandrel already makes certain.
+    #[must_use]
+    pub fn rings_now(&self) -> u32 {
+        match (&self.coil, self.slots.get(self.chosen)) {
+            (Some(Coil { doubt: Doubt::Within(doubt), .. }), Some(slot)) => {
+                slot.job.rule.certain_rings(self.counts(), *doubt)
+            }
+            _ => 0,
+        }
+    }
+
+    /// How far the count of the coil on the mandrel can be trusted.
+    #[must_use]
+    pub fn doubt(&self) -> Doubt {
+        self.coil.as_ref().map_or(Doubt::Within(0), |coil| coil.doubt)
+    }
+
+    /// The stop cue's goal for the coil on the mandrel.
+    #[must_use]
+    pub fn goal(&self) -> Option<&Goal> {
+        self.coil.as_ref().map(|coil| coil.cue.goal())
+    }
+
+    /// Speed of the mandrel for showing, in turns per minute.
+    #[must_use]
+    pub fn turns_per_minute(&self) -> i32 {
+        match (&self.coil, &self.counter) {
+            (Some(coil), Some(counter)) => {
+                let counts = i64::from(coil.cue.meter().shown()) * 60;
+                i32::try_from(counts / counter.per_turn().counts_in_part(1)).unwrap_or(0)
+            }
+            _ => 0,
+        }
+    }
+
+    /// A channel that is dead as far as is known.
+    #[must_use]
+    pub const fn dead_channel(&self) -> Option<Channel> {
+        self.dead
+    }
+}

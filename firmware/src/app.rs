@@ -1,0 +1,162 @@
+//! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
+
+use turntally_core::bench::{Bench, CoilRecord, Event, Input};
+use turntally_core::counter::CountsPerTurn;
+use turntally_core::screen;
+use turntally_core::signal::{Reading, SignalWatch};
+use turntally_core::units::{Micros, Turns};
+
+use crate::display::Frame;
+use crate::panel::{Front, Rhythm};
+use crate::sampler::PinUnread;
+
+/// The screen is drawn at most this often.
+const REDRAW: Micros = Micros::from_millis(50);
+
+/// The counter, without its pins.
+#[derive(Debug)]
+pub struct App {
+    watch: SignalWatch,
+    bench: Bench,
+    rhythm: Rhythm,
+    /// What the encoder said since the last poll.
+    pending: Reading,
+    lost: bool,
+    frame: Frame,
+    drawn: Option<(Micros, Look)>,
+}
+
+/// What a drawing depends on: it is drawn again only when this changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Look {
+    phase: turntally_core::bench::Phase,
+    turns: Turns,
+    rings: u32,
+    keys: u32,
+}
+
+impl App {
+    /// For an encoder of `pulses_per_rev`, sampled every `sample_period_ns`.
+    #[must_use]
+    pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
+        Self {
+            watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
+            bench,
+            rhythm: Rhythm::default(),
+            pending: Reading::default(),
+            lost: false,
+            frame: Frame::new(),
+            drawn: None,
+        }
+    }
+
+    /// Takes what the sampler handed out: a word of 16 samples, of which the last was taken at `end`,
+    /// nothing yet, or the news that samples are gone.
+    #[inline]
+    pub fn samples(&mut self, sampled: Result<Option<u32>, PinUnread>, end: Micros) {
+        match sampled {
+            Ok(None) => {}
+            Ok(Some(word)) => {
+                let reading = self.watch.push_16(word, end);
+                if !reading.is_quiet() {
+                    self.gather(reading);
+                }
+            }
+            Err(PinUnread) => self.lost = true,
+        }
+    }
+
+    /// Words were overwritten before they could be read: the count is unknown from here on.
+    pub const fn samples_lost(&mut self) {
+        self.lost = true;
+    }
+
+    fn gather(&mut self, reading: Reading) {
+        let sum = &mut self.pending;
+        sum.net += reading.net;
+        sum.illegal = sum.illegal.saturating_add(reading.illegal);
+        sum.chatter = sum.chatter.saturating_add(reading.chatter);
+        sum.revived |= reading.revived;
+        sum.dead = reading.dead.or(sum.dead);
+    }
+
+    /// To be called every millisecond. Hands out the record of a coil that came off.
+    pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
+        let mut tell = |input| self.bench.handle(Event { at: now, input });
+        if core::mem::take(&mut self.lost) {
+            tell(Input::SamplesLost);
+        }
+        let pending = core::mem::take(&mut self.pending);
+        if pending.is_quiet() {
+            tell(Input::Tick);
+        } else {
+            tell(Input::Encoder(pending));
+        }
+        let (key, clicks) = front.read();
+        if clicks != 0 {
+            tell(Input::Knob(clicks));
+        }
+        let record = key.and_then(|key| tell(Input::Key(key)));
+        let outputs = self.bench.outputs();
+        self.rhythm.set(outputs, now);
+        let hertz = self.rhythm.hertz(now);
+        front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
+        record
+    }
+
+    /// Draws the screen if it is due and would look different; whether it was drawn. The board calls
+    /// it when nothing else is waiting: a cue never waits for the screen.
+    pub fn redraw(&mut self, now: Micros) -> bool {
+        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW) {
+            return false;
+        }
+        let look = self.look();
+        if self.drawn.is_some_and(|(_, before)| before == look) {
+            return false;
+        }
+        self.drawn = Some((now, look));
+        match screen::draw(&self.bench, &mut self.frame) {
+            Ok(()) => true,
+            Err(never) => match never {},
+        }
+    }
+
+    fn look(&self) -> Look {
+        let progress = self.bench.progress();
+        let choice = match self.bench.state() {
+            turntally_core::bench::State::Verdict { choice } => *choice as u32,
+            _ => 0,
+        };
+        let job = self.bench.job().map_or(0, |(index, _)| index as u32);
+        Look {
+            phase: self.bench.phase(),
+            turns: self.bench.turns(),
+            rings: self.bench.rings_now(),
+            keys: choice + 4 * job + 64 * (progress.kept + progress.scrapped),
+        }
+    }
+
+    /// The picture as last drawn.
+    #[must_use]
+    pub const fn frame(&self) -> &Frame {
+        &self.frame
+    }
+
+    /// The bench inside, to look at.
+    #[must_use]
+    pub const fn bench(&self) -> &Bench {
+        &self.bench
+    }
+
+    /// The signal watch inside, for the totals of its decoder.
+    #[must_use]
+    pub const fn watch(&self) -> &SignalWatch {
+        &self.watch
+    }
+
+    /// Counts per turn of the job that is chosen.
+    #[must_use]
+    pub fn per_turn(&self) -> Option<CountsPerTurn> {
+        self.bench.job().map(|(_, job)| job.rule.per_turn())
+    }
+}

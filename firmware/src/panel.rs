@@ -1,0 +1,301 @@
+//! Keys, knob, lamp, sounder and stop line.
+
+use embedded_hal::digital::{InputPin, OutputPin, PinState};
+use turntally_core::bench::{Key, Lamp, Outputs, Sound};
+use turntally_core::quadrature::Decoder;
+use turntally_core::units::Micros;
+
+/// A thing that sounds: a PWM channel with a buzzer, say.
+pub trait Sounder {
+    /// Sounds this note from now on, or nothing.
+    fn set(&mut self, hertz: Option<u16>);
+}
+
+impl<T: Sounder + ?Sized> Sounder for &mut T {
+    fn set(&mut self, hertz: Option<u16>) {
+        T::set(self, hertz);
+    }
+}
+
+/// Polls, one each millisecond, for which a key must hold its level before it counts: longer than
+/// the bounce of a usual tactile key (5 ms, data sheets, from memory).
+const KEY_POLLS: u8 = 8;
+
+/// A key to ground with a pull-up: low is down.
+#[derive(Debug)]
+pub struct KeyPin<P> {
+    pin: P,
+    down: bool,
+    differs: u8,
+}
+
+impl<P: InputPin> KeyPin<P> {
+    /// Takes the pin.
+    pub const fn new(pin: P) -> Self {
+        Self { pin, down: false, differs: 0 }
+    }
+
+    /// Reads the pin; true once for each press. A pin that cannot be read is a key that is up.
+    pub fn pressed(&mut self) -> bool {
+        let down = self.pin.is_low().unwrap_or(false);
+        if down == self.down {
+            self.differs = 0;
+            return false;
+        }
+        self.differs += 1;
+        if self.differs < KEY_POLLS {
+            return false;
+        }
+        self.differs = 0;
+        self.down = down;
+        down
+    }
+}
+
+/// A knob: a mechanical encoder with four counts to a click.
+#[derive(Debug)]
+pub struct Knob<A, B> {
+    a: A,
+    b: B,
+    decoder: Decoder,
+    clicks_out: i64,
+}
+
+impl<A: InputPin, B: InputPin> Knob<A, B> {
+    /// Takes its two pins.
+    pub const fn new(a: A, b: B) -> Self {
+        Self { a, b, decoder: Decoder::new(), clicks_out: 0 }
+    }
+
+    /// Reads the pins and says how many clicks it has turned since the last time.
+    pub fn clicks(&mut self) -> i8 {
+        let (Ok(a), Ok(b)) = (self.a.is_high(), self.b.is_high()) else { return 0 };
+        self.decoder.push(u8::from(a) << 1 | u8::from(b));
+        // Rounded to the nearest click, so that a knob that rests a count off its detent is quiet.
+        let clicks = (self.decoder.position() + 2).div_euclid(4);
+        let new = (clicks - self.clicks_out).clamp(-127, 127);
+        self.clicks_out += new;
+        new as i8
+    }
+}
+
+/// Everything under the hand and before the eye, the screen apart.
+#[derive(Debug)]
+pub struct Panel<Y, N, Ka, Kb, R, A, G, L, S> {
+    /// The key that goes on.
+    pub yes: KeyPin<Y>,
+    /// The key that goes back.
+    pub no: KeyPin<N>,
+    /// The knob.
+    pub knob: Knob<Ka, Kb>,
+    /// Red lamp.
+    pub red: R,
+    /// Yellow lamp.
+    pub yellow: A,
+    /// Green lamp.
+    pub green: G,
+    /// The stop line, low at "stop now".
+    pub stop: L,
+    /// The sounder.
+    pub sounder: S,
+}
+
+/// What a panel is, whatever its pins.
+pub trait Front {
+    /// Reads keys and knob.
+    fn read(&mut self) -> (Option<Key>, i8);
+    /// Shows lamp (red, yellow, green), stop line and sound.
+    fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>);
+}
+
+/// The three lamps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Lights {
+    /// Red is lit.
+    pub red: bool,
+    /// Yellow is lit.
+    pub yellow: bool,
+    /// Green is lit.
+    pub green: bool,
+}
+
+impl<Y, N, Ka, Kb, R, A, G, L, S> Front for Panel<Y, N, Ka, Kb, R, A, G, L, S>
+where
+    Y: InputPin,
+    N: InputPin,
+    Ka: InputPin,
+    Kb: InputPin,
+    R: OutputPin,
+    A: OutputPin,
+    G: OutputPin,
+    L: OutputPin,
+    S: Sounder,
+{
+    fn read(&mut self) -> (Option<Key>, i8) {
+        // Both are read every time, or the one behind would lose its debouncing.
+        let (yes, no) = (self.yes.pressed(), self.no.pressed());
+        let key = match (yes, no) {
+            (true, _) => Some(Key::Yes),
+            (false, true) => Some(Key::No),
+            (false, false) => None,
+        };
+        (key, self.knob.clicks())
+    }
+
+    fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>) {
+        // A lamp that fails must not keep the sounder from sounding, nor the count from counting.
+        _ = self.red.set_state(PinState::from(lights.red));
+        _ = self.yellow.set_state(PinState::from(lights.yellow));
+        _ = self.green.set_state(PinState::from(lights.green));
+        _ = self.stop.set_state(PinState::from(may_turn));
+        self.sounder.set(hertz);
+    }
+}
+
+/// Turns the bench's outputs into what lamp and sounder do at each moment.
+///
+/// Notes lie between 500 and 2,500 Hz, where ISO 7731 (from memory) wants the energy of a signal that
+/// must be heard. Flashing at 1.4 to 2.8 Hz is the normal and below 0.8 Hz the slow rate of IEC 60073.
+#[derive(Debug, Clone, Default)]
+pub struct Rhythm {
+    outputs: Outputs,
+    sound_since: Micros,
+    lamp_since: Micros,
+    beat_at: Option<Micros>,
+}
+
+/// How long one beat sounds.
+const BEAT: Micros = Micros::from_millis(40);
+
+impl Rhythm {
+    /// Takes what is to be shown from now on.
+    pub fn set(&mut self, outputs: Outputs, now: Micros) {
+        let same_kind =
+            core::mem::discriminant(&outputs.sound) == core::mem::discriminant(&self.outputs.sound);
+        if !same_kind {
+            self.sound_since = now;
+            self.beat_at = None;
+        }
+        if outputs.lamp != self.outputs.lamp {
+            self.lamp_since = now;
+        }
+        self.outputs = outputs;
+    }
+
+    /// The note at this moment.
+    pub fn hertz(&mut self, now: Micros) -> Option<u16> {
+        let ms = now.since(self.sound_since).get() / 1_000;
+        match self.outputs.sound {
+            Sound::Silent => None,
+            Sound::Tone => Some(2_000),
+            Sound::Warble => Some(if (ms / 150).is_multiple_of(2) { 1_300 } else { 800 }),
+            // Three seconds of rattle, then a reminder every two seconds.
+            Sound::Rattle => ((ms < 3_000 || ms % 2_000 < 300) && (ms / 50).is_multiple_of(2)).then_some(600),
+            Sound::Fanfare => match ms {
+                0..150 => Some(1_000),
+                150..300 => Some(1_260),
+                300..700 => Some(1_500),
+                _ => None,
+            },
+            Sound::Beats { every } => {
+                // The cadence changes as it goes: each beat is timed from the one before.
+                if self.beat_at.is_none_or(|at| now.since(at) >= every) {
+                    self.beat_at = Some(now);
+                }
+                self.beat_at.is_some_and(|at| now.since(at) < BEAT).then_some(1_500)
+            }
+        }
+    }
+
+    /// The lamps at this moment.
+    #[must_use]
+    pub fn lights(&self, now: Micros) -> Lights {
+        let ms = now.since(self.lamp_since).get() / 1_000;
+        let (red, yellow, green) = match self.outputs.lamp {
+            Lamp::Off => (false, false, false),
+            Lamp::GreenSteady => (false, false, true),
+            Lamp::GreenSlow => (false, false, ms % 1_400 < 700),
+            Lamp::GreenQuick => (false, false, ms % 240 < 120),
+            Lamp::YellowBeats => {
+                let beating = self.beat_at.is_some_and(|at| now.since(at).get() < 2 * BEAT.get());
+                (false, beating || self.outputs.sound == Sound::Silent && ms % 500 < 250, false)
+            }
+            Lamp::YellowTwice => (false, matches!(ms % 800, 0..120 | 240..360), false),
+            Lamp::RedQuick => (ms % 400 < 200, false, false),
+        };
+        Lights { red, yellow, green }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use core::convert::Infallible;
+    use embedded_hal::digital::ErrorType;
+
+    struct Level(bool);
+
+    impl ErrorType for Level {
+        type Error = Infallible;
+    }
+
+    impl InputPin for Level {
+        fn is_high(&mut self) -> Result<bool, Infallible> {
+            Ok(self.0)
+        }
+        fn is_low(&mut self) -> Result<bool, Infallible> {
+            Ok(!self.0)
+        }
+    }
+
+    /// A bouncing key is one press; a key held for a minute is one press.
+    #[test]
+    fn held_and_bouncing_key_is_one_press() {
+        let mut key = KeyPin::new(Level(true));
+        let mut presses = 0;
+        for ms in 0..60_000_u32 {
+            key.pin.0 = ms < 20 && ms % 3 != 0;
+            presses += u32::from(key.pressed());
+        }
+        assert_eq!(presses, 1);
+    }
+
+    /// A click of the knob is four counts, either way, from whatever level it rests at.
+    #[test]
+    fn knob_clicks_both_ways() {
+        for start in 0..4_usize {
+            let mut knob = Knob::new(Level(false), Level(false));
+            let mut turned = 0;
+            let mut at = |step: usize| {
+                let level = [0b00, 0b01, 0b11, 0b10][step % 4];
+                knob.a.0 = level & 2 != 0;
+                knob.b.0 = level & 1 != 0;
+                knob.clicks()
+            };
+            for step in (start..=start + 12).chain((start..start + 12).rev()) {
+                turned += i32::from(at(step).abs());
+            }
+            assert_eq!(turned, 6, "from level {start}");
+        }
+    }
+
+    /// Beats keep their cadence while it changes, and every beat sounds.
+    #[test]
+    fn beats_quicken_without_stutter() {
+        let mut rhythm = Rhythm::default();
+        let mut starts = 0;
+        let mut sounding = false;
+        for ms in 0..3_000_u32 {
+            let every = Micros::from_millis(600 - ms / 6);
+            let outputs = Outputs { sound: Sound::Beats { every }, lamp: Lamp::YellowBeats, may_turn: true };
+            let now = Micros::from_millis(ms);
+            rhythm.set(outputs, now);
+            let sounds = rhythm.hertz(now).is_some();
+            starts += u32::from(sounds && !sounding);
+            sounding = sounds;
+        }
+        // A beat at 0, then each where t - t' = 600 - t/6, so t = (t' + 600) 6/7: the last below 3 s
+        // is the twelfth, at 2,939 ms.
+        assert_eq!(starts, 12);
+    }
+}
