@@ -17,6 +17,7 @@
 #![forbid(unsafe_code)]
 
 pub mod counter;
+pub mod gauge;
 pub mod quadrature;
 pub mod signal;
 pub mod units;
