@@ -18,6 +18,7 @@
 
 pub mod counter;
 pub mod gauge;
+pub mod metal;
 pub mod quadrature;
 pub mod signal;
 pub mod units;
