@@ -20,6 +20,8 @@ pub mod bench;
 pub mod coil;
 pub mod counter;
 pub mod cue;
+pub mod gauge;
+pub mod metal;
 pub mod plan;
 pub mod quadrature;
 pub mod screen;

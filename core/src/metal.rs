@@ -1,0 +1,363 @@
+//! Metals: density, stiffness and strength by temper, each figure with its range and its source.
+//!
+//! Strengths are of wire where a figure for wire was found, else of strip; two makers' "half-hard" may
+//! differ by 20 %, which is why each figure is a range. Where a source reads "from memory" or "our
+//! estimate", nobody has looked the figure up: measure a ring, or type your own density, before
+//! ordering metal by it.
+
+use core::fmt;
+use core::str::FromStr;
+
+use crate::units::{Density, Stress};
+
+mod table;
+
+/// A property of a metal: the usual value, the range it is met in, and where that is from.
+///
+/// # Invariants
+/// `low <= value <= high` (tested for every row of the table).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figure<Q> {
+    value: Q,
+    low: Q,
+    high: Q,
+    source: &'static str,
+}
+
+impl<Q: Copy> Figure<Q> {
+    /// The usual value.
+    #[must_use]
+    pub const fn value(&self) -> Q {
+        self.value
+    }
+
+    /// The lowest that was found published or is remembered.
+    #[must_use]
+    pub const fn low(&self) -> Q {
+        self.low
+    }
+
+    /// The highest that was found published or is remembered.
+    #[must_use]
+    pub const fn high(&self) -> Q {
+        self.high
+    }
+
+    /// Where the figure is from; `from memory` where nobody looked it up, `no source` where it is an
+    /// estimate.
+    #[must_use]
+    pub const fn source(&self) -> &'static str {
+        self.source
+    }
+}
+
+/// How far a wire was hardened by drawing after it was last annealed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Temper {
+    /// Annealed.
+    #[default]
+    Soft,
+    /// Drawn a little after annealing (about H02).
+    HalfHard,
+    /// Drawn well down after annealing (about H04).
+    Hard,
+    /// Drawn as far as the metal bears (about H08).
+    Spring,
+}
+
+impl Temper {
+    /// Every temper, from the softest.
+    pub const ALL: [Self; 4] = [Self::Soft, Self::HalfHard, Self::Hard, Self::Spring];
+
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Soft => "soft",
+            Self::HalfHard => "half-hard",
+            Self::Hard => "hard",
+            Self::Spring => "spring",
+        }
+    }
+}
+
+/// `soft`, `half-hard`, `hard` or `spring`.
+impl fmt::Display for Temper {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+/// A text that names no temper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct UnknownTemper;
+
+impl fmt::Display for UnknownTemper {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("unknown temper: soft, half-hard, hard or spring are allowed")
+    }
+}
+
+impl core::error::Error for UnknownTemper {}
+
+/// Reads `soft`, `half-hard`, `hard` or `spring`, in capitals or not.
+impl FromStr for Temper {
+    type Err = UnknownTemper;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let text = text.trim();
+        Self::ALL.into_iter().find(|temper| temper.name().eq_ignore_ascii_case(text)).ok_or(UnknownTemper)
+    }
+}
+
+/// What a metal withstands in one temper.
+///
+/// # Invariants
+/// The yield figure is nowhere above the tensile one (tested for every row of the table).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Strength {
+    yield_strength: Figure<Stress>,
+    tensile: Figure<Stress>,
+}
+
+impl Strength {
+    /// Yield strength: the stress from which the wire stays bent (0.2 % offset, or 0.5 % extension
+    /// where the source measured so).
+    #[must_use]
+    pub const fn yield_strength(&self) -> Figure<Stress> {
+        self.yield_strength
+    }
+
+    /// Tensile strength: the most it carries, per original cross-section.
+    #[must_use]
+    pub const fn tensile(&self) -> Figure<Stress> {
+        self.tensile
+    }
+}
+
+/// One metal of the built-in list.
+///
+/// # Examples
+/// ```
+/// use turntally_core::metal::{Metal, Temper};
+/// let brass = Metal::find("c26000").ok_or("not listed")?;
+/// assert_eq!(brass.name(), "cartridge-brass");
+/// // Olin Brass data sheet for C26000: 8.53 g/cm3.
+/// assert_eq!(brass.density().value().g_per_cm3(), 8.53);
+/// // Niobium wire is not sold in a spring temper.
+/// let niobium = Metal::find("niobium").ok_or("not listed")?;
+/// assert!(niobium.strength(Temper::Spring).is_err());
+/// # Ok::<(), &str>(())
+/// ```
+#[derive(Debug, PartialEq)]
+pub struct Metal {
+    name: &'static str,
+    title: &'static str,
+    uns: Option<&'static str>,
+    /// Other spellings of the name, for finding only.
+    also: &'static [&'static str],
+    density: Figure<Density>,
+    modulus: Figure<Stress>,
+    hardening: f64,
+    /// In the order of [`Temper::ALL`].
+    strengths: [Option<Strength>; 4],
+}
+
+impl Metal {
+    /// Every metal of the list: the copper alloys first, then silver, gold, light metals, steels.
+    pub const ALL: &'static [Self] = table::ROWS;
+
+    /// A metal by its name, another spelling of it (`aluminum`, `jewellery`) or its UNS number, in
+    /// capitals or not.
+    #[must_use]
+    pub fn find(name: &str) -> Option<&'static Self> {
+        let name = name.trim();
+        Self::ALL.iter().find(|metal| {
+            let mut names = [metal.name].into_iter().chain(metal.uns).chain(metal.also.iter().copied());
+            names.any(|known| known.eq_ignore_ascii_case(name))
+        })
+    }
+
+    /// Its name: lower case with hyphens.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        self.name
+    }
+
+    /// Its name for people, with the composition where that helps.
+    #[must_use]
+    pub const fn title(&self) -> &'static str {
+        self.title
+    }
+
+    /// Its number in the Unified Numbering System, if it has one.
+    #[must_use]
+    pub const fn uns(&self) -> Option<&'static str> {
+        self.uns
+    }
+
+    /// Its density at room temperature, the same in every temper.
+    #[must_use]
+    pub const fn density(&self) -> Figure<Density> {
+        self.density
+    }
+
+    /// Its modulus of elasticity in tension, the same in every temper.
+    #[must_use]
+    pub const fn modulus(&self) -> Figure<Stress> {
+        self.modulus
+    }
+
+    /// How strongly it hardens while it is wound: the high bound of the flow stress is the tensile
+    /// strength times `1 + hardening * outer fibre strain`. No unit.
+    ///
+    /// 1.0 for ordinary metals, 1.5 for phosphor bronze, 2.5 for austenitic stainless steel, which
+    /// turns partly to martensite as it is bent. Our engineering estimate, **no source**: meant as an
+    /// honest bound, high enough that no ring is promised that springs away, not as a material
+    /// constant.
+    #[must_use]
+    pub const fn hardening(&self) -> f64 {
+        self.hardening
+    }
+
+    /// Its strength in this temper.
+    ///
+    /// # Errors
+    /// [`TemperError`] where the metal is not sold so, or where no figures are known.
+    pub fn strength(&self, temper: Temper) -> Result<Strength, TemperError> {
+        let known = self.strengths.map(|strength| strength.is_some());
+        self.strengths[temper as usize].ok_or(TemperError { metal: self.name, temper, known })
+    }
+
+    /// The tempers it is listed in, from the softest. Soft is always among them.
+    pub fn tempers(&self) -> impl Iterator<Item = Temper> + '_ {
+        Temper::ALL.into_iter().filter(|temper| self.strengths[*temper as usize].is_some())
+    }
+}
+
+/// A metal is not listed in the temper asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TemperError {
+    metal: &'static str,
+    temper: Temper,
+    /// In the order of [`Temper::ALL`].
+    known: [bool; 4],
+}
+
+/// `niobium has no figures for spring: soft, hard are allowed`.
+impl fmt::Display for TemperError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} has no figures for {}: ", self.metal, self.temper)?;
+        let known = Temper::ALL.into_iter().zip(self.known).filter(|(_, known)| *known);
+        for (i, (temper, _)) in known.enumerate() {
+            if i > 0 {
+                f.write_str(", ")?;
+            }
+            write!(f, "{temper}")?;
+        }
+        f.write_str(" are allowed")
+    }
+}
+
+impl core::error::Error for TemperError {}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+mod tests {
+    extern crate std;
+    use std::collections::BTreeSet;
+    use std::string::ToString;
+    use std::vec::Vec;
+
+    use super::*;
+
+    fn ordered(low: f64, value: f64, high: f64) -> bool {
+        0.0 < low && low <= value && value <= high
+    }
+
+    fn stress(figure: &Figure<Stress>) -> [f64; 3] {
+        [figure.low.mpa(), figure.value.mpa(), figure.high.mpa()]
+    }
+
+    /// Every figure lies within its own range and says where it is from.
+    #[test]
+    fn figures_lie_in_their_ranges() {
+        for metal in Metal::ALL {
+            let density = metal.density();
+            assert!(
+                ordered(density.low.g_per_cm3(), density.value.g_per_cm3(), density.high.g_per_cm3()),
+                "{}",
+                metal.name
+            );
+            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength, s.tensile]);
+            for figure in strengths.chain([metal.modulus]) {
+                let [low, value, high] = stress(&figure);
+                assert!(ordered(low, value, high), "{} {figure:?}", metal.name);
+                assert!(!figure.source.is_empty(), "{}", metal.name);
+            }
+            assert!(!density.source.is_empty() && metal.hardening >= 1.0, "{}", metal.name);
+        }
+    }
+
+    /// No metal yields above its tensile strength, nor grows weaker as it is drawn harder.
+    #[test]
+    fn harder_tempers_are_never_weaker() {
+        for metal in Metal::ALL {
+            let listed: Vec<Strength> = metal.strengths.iter().flatten().copied().collect();
+            for s in &listed {
+                for (y, t) in stress(&s.yield_strength).into_iter().zip(stress(&s.tensile)) {
+                    assert!(y <= t, "{} {s:?}", metal.name);
+                }
+            }
+            for pair in listed.windows(2) {
+                for of in [Strength::yield_strength, Strength::tensile] {
+                    for (softer, harder) in stress(&of(&pair[0])).into_iter().zip(stress(&of(&pair[1]))) {
+                        assert!(softer <= harder, "{} {pair:?}", metal.name);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Every metal can be had soft: that is the default temper.
+    #[test]
+    fn every_metal_is_listed_soft() {
+        for metal in Metal::ALL {
+            assert!(metal.strength(Temper::default()).is_ok(), "{}", metal.name);
+        }
+    }
+
+    /// A name, a spelling or a number finds one metal only, in capitals too.
+    #[test]
+    fn each_name_finds_its_own_metal() {
+        let mut seen = BTreeSet::new();
+        for metal in Metal::ALL {
+            for name in [metal.name].into_iter().chain(metal.uns).chain(metal.also.iter().copied()) {
+                assert!(seen.insert(name.to_lowercase()), "{name} twice");
+                assert_eq!(Metal::find(&name.to_uppercase()).unwrap().name, metal.name);
+            }
+        }
+        assert_eq!(Metal::find("brass"), None);
+        assert_eq!(Metal::find(""), None);
+    }
+
+    /// A temper that is not listed is refused with those that are.
+    #[test]
+    fn unlisted_temper_names_the_listed_ones() {
+        let niobium = Metal::find("niobium").unwrap();
+        assert_eq!(
+            niobium.strength(Temper::Spring).unwrap_err().to_string(),
+            "niobium has no figures for spring: soft, hard are allowed"
+        );
+        assert_eq!(niobium.tempers().collect::<Vec<_>>(), [Temper::Soft, Temper::Hard]);
+    }
+
+    /// Tempers read back from what they print.
+    #[test]
+    fn tempers_read_back() {
+        for temper in Temper::ALL {
+            assert_eq!(temper.to_string().to_uppercase().parse(), Ok(temper));
+        }
+        assert_eq!("dead soft".parse::<Temper>(), Err(UnknownTemper));
+    }
+}

@@ -1,0 +1,539 @@
+//! The rows of the metals list. Densities in g/cm3, moduli in GPa, strengths in MPa.
+//!
+//! Sources are named as the data sheets and handbooks call themselves; "CDA" is the alloy data of the
+//! Copper Development Association. A range behind a single published value is from memory unless the
+//! source gives it. Estimates made here say "our estimate, no source".
+
+use super::{Figure, Metal, Strength};
+use crate::units::{Density, Stress};
+
+/// `[low, value, high]`.
+type Triple = [f64; 3];
+
+const fn density([low, value, high]: Triple, source: &'static str) -> Figure<Density> {
+    Figure { value: Density::new(value), low: Density::new(low), high: Density::new(high), source }
+}
+
+const fn gpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
+    mpa([low * 1e3, value * 1e3, high * 1e3], source)
+}
+
+const fn mpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
+    Figure { value: Stress::new(value), low: Stress::new(low), high: Stress::new(high), source }
+}
+
+/// Yield strength with its source, tensile strength with its source.
+const fn row(
+    yields: Triple,
+    yield_source: &'static str,
+    tensile: Triple,
+    tensile_source: &'static str,
+) -> Option<Strength> {
+    Some(Strength { yield_strength: mpa(yields, yield_source), tensile: mpa(tensile, tensile_source) })
+}
+
+/// Ordinary strain hardening; see [`Metal::hardening`].
+const ORDINARY: f64 = 1.0;
+/// Phosphor bronze.
+const BRONZE: f64 = 1.5;
+/// Austenitic stainless steel.
+const AUSTENITIC: f64 = 2.5;
+
+const MEMORY: &str = "from memory";
+const CDA: &str = "CDA alloy data, from memory";
+const CDA_WIRE: &str = "CDA and ASM wire data, from memory";
+const ASM: &str = "ASM handbook, from memory";
+const KUTZ: &str = "Kutz, Mechanical Engineers Handbook 2e ch. 4; range partly from memory";
+const OLIN: &str = "Olin Brass alloy data sheet";
+const OLIN_STRIP: &str = "Olin Brass alloy data sheet, strip; range from memory";
+const LFA_WIRE: &str = "Little Falls Alloys C26000 wire data sheet";
+const LFA_WIRE_RANGE: &str =
+    "Little Falls Alloys C26000 wire data sheet (0.5 % extension); range from memory";
+const B159: &str = "ASTM B159 wire, as quoted by Fisk Alloy and Interwire; range partly from memory";
+const JEWELRY: &str = "AZoM article 6347 gives 76 to 427 MPa over all tempers; place in it from memory";
+const RED: &str = "AZoM article 6338 gives 69 to 434 MPa over all tempers; place in it from memory";
+const ESPI: &str = "ESPI Metals sterling sheet; range from memory";
+const ESPI_WIRE: &str = "ESPI Metals sterling wire; range from memory";
+const AS_STERLING: &str = "taken as sterling silver's: our estimate, no source";
+const GERMANIUM: &str = "a web page citing maker's data (renato.design); range from memory";
+const BETWEEN: &str = "between soft and hard: our estimate, no source";
+const CORE: &str = "the core's, taken as C22600: our estimate, no source";
+const AA: &str = "Aluminum Association, from memory";
+
+const GERMANIUM_STRENGTHS: [Option<Strength>; 4] = [
+    row([100.0, 115.0, 140.0], GERMANIUM, [207.0, 215.0, 290.0], GERMANIUM),
+    row([240.0, 300.0, 350.0], AS_STERLING, [350.0, 386.0, 430.0], AS_STERLING),
+    row([350.0, 430.0, 490.0], AS_STERLING, [470.0, 496.0, 530.0], AS_STERLING),
+    None,
+];
+
+/// Every metal of the list.
+pub(super) const ROWS: &[Metal] = &[
+    Metal {
+        name: "copper",
+        title: "Copper, electrolytic tough pitch",
+        uns: Some("C11000"),
+        also: &[],
+        density: density(
+            [8.89, 8.89, 8.94],
+            "8.89: basis of ASTM B258 and NBS Handbook 100; range: Hussey Copper C11000 data sheet",
+        ),
+        modulus: gpa([115.0, 117.0, 130.0], "Hussey Copper C11000 data sheet; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([50.0, 69.0, 90.0], CDA, [210.0, 220.0, 280.0], KUTZ),
+            row([180.0, 250.0, 280.0], CDA, [250.0, 290.0, 330.0], CDA),
+            row(
+                [275.0, 310.0, 400.0],
+                CDA,
+                [345.0, 380.0, 461.0],
+                "CDA, from memory; high: Little Falls Alloys C10200 hard-drawn wire",
+            ),
+            row([310.0, 345.0, 400.0], CDA, [380.0, 455.0, 480.0], CDA_WIRE),
+        ],
+    },
+    Metal {
+        name: "yellow-brass",
+        title: "Yellow brass, 65 copper 35 zinc",
+        uns: Some("C27000"),
+        also: &[],
+        density: density([8.44, 8.47, 8.50], CDA),
+        modulus: gpa([103.4, 105.0, 110.0], "makeitfrom.com C27000; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([90.0, 97.0, 130.0], CDA, [300.0, 330.0, 370.0], CDA_WIRE),
+            row([310.0, 345.0, 430.0], CDA_WIRE, [420.0, 510.0, 605.0], CDA_WIRE),
+            row([400.0, 415.0, 560.0], CDA_WIRE, [510.0, 690.0, 770.0], CDA_WIRE),
+            row(
+                [420.0, 420.0, 600.0],
+                "makeitfrom.com C27000 H08; high bound from memory",
+                [760.0, 830.0, 885.0],
+                CDA_WIRE,
+            ),
+        ],
+    },
+    Metal {
+        name: "cartridge-brass",
+        title: "Cartridge brass, 70 copper 30 zinc",
+        uns: Some("C26000"),
+        also: &[],
+        density: density(
+            [8.52, 8.53, 8.54],
+            "Olin Brass and Little Falls Alloys C26000 data sheets, AZoM article 6341",
+        ),
+        modulus: gpa(
+            [105.0, 110.3, 112.0],
+            "Olin Brass and Little Falls Alloys data sheets; range from memory",
+        ),
+        hardening: ORDINARY,
+        strengths: [
+            row([110.0, 134.0, 158.0], LFA_WIRE, [330.0, 350.0, 372.0], LFA_WIRE),
+            row([350.0, 448.0, 482.0], LFA_WIRE_RANGE, [545.0, 600.0, 650.0], LFA_WIRE),
+            row([482.0, 482.0, 640.0], LFA_WIRE_RANGE, [700.0, 755.0, 810.0], LFA_WIRE),
+            row(
+                [482.0, 595.0, 700.0],
+                OLIN_STRIP,
+                [830.0, 860.0, 900.0],
+                "Little Falls Alloys C26000 wire data sheet (830 minimum); rest from memory",
+            ),
+        ],
+    },
+    Metal {
+        name: "red-brass",
+        title: "Red brass, 85 copper 15 zinc",
+        uns: Some("C23000"),
+        also: &[],
+        density: density([8.74, 8.75, 8.76], "AZoM article 6338"),
+        modulus: gpa([110.0, 115.0, 117.0], "makeitfrom.com and AZoM article 6338"),
+        hardening: ORDINARY,
+        strengths: [
+            row(
+                [69.0, 83.0, 100.0],
+                "makeitfrom.com C23000 OS050; AZoM article 6338",
+                [269.0, 276.0, 310.0],
+                CDA,
+            ),
+            row([280.0, 340.0, 360.0], RED, [370.0, 400.0, 450.0], CDA_WIRE),
+            row([370.0, 393.0, 434.0], RED, [450.0, 500.0, 600.0], CDA_WIRE),
+            row([400.0, 434.0, 520.0], RED, [550.0, 620.0, 725.0], CDA_WIRE),
+        ],
+    },
+    Metal {
+        name: "commercial-bronze",
+        title: "Commercial bronze, 90 copper 10 zinc",
+        uns: Some("C22000"),
+        also: &[],
+        density: density([8.79, 8.80, 8.81], OLIN),
+        modulus: gpa([115.0, 117.0, 117.0], "Olin Brass alloy data sheet; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([69.0, 85.0, 105.0], OLIN_STRIP, [250.0, 265.0, 285.0], CDA),
+            row([270.0, 325.0, 350.0], OLIN_STRIP, [340.0, 360.0, 415.0], CDA),
+            row([370.0, 400.0, 440.0], OLIN_STRIP, [415.0, 450.0, 520.0], CDA_WIRE),
+            row([430.0, 470.0, 520.0], OLIN_STRIP, [490.0, 550.0, 620.0], CDA_WIRE),
+        ],
+    },
+    Metal {
+        name: "jewelry-bronze",
+        title: "Jewelry bronze, 87.5 copper 12.5 zinc",
+        uns: Some("C22600"),
+        also: &["jewellery-bronze"],
+        density: density([8.76, 8.77, 8.78], "AZoM article 6347"),
+        modulus: gpa([110.0, 115.0, 117.0], "makeitfrom.com and AZoM article 6347"),
+        hardening: ORDINARY,
+        strengths: [
+            row([76.0, 79.0, 100.0], JEWELRY, [255.0, 270.0, 300.0], CDA),
+            row([270.0, 325.0, 355.0], JEWELRY, [355.0, 380.0, 430.0], CDA),
+            row([360.0, 390.0, 427.0], JEWELRY, [430.0, 460.0, 550.0], CDA_WIRE),
+            row([390.0, 427.0, 500.0], JEWELRY, [500.0, 560.0, 650.0], CDA_WIRE),
+        ],
+    },
+    Metal {
+        name: "bronze-c51000",
+        title: "Phosphor bronze, 5 tin",
+        uns: Some("C51000"),
+        also: &["phosphor-bronze"],
+        density: density([8.85, 8.86, 8.87], "Olin Brass alloy data sheet; Fisk Alloy prints 8.85768"),
+        modulus: gpa([110.0, 110.3, 110.3], "Olin Brass and Fisk Alloy data sheets"),
+        hardening: BRONZE,
+        strengths: [
+            row([130.0, 165.0, 190.0], OLIN_STRIP, [295.0, 345.0, 400.0], B159),
+            row([345.0, 395.0, 520.0], OLIN_STRIP, [470.0, 600.0, 725.0], MEMORY),
+            row([520.0, 560.0, 720.0], OLIN_STRIP, [745.0, 815.0, 885.0], B159),
+            row([620.0, 690.0, 900.0], OLIN_STRIP, [930.0, 960.0, 1050.0], B159),
+        ],
+    },
+    Metal {
+        name: "nickel-silver",
+        title: "Nickel silver, 65 copper 18 nickel 17 zinc",
+        uns: Some("C75200"),
+        also: &[],
+        density: density([8.70, 8.73, 8.75], "CDA, from memory; range: published neighbours C77000, C76300"),
+        modulus: gpa([120.0, 124.0, 130.0], "CDA, from memory; high: published neighbour C76300"),
+        hardening: ORDINARY,
+        strengths: [
+            row([160.0, 170.0, 205.0], CDA, [360.0, 390.0, 425.0], CDA),
+            row([360.0, 427.0, 450.0], CDA, [450.0, 530.0, 590.0], CDA_WIRE),
+            row([485.0, 510.0, 540.0], CDA, [585.0, 620.0, 710.0], CDA_WIRE),
+            row([540.0, 580.0, 640.0], CDA_WIRE, [650.0, 700.0, 790.0], CDA_WIRE),
+        ],
+    },
+    Metal {
+        name: "fine-silver",
+        title: "Fine silver, 99.9",
+        uns: None,
+        also: &[],
+        density: density([10.49, 10.49, 10.50], "GNU units 10.49; periodictable, mendeleev and PNNL 10.5"),
+        modulus: gpa([71.0, 76.0, 83.0], "ASM and CRC handbooks, from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([20.0, 54.0, 55.0], ASM, [125.0, 150.0, 180.0], ASM),
+            row([140.0, 180.0, 230.0], BETWEEN, [200.0, 230.0, 260.0], BETWEEN),
+            row([250.0, 300.0, 320.0], ASM, [300.0, 340.0, 370.0], ASM),
+            None,
+        ],
+    },
+    Metal {
+        name: "sterling-silver",
+        title: "Sterling silver, 92.5 silver 7.5 copper",
+        uns: None,
+        also: &[],
+        density: density([10.31, 10.36, 10.40], "ESPI Metals sterling sheet; range from memory"),
+        modulus: gpa([71.0, 75.0, 83.0], MEMORY),
+        hardening: ORDINARY,
+        strengths: [
+            row([100.0, 124.0, 145.0], ESPI, [207.0, 283.0, 300.0], ESPI_WIRE),
+            row([240.0, 310.0, 350.0], MEMORY, [350.0, 386.0, 430.0], ESPI_WIRE),
+            row([350.0, 430.0, 490.0], MEMORY, [450.0, 496.0, 530.0], ESPI_WIRE),
+            row([430.0, 490.0, 540.0], MEMORY, [510.0, 552.0, 600.0], ESPI_WIRE),
+        ],
+    },
+    Metal {
+        name: "silver-germanium-935",
+        title: "Silver-copper-germanium, 93.5 silver",
+        uns: None,
+        also: &[],
+        density: density(
+            [10.28, 10.38, 10.38],
+            "a web page citing maker's data (renato.design); low: ideal mixture; unresolved, weigh your own",
+        ),
+        modulus: gpa([70.0, 75.0, 83.0], AS_STERLING),
+        hardening: ORDINARY,
+        strengths: GERMANIUM_STRENGTHS,
+    },
+    Metal {
+        name: "silver-germanium-940",
+        title: "Silver-copper-germanium, 94 silver",
+        uns: None,
+        also: &[],
+        density: density(
+            [10.29, 10.35, 10.41],
+            "between the 935 and 960 alloys: common practice, no source; weigh your own",
+        ),
+        modulus: gpa([70.0, 75.0, 83.0], AS_STERLING),
+        hardening: ORDINARY,
+        strengths: GERMANIUM_STRENGTHS,
+    },
+    Metal {
+        name: "fine-gold",
+        title: "Fine gold, 24 karat",
+        uns: None,
+        also: &[],
+        density: density(
+            [19.30, 19.32, 19.32],
+            "PNNL compendium 19.32; periodictable, mendeleev, webelements 19.3",
+        ),
+        modulus: gpa([78.0, 78.0, 79.0], "webelements 78, Total Materia 79"),
+        hardening: ORDINARY,
+        strengths: [
+            row(
+                [20.0, 25.0, 30.0],
+                MEMORY,
+                [110.0, 124.0, 135.0],
+                "goldrushportal (as cast); range from memory",
+            ),
+            None,
+            row(
+                [180.0, 205.0, 220.0],
+                MEMORY,
+                [200.0, 221.0, 235.0],
+                "goldrushportal (60 % reduced); range from memory",
+            ),
+            None,
+        ],
+    },
+    Metal {
+        name: "gold-14k-yellow",
+        title: "Gold, 14 karat yellow",
+        uns: None,
+        also: &[],
+        density: density(
+            [12.84, 13.07, 13.70],
+            "trade range and usual US alloy, from memory; low: ideal mixture",
+        ),
+        modulus: gpa([90.0, 95.0, 105.0], MEMORY),
+        hardening: ORDINARY,
+        strengths: [
+            row([250.0, 300.0, 380.0], MEMORY, [400.0, 450.0, 520.0], MEMORY),
+            row([400.0, 490.0, 560.0], BETWEEN, [520.0, 600.0, 660.0], BETWEEN),
+            row([550.0, 650.0, 750.0], MEMORY, [650.0, 730.0, 850.0], MEMORY),
+            None,
+        ],
+    },
+    Metal {
+        name: "gold-18k-yellow",
+        title: "Gold, 18 karat yellow, 75 gold 12.5 silver 12.5 copper",
+        uns: None,
+        also: &[],
+        density: density([15.20, 15.46, 15.90], "ideal mixture, derived; trade range from memory"),
+        modulus: gpa([80.0, 90.0, 100.0], MEMORY),
+        hardening: ORDINARY,
+        strengths: [
+            row([290.0, 320.0, 350.0], MEMORY, [420.0, 500.0, 560.0], MEMORY),
+            row([450.0, 560.0, 650.0], BETWEEN, [600.0, 690.0, 760.0], BETWEEN),
+            row([700.0, 800.0, 900.0], MEMORY, [780.0, 890.0, 1000.0], MEMORY),
+            None,
+        ],
+    },
+    Metal {
+        name: "gold-filled-14-20",
+        title: "Gold-filled, 1/20 by mass of 14 karat yellow on jewelry bronze",
+        uns: None,
+        also: &[],
+        density: density(
+            [8.68, 8.917, 8.92],
+            "derived: 5 % by mass of 14k (13.07) on C22600 (8.77); low: C26000 core",
+        ),
+        modulus: gpa([110.0, 115.0, 117.0], CORE),
+        hardening: ORDINARY,
+        strengths: [
+            row([76.0, 90.0, 130.0], CORE, [255.0, 280.0, 330.0], CORE),
+            row([270.0, 325.0, 360.0], CORE, [355.0, 390.0, 440.0], CORE),
+            row([360.0, 390.0, 440.0], CORE, [430.0, 470.0, 560.0], CORE),
+            row([390.0, 430.0, 510.0], CORE, [500.0, 560.0, 650.0], CORE),
+        ],
+    },
+    Metal {
+        name: "aluminium-1100",
+        title: "Aluminium 1100, commercially pure",
+        uns: Some("A91100"),
+        also: &["aluminum-1100"],
+        density: density([2.70, 2.71, 2.71], AA),
+        modulus: gpa([68.9, 69.0, 70.0], "makeitfrom.com 1100A; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([28.0, 34.0, 40.0], AA, [85.0, 90.0, 110.0], "makeitfrom.com 1100A; range from memory"),
+            row([95.0, 117.0, 130.0], "Aluminum Association H14, from memory", [110.0, 124.0, 145.0], AA),
+            row(
+                [125.0, 152.0, 160.0],
+                "Aluminum Association H18, from memory",
+                [150.0, 165.0, 170.0],
+                "makeitfrom.com 1100A; range from memory",
+            ),
+            None,
+        ],
+    },
+    Metal {
+        name: "aluminium-5356",
+        title: "Aluminium 5356, 5 magnesium",
+        uns: Some("A95356"),
+        also: &["aluminum-5356"],
+        density: density([2.64, 2.64, 2.66], "matmake 2.640; Aufhauser 0.096 lb/in3, 2.657"),
+        modulus: gpa([69.0, 70.0, 72.0], "matmake; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row(
+                [100.0, 110.0, 152.0],
+                "matmake; range from memory",
+                [230.0, 240.0, 290.0],
+                "matmake; range from memory",
+            ),
+            row([220.0, 280.0, 340.0], BETWEEN, [300.0, 350.0, 390.0], BETWEEN),
+            row(
+                [340.0, 380.0, 410.0],
+                "neighbour 5056-H18, from memory",
+                [400.0, 430.0, 450.0],
+                "neighbour 5056-H18, from memory",
+            ),
+            None,
+        ],
+    },
+    Metal {
+        name: "aluminium-6061",
+        title: "Aluminium 6061; half-hard stands for T4, hard for T6",
+        uns: Some("A96061"),
+        also: &["aluminum-6061"],
+        density: density([2.69, 2.70, 2.71], "PNNL compendium; range from memory"),
+        modulus: gpa([68.0, 68.9, 70.0], "a public repository's material table; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row([48.0, 55.0, 83.0], "O temper, from memory", [110.0, 124.0, 152.0], "O temper, from memory"),
+            row([110.0, 145.0, 160.0], "T4, from memory", [207.0, 241.0, 260.0], "T4, from memory"),
+            row(
+                [240.0, 276.0, 310.0],
+                "T6: a public repository's material table; range from memory",
+                [290.0, 310.0, 345.0],
+                "T6, from memory",
+            ),
+            None,
+        ],
+    },
+    Metal {
+        name: "stainless-304",
+        title: "Stainless steel 304",
+        uns: Some("S30400"),
+        also: &[],
+        density: density([7.90, 8.00, 8.03], "Alloy Wire Intl 8.0; PNNL 8.03; low: EN 10088-1, from memory"),
+        modulus: gpa([187.5, 193.0, 200.0], "Alloy Wire Intl 187.5; 193 and above from memory"),
+        hardening: AUSTENITIC,
+        strengths: [
+            row(
+                [205.0, 240.0, 310.0],
+                "ASTM A240 and A276 minimum 205, from memory",
+                [515.0, 620.0, 720.0],
+                MEMORY,
+            ),
+            row([515.0, 760.0, 900.0], "ASTM A666 half hard, from memory", [860.0, 1035.0, 1200.0], MEMORY),
+            row([850.0, 965.0, 1200.0], "ASTM A666 full hard, from memory", [1150.0, 1275.0, 1500.0], MEMORY),
+            row(
+                [1000.0, 1275.0, 1700.0],
+                "three quarters of the tensile strength: our estimate, no source",
+                [1300.0, 1700.0, 2200.0],
+                "Alloy Wire Intl spring temper 1300 to 2200; place in it from memory",
+            ),
+        ],
+    },
+    Metal {
+        name: "stainless-316l",
+        title: "Stainless steel 316L",
+        uns: Some("S31603"),
+        also: &[],
+        density: density([7.95, 8.00, 8.03], "MatWeb, Alloy Wire Intl and PNNL 8.00; range from memory"),
+        modulus: gpa([187.5, 193.0, 200.0], "Alloy Wire Intl 187.5; MatWeb 193; above from memory"),
+        hardening: AUSTENITIC,
+        strengths: [
+            row(
+                [170.0, 240.0, 300.0],
+                "MatWeb 316 annealed bar; low: ASTM A240 minimum, from memory",
+                [485.0, 560.0, 690.0],
+                MEMORY,
+            ),
+            row(
+                [430.0, 600.0, 760.0],
+                "low: makeitfrom.com 316L cold finished; rest from memory",
+                [690.0, 860.0, 1035.0],
+                MEMORY,
+            ),
+            row([720.0, 880.0, 1050.0], MEMORY, [1000.0, 1170.0, 1350.0], MEMORY),
+            row(
+                [900.0, 1130.0, 1400.0],
+                "three quarters of the tensile strength: our estimate, no source",
+                [1240.0, 1500.0, 1800.0],
+                "ASTM A313, from memory",
+            ),
+        ],
+    },
+    Metal {
+        name: "titanium-grade-1",
+        title: "Titanium grade 1",
+        uns: Some("R50250"),
+        also: &[],
+        density: density(
+            [4.50, 4.51, 4.52],
+            "Fort Wayne Metals 0.163 lb/in3; range is that figure's rounding",
+        ),
+        modulus: gpa([103.0, 103.0, 105.0], "Fort Wayne Metals"),
+        hardening: ORDINARY,
+        strengths: [
+            row([170.0, 240.0, 310.0], "a supplier's sheet gives 170 to 310", [240.0, 310.0, 410.0], MEMORY),
+            None,
+            row([400.0, 480.0, 570.0], MEMORY, [480.0, 550.0, 660.0], MEMORY),
+            None,
+        ],
+    },
+    Metal {
+        name: "titanium-grade-2",
+        title: "Titanium grade 2",
+        uns: Some("R50400"),
+        also: &[],
+        density: density([4.50, 4.51, 4.52], "MatWeb; range from memory"),
+        modulus: gpa([103.0, 105.0, 105.0], "Superior Tube 105; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row(
+                [275.0, 345.0, 448.0],
+                "MatWeb gives 275 to 448; place in it from memory",
+                [345.0, 430.0, 520.0],
+                MEMORY,
+            ),
+            None,
+            row([500.0, 600.0, 700.0], MEMORY, [600.0, 700.0, 800.0], MEMORY),
+            None,
+        ],
+    },
+    Metal {
+        name: "niobium",
+        title: "Niobium, commercially pure",
+        uns: Some("R04210"),
+        also: &[],
+        density: density([8.56, 8.57, 8.58], "periodictable, mendeleev, PNNL, AZoM article 7638"),
+        modulus: gpa([103.0, 103.0, 105.0], "AZoM article 7638; range from memory"),
+        hardening: ORDINARY,
+        strengths: [
+            row(
+                [82.0, 105.0, 207.0],
+                "makeitfrom.com 82; titanio.ch 105; AZoM article 7638 207",
+                [170.0, 195.0, 275.0],
+                "titanio.ch; range from memory",
+            ),
+            None,
+            row(
+                [400.0, 500.0, 560.0],
+                MEMORY,
+                [500.0, 585.0, 650.0],
+                "titanio.ch, cold worked; range from memory",
+            ),
+            None,
+        ],
+    },
+];
