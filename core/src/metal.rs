@@ -8,6 +8,7 @@
 use core::fmt;
 use core::str::FromStr;
 
+use crate::spring::Flow;
 use crate::units::{Density, Stress};
 
 mod table;
@@ -227,6 +228,23 @@ impl Metal {
     pub fn strength(&self, temper: Temper) -> Result<Strength, TemperError> {
         let known = self.strengths.map(|strength| strength.is_some());
         self.strengths[temper as usize].ok_or(TemperError { metal: self.name, temper, known })
+    }
+
+    /// What bending needs to know of it in this temper: the lowest yield strength, the mean of the
+    /// usual yield and tensile strength, the highest tensile strength.
+    ///
+    /// # Errors
+    /// [`TemperError`] as [`Self::strength`].
+    pub fn flow(&self, temper: Temper) -> Result<Flow, TemperError> {
+        let strength = self.strength(temper)?;
+        let (yield_strength, tensile) = (strength.yield_strength(), strength.tensile());
+        Ok(Flow {
+            modulus: self.modulus.value(),
+            low: yield_strength.low(),
+            best: Stress::new(f64::midpoint(yield_strength.value().mpa(), tensile.value().mpa())),
+            high: tensile.high(),
+            hardening: self.hardening,
+        })
     }
 
     /// The tempers it is listed in, from the softest. Soft is always among them.

@@ -44,15 +44,17 @@ pub fn moment_ratio(s: f64) -> f64 {
 
 /// What bending needs to know of a metal in one temper.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Strength {
+pub struct Flow {
     /// Modulus of elasticity.
     pub modulus: Stress,
-    /// Yield strength.
-    pub yield_strength: Stress,
-    /// Tensile strength.
-    pub tensile: Stress,
+    /// The least that the wire can flow at: its lowest yield strength.
+    pub low: Stress,
+    /// The likely flow stress: the mean of yield and tensile strength.
+    pub best: Stress,
+    /// The most before the bend itself hardens it: its highest tensile strength.
+    pub high: Stress,
     /// How strongly winding hardens it: the high bound of the flow stress is
-    /// `tensile (1 + hardening strain)`, the strain being that of the outer fibre, `d / (Dm + d)`.
+    /// `high (1 + hardening strain)`, the strain being that of the outer fibre, `d / (Dm + d)`.
     pub hardening: f64,
 }
 
@@ -120,13 +122,13 @@ impl SpringRatio {
     /// # Errors
     /// [`SpringError::SpringsOut`] where even the high bound is past [`MAX_SPRING_RATIO`];
     /// [`SpringError::NoStrength`] for figures that are not above zero.
-    pub fn estimate(strength: Strength, wire: Length, mandrel: Length) -> Result<Self, SpringError> {
+    pub fn estimate(flow: Flow, wire: Length, mandrel: Length) -> Result<Self, SpringError> {
         let d = wire.mm().get();
         let wound = mandrel.mm().get() + d;
-        let modulus = strength.modulus.mpa();
-        let low = strength.yield_strength.mpa();
-        let tensile = strength.tensile.mpa().max(low);
-        let high = tensile * (1.0 + strength.hardening.max(0.0) * d / wound);
+        let modulus = flow.modulus.mpa();
+        let low = flow.low.mpa();
+        let best = flow.best.mpa().max(low);
+        let high = flow.high.mpa().max(best) * (1.0 + flow.hardening.max(0.0) * d / wound);
         // Written so that a NaN is refused too.
         if !(d > 0.0 && wound > 0.0 && modulus > 0.0 && low > 0.0 && high.is_finite()) {
             return Err(SpringError::NoStrength);
@@ -139,7 +141,7 @@ impl SpringRatio {
             }
             Ok(1.0 / opening)
         };
-        Ok(Self { low: ratio(low)?, best: ratio(f64::midpoint(low, tensile))?, high: ratio(high)? })
+        Ok(Self { low: ratio(low)?, best: ratio(best)?, high: ratio(high)? })
     }
 
     /// The coil opens at least this much.
@@ -174,13 +176,14 @@ mod tests {
             yield_strength in 20.0..400.0_f64, above in 0.0..300.0_f64, hardening in 0.0..3.0_f64,
             wire in 500_i64..2_000, mandrel in 2_000_i64..12_000,
         ) {
-            let strength = Strength {
+            let flow = Flow {
                 modulus: Stress::new(110_000.0),
-                yield_strength: Stress::new(yield_strength),
-                tensile: Stress::new(yield_strength + above),
+                low: Stress::new(yield_strength),
+                best: Stress::new(yield_strength + above / 2.0),
+                high: Stress::new(yield_strength + above),
                 hardening,
             };
-            let at = |um| SpringRatio::estimate(strength, Length::from_um(wire), Length::from_um(um)).unwrap();
+            let at = |um| SpringRatio::estimate(flow, Length::from_um(wire), Length::from_um(um)).unwrap();
             let (ratio, wider) = (at(mandrel), at(mandrel + 500));
             prop_assert!(1.0 < ratio.low() && ratio.low() <= ratio.best() && ratio.best() <= ratio.high());
             prop_assert!(wider.low() > ratio.low());
@@ -190,26 +193,28 @@ mod tests {
     /// A wire that stays elastic is refused, not given some number.
     #[test]
     fn elastic_wire_is_refused() {
-        let strength = Strength {
+        let flow = Flow {
             modulus: Stress::new(70_000.0),
-            yield_strength: Stress::new(1_500.0),
-            tensile: Stress::new(2_000.0),
+            low: Stress::new(1_500.0),
+            best: Stress::new(1_700.0),
+            high: Stress::new(2_000.0),
             hardening: 1.0,
         };
-        let ratio = SpringRatio::estimate(strength, Length::from_um(300), Length::from_um(12_000));
+        let ratio = SpringRatio::estimate(flow, Length::from_um(300), Length::from_um(12_000));
         assert_eq!(ratio, Err(SpringError::SpringsOut));
     }
 
     /// Figures that are none are refused.
     #[test]
     fn missing_figures_are_refused() {
-        let strength = Strength {
+        let flow = Flow {
             modulus: Stress::new(f64::NAN),
-            yield_strength: Stress::new(100.0),
-            tensile: Stress::new(200.0),
+            low: Stress::new(100.0),
+            best: Stress::new(150.0),
+            high: Stress::new(200.0),
             hardening: 1.0,
         };
-        let ratio = SpringRatio::estimate(strength, Length::from_um(1_000), Length::from_um(5_000));
+        let ratio = SpringRatio::estimate(flow, Length::from_um(1_000), Length::from_um(5_000));
         assert_eq!(ratio, Err(SpringError::NoStrength));
         assert_eq!(SpringRatio::measured(0.99), Err(SpringError::NotARatio { got: 0.99 }));
         assert!(SpringRatio::measured(f64::NAN).is_err());
