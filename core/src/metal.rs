@@ -253,6 +253,31 @@ impl Metal {
     }
 }
 
+/// What bending has to reckon with for a metal that is not listed: anything from the least to the most
+/// springy of those that are listed in this temper.
+///
+/// The strengths are scaled to a common modulus, since bending depends only on their ratio.
+#[must_use]
+pub fn unlisted_flow(temper: Temper) -> Flow {
+    const MODULUS: f64 = 100_000.0;
+    let (mut low, mut high, mut hardening) = (f64::INFINITY, 0.0_f64, 0.0_f64);
+    for metal in Metal::ALL {
+        let Ok(flow) = metal.flow(temper) else { continue };
+        let scale = MODULUS / flow.modulus.mpa();
+        low = low.min(flow.low.mpa() * scale);
+        high = high.max(flow.high.mpa() * scale);
+        hardening = hardening.max(flow.hardening);
+    }
+    Flow {
+        modulus: Stress::new(MODULUS),
+        low: Stress::new(low),
+        // Strengths of metals spread by ratios rather than by differences.
+        best: Stress::new(libm::sqrt(low * high)),
+        high: Stress::new(high),
+        hardening,
+    }
+}
+
 /// A metal is not listed in the temper asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct TemperError {

@@ -1,0 +1,426 @@
+//! The job file: `JOB.toml`, as the maker writes it, and what it means.
+//!
+//! Reading is strict: an unknown key, a wrong type, a missing or wrong unit, an impossible ring are
+//! each one line that names the field, the value and what is allowed.
+
+use std::fmt::Display;
+use std::fs;
+use std::path::Path;
+use std::str::FromStr;
+
+use serde::Deserialize;
+use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
+use turntally_core::gauge::WireSize;
+use turntally_core::metal::{Metal, Temper, unlisted_flow};
+use turntally_core::plan::BatchRule;
+use turntally_core::spring::SpringRatio;
+use turntally_core::units::{Density, Grams, Length, Turns};
+
+use crate::failure::Failure;
+
+/// The largest job file that is read: far past any that a person writes.
+const MAX_JOB_BYTES: u64 = 1 << 20;
+/// The most rings that a job may ask for.
+pub const MAX_RINGS: u32 = 10_000_000;
+/// The densities that are taken, in g/cm3: from magnesium to osmium, with room on both sides.
+pub const DENSITIES: std::ops::RangeInclusive<f64> = 0.5..=25.0;
+
+/// The job that ships inside the program.
+pub const DEMO: &str = include_str!("demo.toml");
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    job: JobTable,
+    wire: WireTable,
+    mandrel: MandrelTable,
+    winder: WinderTable,
+    cutter: CutterTable,
+    #[serde(default)]
+    coil: CoilTable,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct JobTable {
+    name: Option<String>,
+    rings: Option<i64>,
+    wire: Option<String>,
+    spare_percent: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WireTable {
+    metal: String,
+    temper: Option<String>,
+    size: String,
+    density_g_cm3: Option<f64>,
+    spring_ratio: Option<f64>,
+    price_per_kg: Option<f64>,
+    currency: Option<String>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MandrelTable {
+    diameter: String,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct WinderTable {
+    encoder_on: Option<String>,
+    gear: Option<String>,
+    pulses_per_rev: i64,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CutterTable {
+    coil_max: String,
+    kerf: Option<String>,
+    blade: Option<String>,
+    slot: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CoilTable {
+    gap: Option<f64>,
+    tail_turns: Option<f64>,
+}
+
+/// What a job starts from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wanted {
+    /// This many rings, those to spare not included.
+    Rings(u32),
+    /// As many as this much wire gives.
+    WireMass(Grams),
+    /// As many as this length of wire gives.
+    WireLength(Length),
+}
+
+/// A price of wire.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Price {
+    /// For a kilogram.
+    pub per_kg: f64,
+    /// In this currency, as the maker wrote it.
+    pub currency: String,
+}
+
+/// A job, checked.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// Its name; `unnamed` where none was given.
+    pub name: String,
+    /// What it starts from.
+    pub wanted: Wanted,
+    /// Rings to spare, in percent of those wanted.
+    pub spare_percent: f64,
+    /// The metal as it was named, and the built-in one that it is, if any.
+    pub metal_name: String,
+    /// The built-in metal of that name.
+    pub metal: Option<&'static Metal>,
+    /// Its temper.
+    pub temper: Temper,
+    /// The wire's size as it was written.
+    pub size: WireSize,
+    /// The density that counts.
+    pub density: Density,
+    /// The spring ratio was measured and given.
+    pub spring_measured: bool,
+    /// What the wire costs.
+    pub price: Option<Price>,
+    /// Wire on mandrel, with kerf, gap and springback.
+    pub winding: Winding,
+    /// Where the encoder sits.
+    pub shaft: Shaft,
+    /// The winder's gear.
+    pub gear: Gear,
+    /// Pulses in a revolution of the encoder.
+    pub pulses_per_rev: u32,
+    /// The longest coil that the saw's cradle takes.
+    pub coil_max: Length,
+    /// The blade's nominal thickness.
+    pub blade: Option<Length>,
+    /// The slot that guides the blade.
+    pub slot: Option<Length>,
+    /// Turns of bent lead-in, cut off.
+    pub tail: Turns,
+    /// How its coils are wound.
+    pub rule: BatchRule,
+}
+
+impl Job {
+    /// Reads a job file; the name `demo` stands for the one inside the program, unless there is a
+    /// file of that name.
+    ///
+    /// # Errors
+    /// One line for whatever is wrong with it.
+    pub fn load(path: &Path) -> Result<Self, Failure> {
+        if path.as_os_str() == "demo" && !path.exists() {
+            return Self::parse(DEMO).map_err(|failure| Failure::new(format_args!("demo job: {failure}")));
+        }
+        let read = |error| Failure::file("read the job file", path, &error);
+        let length = fs::metadata(path).map_err(read)?.len();
+        if length > MAX_JOB_BYTES {
+            return Err(Failure::new(format_args!(
+                "{}: {length} bytes are no job file: at most {MAX_JOB_BYTES}",
+                path.display()
+            )));
+        }
+        let text = fs::read_to_string(path).map_err(read)?;
+        Self::parse(&text).map_err(|failure| Failure::new(format_args!("{}: {failure}", path.display())))
+    }
+
+    /// Reads a job file's text.
+    ///
+    /// # Errors
+    /// One line that names the field, the value and what is allowed.
+    pub fn parse(text: &str) -> Result<Self, Failure> {
+        let file: File = toml::from_str(text).map_err(|error| toml_failure(&error, text))?;
+        Self::check(file)
+    }
+
+    fn check(file: File) -> Result<Self, Failure> {
+        let wanted = wanted(&file.job)?;
+        let spare_percent =
+            number("job.spare_percent", file.job.spare_percent.unwrap_or(0.0), 0.0..=100.0, "percent")?;
+        let temper: Temper = text("wire.temper", file.wire.temper.as_deref().unwrap_or("soft"))?;
+        let size: WireSize = text("wire.size", &file.wire.size)?;
+        let mandrel: Length = text("mandrel.diameter", &file.mandrel.diameter)?;
+        let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
+        let metal = Metal::find(&file.wire.metal);
+        let density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
+        let spring = spring(metal, temper, &file.wire, size, mandrel)?;
+        let gap = file.coil.gap.unwrap_or(0.0);
+        let winding = Winding::new(size.diameter(), mandrel, gap, kerf, spring)
+            .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error))))?;
+        let shaft = match file.winder.encoder_on.as_deref() {
+            None | Some("crank") => Shaft::Crank,
+            Some("mandrel") => Shaft::Mandrel,
+            Some(other) => {
+                return Err(Failure::value("winder.encoder_on", other, "only crank or mandrel is allowed"));
+            }
+        };
+        let gear: Gear = text("winder.gear", file.winder.gear.as_deref().unwrap_or("1:1"))?;
+        let pulses = u32::try_from(file.winder.pulses_per_rev).ok();
+        let per_turn = pulses.and_then(|pulses| CountsPerTurn::new(pulses, shaft, gear));
+        let (Some(pulses_per_rev), Some(per_turn)) = (pulses, per_turn) else {
+            return Err(Failure::value(
+                "winder.pulses_per_rev",
+                file.winder.pulses_per_rev,
+                format_args!("only 1 to {MAX_PULSES_PER_REV} is allowed"),
+            ));
+        };
+        let coil_max: Length = text("cutter.coil_max", &file.cutter.coil_max)?;
+        let optional = |field, value: Option<&String>| value.map(|value| text(field, value)).transpose();
+        let blade: Option<Length> = optional("cutter.blade", file.cutter.blade.as_ref())?;
+        let slot: Option<Length> = optional("cutter.slot", file.cutter.slot.as_ref())?;
+        let tail_turns =
+            number("coil.tail_turns", file.coil.tail_turns.unwrap_or(0.0), 0.0..=100.0, "turns")?;
+        let tail = Turns::from_f64(tail_turns).unwrap_or_default();
+        let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, coil_max)
+            .map_err(|error| Failure::value("cutter.coil_max", &file.cutter.coil_max, error))?;
+        Ok(Self {
+            name: file.job.name.unwrap_or_else(|| "unnamed".to_owned()),
+            wanted,
+            spare_percent,
+            metal_name: file.wire.metal,
+            metal,
+            temper,
+            size,
+            density,
+            spring_measured: file.wire.spring_ratio.is_some(),
+            price: price(file.wire.price_per_kg, file.wire.currency)?,
+            winding,
+            shaft,
+            gear,
+            pulses_per_rev,
+            coil_max,
+            blade,
+            slot,
+            tail,
+            rule,
+        })
+    }
+
+    /// Rings to be made: those wanted and those to spare, or what the wire gives for certain.
+    ///
+    /// # Errors
+    /// One line where the wire does not give a single certain ring, or more than [`MAX_RINGS`].
+    pub fn rings_to_make(&self) -> Result<u32, Failure> {
+        let rings = match self.wanted {
+            Wanted::Rings(rings) => {
+                // Up to a hundred percent more of at most ten million fits.
+                let spare = (f64::from(rings) * self.spare_percent / 100.0).ceil() as u32;
+                return Ok(rings.saturating_add(spare));
+            }
+            Wanted::WireLength(length) => self.rings_from(length),
+            Wanted::WireMass(mass) => {
+                let length = self.density.wire_length(self.winding.wire(), mass);
+                self.rings_from(Length::from_mm(length).unwrap_or(Length::from_nm(i64::MAX)))
+            }
+        };
+        match rings {
+            0 => Err(Failure::new("job.wire: this wire is not enough for one certain ring")),
+            1..=MAX_RINGS => Ok(rings),
+            _ => Err(Failure::new(format_args!("job.wire: more than {MAX_RINGS} rings"))),
+        }
+    }
+
+    /// The most rings whose coils use no more than `wire`.
+    fn rings_from(&self, wire: Length) -> u32 {
+        let coil = self.rule.coil();
+        let used = |rings: u32| coil.wire_used(self.rule.target_turns(rings)).nm();
+        let full = used(self.rule.full_rings());
+        let coils = wire.nm() / full.max(1);
+        let left = wire.nm() - coils * full;
+        // The last coil: the most rings that the rest still gives.
+        let (mut low, mut high) = (0, self.rule.full_rings());
+        while low < high {
+            let middle = low + (high - low).div_ceil(2);
+            if used(middle) <= left { low = middle } else { high = middle - 1 }
+        }
+        let rings = i128::from(coils) * i128::from(self.rule.full_rings()) + i128::from(low);
+        u32::try_from(rings).unwrap_or(u32::MAX)
+    }
+
+    /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.
+    #[must_use]
+    pub const fn direction(&self) -> Direction {
+        Direction::Forward
+    }
+}
+
+/// Parses a value that is written as text, naming its field in the refusal.
+fn text<T>(field: &str, value: &str) -> Result<T, Failure>
+where
+    T: FromStr<Err: Display>,
+{
+    value.parse().map_err(|error: T::Err| Failure::value(field, value, error))
+}
+
+fn number(
+    field: &str,
+    value: f64,
+    allowed: std::ops::RangeInclusive<f64>,
+    unit: &str,
+) -> Result<f64, Failure> {
+    if allowed.contains(&value) {
+        return Ok(value);
+    }
+    let (from, to) = (allowed.start(), allowed.end());
+    Err(Failure::value(field, value, format_args!("only {from} to {to} {unit} is allowed")))
+}
+
+fn wanted(job: &JobTable) -> Result<Wanted, Failure> {
+    match (job.rings, &job.wire) {
+        (Some(_), Some(_)) => Err(Failure::new("job.rings and job.wire: only one of them is allowed")),
+        (None, None) => {
+            Err(Failure::new("job.rings or job.wire is missing: say how many rings, or how much wire"))
+        }
+        (Some(rings), None) => match u32::try_from(rings) {
+            Ok(rings @ 1..=MAX_RINGS) => Ok(Wanted::Rings(rings)),
+            _ => Err(Failure::value("job.rings", rings, format_args!("only 1 to {MAX_RINGS} is allowed"))),
+        },
+        (None, Some(wire)) => {
+            if let Ok(length) = wire.parse::<Length>() {
+                return Ok(Wanted::WireLength(length));
+            }
+            match wire.parse::<Grams>() {
+                Ok(mass) => Ok(Wanted::WireMass(mass)),
+                Err(error) => {
+                    Err(Failure::value("job.wire", wire, format_args!("{error}; or a length such as 12m")))
+                }
+            }
+        }
+    }
+}
+
+fn density(metal: Option<&Metal>, name: &str, given: Option<f64>) -> Result<Density, Failure> {
+    match (given, metal) {
+        (Some(given), _) => number("wire.density_g_cm3", given, DENSITIES, "g/cm3").map(Density::new),
+        (None, Some(metal)) => Ok(metal.density().value()),
+        (None, None) => Err(unknown_metal("wire.metal", name, "wire.density_g_cm3")),
+    }
+}
+
+/// The refusal of a metal that is not listed and has no density of its own.
+#[must_use]
+pub fn unknown_metal(field: &str, name: &str, density_field: &str) -> Failure {
+    let names: Vec<&str> = Metal::ALL.iter().map(Metal::name).collect();
+    Failure::value(
+        field,
+        name,
+        format_args!("not a listed metal: give {density_field}, or name one of {}", names.join(", ")),
+    )
+}
+
+fn spring(
+    metal: Option<&Metal>,
+    temper: Temper,
+    wire: &WireTable,
+    size: WireSize,
+    mandrel: Length,
+) -> Result<SpringRatio, Failure> {
+    match (wire.spring_ratio, metal) {
+        (Some(ratio), _) => SpringRatio::measured(ratio)
+            .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}"))),
+        (None, metal) => estimate(metal, temper, size.diameter(), mandrel)
+            .map_err(|error| Failure::value("wire.temper", temper, error)),
+    }
+}
+
+/// The estimated spring ratio of a wire on a mandrel; a metal that is not listed is taken to lie
+/// anywhere among those that are.
+///
+/// # Errors
+/// What is wrong with the temper, in words.
+pub fn estimate(
+    metal: Option<&Metal>,
+    temper: Temper,
+    wire: Length,
+    mandrel: Length,
+) -> Result<SpringRatio, String> {
+    let flow = match metal {
+        Some(metal) => metal.flow(temper).map_err(|error| error.to_string())?,
+        None => unlisted_flow(temper),
+    };
+    SpringRatio::estimate(flow, wire, mandrel).map_err(|error| error.to_string())
+}
+
+fn price(per_kg: Option<f64>, currency: Option<String>) -> Result<Option<Price>, Failure> {
+    match (per_kg, currency) {
+        (None, None) => Ok(None),
+        (None, Some(_)) => Err(Failure::new("wire.price_per_kg is missing: a currency alone is no price")),
+        (Some(per_kg), currency) => {
+            let per_kg = number("wire.price_per_kg", per_kg, 0.0..=1e9, "per kilogram")?;
+            Ok(Some(Price { per_kg, currency: currency.unwrap_or_default() }))
+        }
+    }
+}
+
+/// The field of a job file that a winding was refused for.
+const fn winding_field(error: &turntally_core::coil::WindingError) -> &'static str {
+    use turntally_core::coil::WindingError as E;
+    match error {
+        E::MandrelTooThin { .. } | E::TooLarge => "mandrel.diameter",
+        E::Gap { .. } => "coil.gap",
+        E::KerfTooWide { .. } | E::ClosesUp { .. } => "cutter.kerf",
+        _ => "wire.size",
+    }
+}
+
+/// A line of its own for what the TOML reader found, with the place.
+fn toml_failure(error: &toml::de::Error, text: &str) -> Failure {
+    let line = error.span().map(|span| text[..span.start.min(text.len())].matches('\n').count() + 1);
+    match line {
+        Some(line) => Failure::new(format_args!("line {line}: {}", error.message())),
+        None => Failure::new(error.message()),
+    }
+}
