@@ -4,3 +4,4 @@
 pub mod cli;
 pub mod failure;
 pub mod job;
+pub mod output;
