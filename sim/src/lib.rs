@@ -1,5 +1,7 @@
 //! The desktop program of turntally, as a library so that tests can reach it.
 #![forbid(unsafe_code)]
 
+pub mod capture;
 pub mod cli;
 pub mod failure;
+pub mod replay;
