@@ -1,6 +1,6 @@
 //! `turntally wind`: a batch wound on the simulated bench, without a window.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
@@ -12,12 +12,14 @@ use turntally_core::signal::Channel;
 use turntally_core::units::Micros;
 use turntally_firmware::display::Frame;
 
+use crate::board::{Line, Lines};
+use crate::capture::{Recorder, Tick, Wire};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::job::Job;
 use crate::live::Live;
 use crate::operator::Manner;
-use crate::output;
+use crate::output::{self, WholeFile};
 use crate::run::{self, Coil, Onlooker, Outcome, Setup, doubt_counts};
 
 /// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.
@@ -97,7 +99,8 @@ fn lead(text: &str) -> Result<Lead, Failure> {
             let why = |error: String| {
                 Failure::value("--lead", text, format_args!("{error}; up to {most} ms, or learned, or off"))
             };
-            let lead: Micros = text.parse().map_err(|error: turntally_core::units::QuantityError| why(error.to_string()))?;
+            let lead: Micros =
+                text.parse().map_err(|error: turntally_core::units::QuantityError| why(error.to_string()))?;
             if lead > MAX_LEAD {
                 return Err(why("too long".to_owned()));
             }
@@ -108,7 +111,7 @@ fn lead(text: &str) -> Result<Lead, Failure> {
 
 /// Everybody who looks on: the capture, the pictures, the person at the terminal.
 struct Audience {
-    capture: Option<Capture>,
+    recording: Option<Recording>,
     frames: Option<Frames>,
     live: Option<Live>,
     lines: bool,
@@ -119,7 +122,7 @@ impl Audience {
         let terminal = io::stderr().is_terminal() && !args.json;
         let live = if terminal || args.pace.is_some() { Some(Live::new(args.pace, terminal)) } else { None };
         Ok(Self {
-            capture: args.record.as_deref().map(Capture::new).transpose()?,
+            recording: args.record.as_deref().map(Recording::new).transpose()?,
             frames: args.frames.as_deref().map(Frames::new).transpose()?,
             live,
             lines: !args.json,
@@ -127,8 +130,8 @@ impl Audience {
     }
 
     fn finish(self, outcome: &Outcome) -> Result<(), Failure> {
-        if let Some(capture) = self.capture {
-            capture.finish((outcome.seconds * 1e9) as u64)?;
+        if let Some(recording) = self.recording {
+            recording.finish((outcome.seconds * 1e9) as u64)?;
         }
         if let Some(live) = self.live {
             live.finish()?;
@@ -139,11 +142,11 @@ impl Audience {
 
 impl Onlooker for Audience {
     fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
-        self.capture.as_mut().map_or(Ok(()), |capture| capture.lines(at_ns, levels))
+        self.recording.as_mut().map_or(Ok(()), |recording| recording.lines(at_ns, levels))
     }
 
     fn wants_lines(&self) -> bool {
-        self.capture.is_some()
+        self.recording.is_some()
     }
 
     fn screen(&mut self, now: Micros, phase: Phase, frame: &Frame) -> Result<(), Failure> {
@@ -304,6 +307,43 @@ pub const fn fault_key(fault: Fault) -> &'static str {
         Fault::Backwards => "backwards",
         Fault::SamplesLost => "samples-lost",
         Fault::OutOfRange => "out-of-range",
+    }
+}
+
+/// Every line of the board, going to a VCD file.
+struct Recording {
+    whole: WholeFile,
+    recorder: Recorder<std::fs::File>,
+    levels: u32,
+}
+
+impl Recording {
+    fn new(path: &Path) -> Result<Self, Failure> {
+        let whole = WholeFile::create(path)?;
+        let levels = Lines::new().levels();
+        let wires: Vec<(&str, bool)> =
+            Line::ALL.iter().map(|&line| (line.name(), levels >> line as u32 & 1 == 1)).collect();
+        let recorder = Recorder::new(whole.writer()?, Tick::Microsecond, &wires)
+            .map_err(|error| whole.failure(&error))?;
+        Ok(Self { whole, recorder, levels })
+    }
+
+    fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
+        let mut changed = self.levels ^ levels;
+        while changed != 0 {
+            let line = changed.trailing_zeros();
+            changed &= changed - 1;
+            self.recorder
+                .change(at_ns, Wire(line as usize), levels >> line & 1 == 1)
+                .map_err(|error| self.whole.failure(&error))?;
+        }
+        self.levels = levels;
+        Ok(())
+    }
+
+    fn finish(self, end_ns: u64) -> Result<(), Failure> {
+        self.recorder.finish(end_ns).map_err(|error| self.whole.failure(&error))?;
+        self.whole.finish()
     }
 }
 
