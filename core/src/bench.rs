@@ -123,7 +123,8 @@ impl Choice {
 pub enum Fault {
     /// A channel of the encoder never moves: the count is unknown.
     Dead(Channel),
-    /// Steps that cannot be true add up to more than an eighth of a turn of doubt.
+    /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
+    /// eighth of a turn of doubt they want a decision.
     MissedSteps,
     /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
     Chatter,
@@ -363,6 +364,8 @@ struct Coil {
     faults: Faults,
     /// It has been wound on by a quarter turn once, so backwards is winding back.
     forward_seen: bool,
+    /// The missed steps have been put to the user.
+    steps_told: bool,
 }
 
 /// A job with what has been made of it.
@@ -530,6 +533,7 @@ impl Bench {
             illegal: 0,
             faults: Faults::default(),
             forward_seen: false,
+            steps_told: false,
         });
         self.state = State::Winding { cue: Cue::Quiet };
         if let Some(channel) = self.dead {
@@ -616,9 +620,8 @@ impl Bench {
             self.raise(Fault::Dead(channel));
         } else if reading.chatter > 0 {
             self.raise(Fault::Chatter);
-        } else {
-            self.judge_count(reading.illegal > 0);
         }
+        self.judge_count(reading.illegal > 0);
     }
 
     /// Faults that show in the count itself.
@@ -629,13 +632,17 @@ impl Bench {
         if counts >= (turn / 4).max(1) {
             coil.forward_seen = true;
         }
+        if illegal {
+            coil.faults.insert(Fault::MissedSteps);
+        }
         let backwards = !coil.forward_seen && counts <= -(turn / 2).max(2);
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
         let doubtful =
             illegal && matches!(coil.doubt, Doubt::Within(doubt) if doubt > (turn / 8).max(1).unsigned_abs());
         if backwards && !coil.faults.contains(Fault::Backwards) {
             self.raise(Fault::Backwards);
-        } else if doubtful && !coil.faults.contains(Fault::MissedSteps) {
+        } else if doubtful && !coil.steps_told {
+            coil.steps_told = true;
             self.raise(Fault::MissedSteps);
         }
     }

@@ -169,8 +169,8 @@ impl StopCue {
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
 fn lead_counts(speed: i64, lead: Micros) -> i64 {
-    let counts = i128::from(speed.max(0)) * i128::from(lead.get()) / 1_000_000_000;
-    i64::try_from(counts).unwrap_or(i64::MAX / 2)
+    // The lead is at most two seconds: its thousandths of a second keep the product small.
+    speed.max(0).saturating_mul((lead.get() / 1_000).cast_signed()) / 1_000_000
 }
 
 /// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
@@ -262,8 +262,13 @@ impl SpeedMeter {
 
 /// Thousandths of a count per second.
 fn per_second(counts: i64, span: Micros) -> i64 {
-    let speed = i128::from(counts) * 1_000_000_000 / i128::from(span.get().max(1));
-    i64::try_from(speed).unwrap_or(if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 })
+    // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
+    if let Some(scaled) = counts.checked_mul(1_000_000_000)
+        && let Ok(span) = i64::try_from(span.get().max(1))
+    {
+        return scaled / span;
+    }
+    if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 }
 }
 
 #[cfg(test)]

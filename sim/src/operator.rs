@@ -12,6 +12,9 @@ use std::str::FromStr;
 
 use turntally_core::bench::{Fault, Key, Phase};
 
+/// Faults, with no sound coil in between, after which anybody looks for a screwdriver.
+const MOST_SPOILT: u32 = 3;
+
 /// How somebody winds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Manner {
@@ -151,8 +154,10 @@ pub struct Operator {
     /// Winding back by this many turns yet.
     backing_up: f64,
     press: Option<Press>,
-    /// Coils spoilt in a row by a fault that does not go away.
+    /// Faults answered since the last coil that had none.
     spoilt: u32,
+    /// A fault came while this coil was wound.
+    fault_seen: bool,
     gave_up: bool,
 }
 
@@ -174,6 +179,7 @@ impl Operator {
             backing_up: 0.0,
             press: None,
             spoilt: 0,
+            fault_seen: false,
             gave_up: false,
         }
     }
@@ -264,7 +270,9 @@ impl Operator {
             Phase::Verdict => self.press(now, Key::No, 0.6),
             // Snipping, sliding off, sawing: the simulated bench is quicker than a real one.
             Phase::Next => {
-                self.spoilt = 0;
+                if !std::mem::take(&mut self.fault_seen) {
+                    self.spoilt = 0;
+                }
                 let handling = 8.0 + 8.0 * self.rng.f64();
                 self.press(now, Key::Yes, handling);
             }
@@ -288,18 +296,19 @@ impl Operator {
 
     fn answer_fault(&mut self, now: f64, fault: Option<Fault>) {
         let key = match fault {
-            // The count is known to within a bound, or only the sign was wrong.
-            Some(Fault::Backwards | Fault::MissedSteps | Fault::Chatter) => Key::Yes,
-            _ => {
-                self.spoilt += 1;
-                Key::No
-            }
+            // Only the sign was wrong.
+            Some(Fault::Backwards) => return self.press(now, Key::Yes, 2.0),
+            // The count is known to within a bound.
+            Some(Fault::MissedSteps | Fault::Chatter) => Key::Yes,
+            _ => Key::No,
         };
-        if self.spoilt > 2 {
+        self.fault_seen = true;
+        self.spoilt += 1;
+        if self.spoilt > MOST_SPOILT {
             self.gave_up = true;
-            return;
+        } else {
+            self.press(now, key, 2.0);
         }
-        self.press(now, key, 2.0);
     }
 
     /// Now and then the hand stops for a look or a new grip, and at times winds back a little.

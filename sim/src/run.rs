@@ -321,10 +321,8 @@ impl<'a> Run<'a> {
                 self.zero = (self.encoder.true_counts(), self.mandrel_turns());
                 self.stopped_at = None;
             }
-            if let State::Fault { fault, .. } = self.app.bench().state()
-                && !self.faults.contains(fault)
-            {
-                self.faults.push(*fault);
+            if let State::Fault { fault, .. } = self.app.bench().state() {
+                self.note(*fault);
             }
             self.phase = phase;
         }
@@ -338,8 +336,15 @@ impl<'a> Run<'a> {
         Ok(())
     }
 
+    fn note(&mut self, fault: Fault) {
+        if !self.faults.contains(&fault) {
+            self.faults.push(fault);
+        }
+    }
+
     /// The coil comes off: it springs open and, if it was kept, is sawn.
     fn take_off(&mut self, record: CoilRecord) -> Coil {
+        record.faults.iter().for_each(|fault| self.note(fault));
         let true_counts = self.encoder.true_counts() - self.zero.0;
         let per_turn = self.job.rule.per_turn();
         let wound = self.mandrel_turns() - self.zero.1;
