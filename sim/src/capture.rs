@@ -174,10 +174,8 @@ impl<R: Read> Capture<R> {
             };
             match self.tokens.bytes(token) {
                 [b'#', ..] => {
-                    let sample = self.take_sample();
-                    self.advance(token)?;
-                    if sample.is_some() {
-                        return Ok(sample);
+                    if let Some(sample) = self.advance(token)? {
+                        return Ok(Some(sample));
                     }
                 }
                 [value, code @ ..] if level(*value) != NO_LEVEL => {
@@ -197,8 +195,8 @@ impl<R: Read> Capture<R> {
         std::mem::take(&mut self.changed).then_some(Sample { time_ns, high: self.high, known: self.known })
     }
 
-    /// Takes a time stamp.
-    fn advance(&mut self, token: Span) -> Result<(), CaptureError> {
+    /// Takes a time stamp, and gives the sample of the moment that is over with it.
+    fn advance(&mut self, token: Span) -> Result<Option<Sample>, CaptureError> {
         let digits = &self.tokens.bytes(token)[1..];
         if digits.is_empty() || !digits.iter().all(u8::is_ascii_digit) {
             return Err(self.tokens.garbage(token, "a time stamp is # and a whole number"));
@@ -217,11 +215,14 @@ impl<R: Read> Capture<R> {
             Some((now, _)) if ticks < now => {
                 return Err(self.tokens.garbage(token, format_args!("time goes backwards, from #{now}")));
             }
+            // The same time once more: still the same moment.
+            Some((now, _)) if ticks == now => return Ok(None),
             Some(_) => {}
             None => self.first_ns = ns,
         }
+        let sample = self.take_sample();
         self.now = Some((ticks, ns));
-        Ok(())
+        Ok(sample)
     }
 
     /// Gives every chosen wire on this code the level of its bit; `token` is where the code stood.
