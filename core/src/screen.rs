@@ -134,18 +134,19 @@ fn winding<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let left = bench.target_turns().nano() - bench.turns().nano();
+    let left = bench.target_turns().nano().saturating_sub(bench.turns().nano());
     page.headline(BOLD, &coil_of(bench), &rings_so_far(bench))?;
     match bench.phase() {
         Phase::Stop => {
             page.left(STOP_WORD, "STOP", 46)?;
-            let (figure, words) = if left > 0 { (to_go(left), "to go") } else { (past(-left), "turns past") };
+            let (figure, words) =
+                if left > 0 { (to_go(left), "to go") } else { (past(left.saturating_neg()), "turns past") };
             page.right_within(SMALL_FIGURE, &figure, 32, 44)?;
             page.right(PLAIN, words, 44)?;
             page.keys(Some("pause"), "coil done")
         }
         Phase::Over => {
-            page.number(&past(-left))?;
+            page.number(&past(left.saturating_neg()))?;
             page.beside("too", "far")?;
             page.keys(Some("pause"), "coil done")
         }

@@ -261,7 +261,16 @@ fn extreme_counts_stay_inside() {
         let mut hand = huge(rings);
         check(&format!("{rings} rings to go"), &hand.bench);
         let aim = aim(&hand);
-        for counts in [-TURN / 3, TURN / 7, aim / 2, aim - TURN, aim, aim + TURN / 2, aim + 99_999 * TURN] {
+        for counts in [
+            -TURN / 3,
+            TURN / 7,
+            aim / 2,
+            aim - TURN,
+            aim,
+            aim + TURN / 2,
+            aim + 99_999 * TURN,
+            i64::MAX / 640_000,
+        ] {
             leaps_to(&mut hand, counts);
             let what = format!("{rings} rings, {counts} counts, {:?}", hand.bench.phase());
             check(&what, &hand.bench);
