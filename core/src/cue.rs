@@ -135,7 +135,7 @@ impl StopCue {
         if let Some(said) = self.said {
             // Once said it stands while the hand slows down; it is taken back when the crank rests
             // short of the target or winds back.
-            if !resting && counts >= said.counts - self.goal.turn / 4 {
+            if !resting && counts >= said.counts.saturating_sub(self.goal.turn / 4) {
                 return Cue::Stop;
             }
             self.said = None;
@@ -143,7 +143,7 @@ impl StopCue {
             self.said = Some(Said { counts, speed });
             return Cue::Stop;
         }
-        let left = aim - counts - lead_counts;
+        let left = aim.saturating_sub(counts).saturating_sub(lead_counts);
         // Two turns, or two seconds of fast cranking.
         let window = (2 * self.goal.turn).max(speed / 1_000 * 2).max(1);
         if left > window {
@@ -152,13 +152,20 @@ impl StopCue {
         Cue::Near { beat: beat(left, window) }
     }
 
+    /// Forgets the speed and what was said of it. To be called where the count is set anew without
+    /// the crank having moved.
+    pub fn forget_motion(&mut self) {
+        self.meter = SpeedMeter::new();
+        self.said = None;
+    }
+
     fn time_the_hand(&mut self, counts: i64, resting: bool) {
         let Some(said) = self.said else { return };
         if self.timed || !resting {
             return;
         }
         self.timed = true;
-        let ran_on = i128::from(counts - said.counts);
+        let ran_on = i128::from(counts) - i128::from(said.counts);
         if said.speed > 0 && ran_on >= 0 {
             // Speed is in thousandths of a count per second.
             let us = ran_on * 1_000_000_000 / i128::from(said.speed);
@@ -232,7 +239,7 @@ impl SpeedMeter {
             if span < SHORTEST {
                 continue;
             }
-            speed = per_second(counts - then, span);
+            speed = per_second(counts.saturating_sub(then), span);
             if counts.abs_diff(then) >= FEWEST {
                 break;
             }

@@ -13,6 +13,8 @@ pub const STEP_NS: u64 = 1_000_000;
 
 /// The forward cycle: A in bit 1, B in bit 0.
 const CYCLE: [u8; 4] = [0b00, 0b01, 0b11, 0b10];
+/// The supply does not dip.
+const NO_DIP: (u64, u64) = (u64::MAX, u64::MAX);
 /// The longest bounce of contacts in trouble: 2 ms.
 const LONG_BOUNCE_NS: f64 = 2e6;
 
@@ -73,7 +75,7 @@ impl Encoder {
             out: level,
             faults,
             stuck: None,
-            dip_ns: (0, 0),
+            dip_ns: NO_DIP,
             sticks_at_ns,
             rng,
         }
@@ -182,6 +184,14 @@ impl Encoder {
         }
     }
 
+    /// Until when the lines stay as they are after [`Self::level_at`]; it may be sooner than needed.
+    #[inline]
+    #[must_use]
+    pub fn next_change_ns(&self) -> u64 {
+        let disc = self.changes.front().map_or(u64::MAX, |change| change.at_ns);
+        disc.min(self.dip_ns.0).min(self.dip_ns.1)
+    }
+
     /// The level on the lines at a moment: A in bit 1, B in bit 0.
     #[inline]
     pub fn level_at(&mut self, now_ns: u64) -> u8 {
@@ -196,7 +206,9 @@ impl Encoder {
         if let Some((channel, stuck)) = self.stuck {
             level = level & !channel | stuck;
         }
-        if (self.dip_ns.0..self.dip_ns.1).contains(&now_ns) {
+        if now_ns >= self.dip_ns.1 {
+            self.dip_ns = NO_DIP;
+        } else if now_ns >= self.dip_ns.0 {
             level = 0;
         }
         if self.faults.has(FaultKind::Swapped) { level >> 1 | (level & 1) << 1 } else { level }

@@ -49,7 +49,7 @@ impl Live {
             std::thread::sleep(due.saturating_duration_since(Instant::now()));
         }
         // The clock is looked at once in a while only: it costs more than a simulated millisecond.
-        let look = self.pace.is_some() || now.get() % 256_000 == 0;
+        let look = self.pace.is_some() || now.get().is_multiple_of(256_000);
         if self.terminal && look && self.drawn.is_none_or(|at| at.elapsed() >= REDRAW) {
             self.drawn = Some(Instant::now());
             self.draw(now, bench)?;

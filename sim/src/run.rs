@@ -128,7 +128,7 @@ pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outc
     })
 }
 
-/// The samples taken in a millisecond for this job: four or more to the quickest edge that a hand
+/// The samples taken in a millisecond for this job: eight to an edge at the quickest that a hand
 /// makes (three crank turns a second), and at least 50.
 fn samples_per_step(job: &Job) -> u64 {
     let encoder_turns = match job.shaft {
@@ -136,10 +136,10 @@ fn samples_per_step(job: &Job) -> u64 {
         Shaft::Mandrel => 3.0 * job.gear.ratio(),
     };
     let edges_per_ms = encoder_turns * 4.0 * f64::from(job.pulses_per_rev) / 1e3;
-    // Edges may stand a third of their spacing apart; sampling faster than 1 MHz is past any board.
+    // Edges may stand a third of their spacing apart. Faster than 1 MHz is past any board.
     [50, 100, 200, 250, 500]
         .into_iter()
-        .find(|&samples| samples as f64 >= 12.0 * edges_per_ms)
+        .find(|&samples| samples as f64 >= 8.0 * edges_per_ms)
         .unwrap_or(1_000)
 }
 
@@ -257,11 +257,16 @@ impl<'a> Run<'a> {
         let period_ns = STEP_NS / self.samples;
         let skipping = self.faults_on.has(FaultKind::SkippedSamples);
         let watching = onlooker.wants_lines();
+        // Between two changes of the lines the pins are read all the same, but nothing has to move.
+        let mut still_until_ns = 0;
         for sample in 1..=self.samples {
             let at_ns = self.now_ns + sample * period_ns;
-            self.lines.set_encoder(self.encoder.level_at(at_ns));
-            if watching {
-                self.show_lines_at(at_ns, onlooker)?;
+            if at_ns >= still_until_ns {
+                self.lines.set_encoder(self.encoder.level_at(at_ns));
+                still_until_ns = self.encoder.next_change_ns();
+                if watching {
+                    self.show_lines_at(at_ns, onlooker)?;
+                }
             }
             if skipping && self.bench_rng.u8(..) == 0 {
                 continue;
