@@ -15,7 +15,9 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Plan(crate::plan::Args),
+}
 
 /// Runs the program and says how it ended: 0, or 2 with one line on standard error.
 pub fn main() -> ExitCode {
@@ -52,5 +54,7 @@ fn usage_line(error: &clap::Error) -> Failure {
 }
 
 fn run(cli: Cli) -> Result<(), Failure> {
-    match cli.command {}
+    match cli.command {
+        Command::Plan(args) => crate::plan::run(&args),
+    }
 }

@@ -5,3 +5,4 @@ pub mod cli;
 pub mod failure;
 pub mod job;
 pub mod output;
+pub mod plan;

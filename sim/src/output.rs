@@ -12,16 +12,30 @@ use crate::failure::Failure;
 /// # Errors
 /// One line that names the file.
 pub fn write_whole(path: &Path, content: &[u8]) -> Result<(), Failure> {
-    let failure = |error: &io::Error| Failure::file("write", path, error);
+    let failure = |error: io::Error| Failure::file("write", path, &without_temporary_path(error));
+    // Moving onto a device would put a file in its place.
+    if path.metadata().is_ok_and(|found| !found.is_file()) {
+        return Err(Failure::new(format_args!(
+            "cannot write {}: only a new file or an existing regular file is allowed",
+            path.display()
+        )));
+    }
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|error| failure(&error))?;
-    file.write_all(content).map_err(|error| failure(&error))?;
-    make_readable(&file).map_err(|error| failure(&error))?;
-    file.persist(path).map_err(|error| failure(&error.error))?;
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failure)?;
+    file.write_all(content).map_err(failure)?;
+    make_readable(&file).map_err(failure)?;
+    file.persist(path).map_err(|error| failure(error.error))?;
     Ok(())
+}
+
+/// The error alone: the temporary file's name says nothing to anybody.
+fn without_temporary_path(error: io::Error) -> io::Error {
+    let inner = error.get_ref().and_then(std::error::Error::source);
+    let inner = inner.and_then(|inner| inner.downcast_ref::<io::Error>());
+    inner.and_then(io::Error::raw_os_error).map_or(error, io::Error::from_raw_os_error)
 }
 
 /// A temporary file is its owner's alone; what was asked for is readable as any new file.
@@ -53,6 +67,10 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// # Errors
 /// As [`print`].
 pub fn print_json<T: Serialize>(value: &T) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value).map_err(Failure::new)?;
-    print(&(text + "\n"))
+    // Straight to the reader: a plan of millions of coils is never held in memory as text.
+    let mut out = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    serde_json::to_writer_pretty(&mut out, value).map_err(io::Error::from)?;
+    out.write_all(b"\n")?;
+    out.flush()?;
+    Ok(())
 }
