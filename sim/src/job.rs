@@ -242,7 +242,7 @@ impl Job {
         let tail = Turns::from_f64(tail_turns).unwrap_or_default();
         let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, coil_max)
             .map_err(|error| Failure::value("cutter.coil_max", &file.cutter.coil_max, error))?;
-        Ok(Self {
+        let job = Self {
             name,
             wanted,
             spare_percent,
@@ -262,7 +262,9 @@ impl Job {
             slot,
             tail,
             rule,
-        })
+        };
+        job.rings_to_make()?;
+        Ok(job)
     }
 
     /// Rings to be made: those wanted and those to spare, or what the wire gives for certain.

@@ -31,11 +31,12 @@ pub fn write_whole(path: &Path, content: &[u8]) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The error alone: the temporary file's name says nothing to anybody.
+/// The error alone: the temporary file's name, which its library adds, says nothing to anybody.
 fn without_temporary_path(error: io::Error) -> io::Error {
-    let inner = error.get_ref().and_then(std::error::Error::source);
-    let inner = inner.and_then(|inner| inner.downcast_ref::<io::Error>());
-    inner.and_then(io::Error::raw_os_error).map_or(error, io::Error::from_raw_os_error)
+    match error.to_string().split_once(" at path ") {
+        Some((what, _)) => io::Error::new(error.kind(), what),
+        None => error,
+    }
 }
 
 /// A temporary file is its owner's alone; what was asked for is readable as any new file.

@@ -256,6 +256,8 @@ fn other_split(job: &Job, plan: &Plan) -> Option<Suggestion> {
     // Few enough to stay quick; a coil of more rings than that loses next to nothing by rounding.
     let tried = if job.wire_given().is_some() { 256 } else { 2_048 };
     let best = (full.saturating_sub(tried).max(1)..full)
+        // Where the same counts make another ring certain, no cradle stops short of it.
+        .filter(|&fewer| job.rule.certain_rings(job.rule.target_counts(fewer), 0) == fewer)
         .filter_map(|fewer| compare(job, plan, &job.rule, &job.winding, fewer).map(|won| (fewer, won)))
         .max_by(|a, b| (a.1.1, a.1.0).partial_cmp(&(b.1.1, b.1.0)).unwrap_or(std::cmp::Ordering::Equal))?;
     let (fewer, won) = best;
@@ -280,7 +282,7 @@ fn other_split(job: &Job, plan: &Plan) -> Option<Suggestion> {
 fn cradle_for(job: &Job, rings: u32) -> Option<Length> {
     let per_turn = job.rule.per_turn();
     let reserve = per_turn.counts_in_part(2);
-    let turns = per_turn.turns(job.rule.target_counts(rings) + reserve + 1)?;
+    let turns = per_turn.turns(job.rule.target_counts(rings) + reserve)?;
     let least = job.rule.coil().length(turns).nm();
     [100_000, 10_000, 1_000, 1].into_iter().find_map(|step| {
         let length = Length::from_nm((least + step - 1) / step * step);
