@@ -1,6 +1,7 @@
 //! The plan as one JSON object. Every key carries its unit; a coil is listed for every one to wind.
 
-use serde::ser::{Serialize, Serializer};
+use serde::ser::{Error as _, Serialize, Serializer};
+use serde_json::value::RawValue;
 
 use super::advice::Suggestion;
 use super::figures::{CoilGroup, Plan};
@@ -116,18 +117,29 @@ struct Coil {
     wire_mm: f64,
 }
 
+impl From<&CoilGroup> for Coil {
+    fn from(group: &CoilGroup) -> Self {
+        Self {
+            rings: group.rings,
+            rings_best: group.rings_best,
+            target_counts: group.target_counts,
+            wound_turns: group.wound_turns.as_f64(),
+            wound_length_mm: group.wound_length.get(),
+            released_length_mm: group.released_length.get(),
+            wire_mm: group.wire.get(),
+        }
+    }
+}
+
+/// Like coils are put into words once, a line each: a million rings are twenty thousand of them.
 impl Serialize for Coils<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(self.0.iter().flat_map(|group| {
-            (0..group.count).map(|_| Coil {
-                rings: group.rings,
-                rings_best: group.rings_best,
-                target_counts: group.target_counts,
-                wound_turns: group.wound_turns.as_f64(),
-                wound_length_mm: group.wound_length.get(),
-                released_length_mm: group.released_length.get(),
-                wire_mm: group.wire.get(),
-            })
-        }))
+        let written: Vec<(Box<RawValue>, u32)> = self
+            .0
+            .iter()
+            .map(|group| Ok((serde_json::value::to_raw_value(&Coil::from(group))?, group.count)))
+            .collect::<Result<_, serde_json::Error>>()
+            .map_err(S::Error::custom)?;
+        serializer.collect_seq(written.iter().flat_map(|(coil, count)| (0..*count).map(move |_| coil)))
     }
 }
