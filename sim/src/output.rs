@@ -66,7 +66,7 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// Prints one JSON object on standard output, indented, with a line end.
 ///
 /// # Errors
-/// As [`print`].
+/// As [`print()`].
 pub fn print_json<T: Serialize>(value: &T) -> Result<(), Failure> {
     // Straight to the reader: a plan of millions of coils is never held in memory as text.
     let mut out = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
