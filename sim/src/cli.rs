@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
+use crate::{chart, gauge, shell, size};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -15,7 +16,13 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Gauge(gauge::Args),
+    Size(size::Args),
+    Chart(chart::Args),
+    Completions(shell::CompletionsArgs),
+    Man(shell::ManArgs),
+}
 
 /// Runs the program and says how it ended: 0, or 2 with one line on standard error.
 pub fn main() -> ExitCode {
@@ -52,5 +59,11 @@ fn usage_line(error: &clap::Error) -> Failure {
 }
 
 fn run(cli: Cli) -> Result<(), Failure> {
-    match cli.command {}
+    match cli.command {
+        Command::Gauge(args) => gauge::run(&args),
+        Command::Size(args) => size::run(&args),
+        Command::Chart(args) => chart::run(&args),
+        Command::Completions(args) => shell::completions(&args),
+        Command::Man(args) => shell::man(&args),
+    }
 }
