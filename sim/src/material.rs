@@ -210,7 +210,9 @@ impl Material {
         let shape = Winding::new(wire, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
         match (spring, shape) {
             (Ok(_), shape) => shape.map_err(Refusal::Winding),
-            (Err(_), Err(error @ WindingError::MandrelTooThin { .. })) => Err(Refusal::Winding(error)),
+            (Err(_), Err(error @ (WindingError::MandrelTooThin { .. } | WindingError::TooLarge))) => {
+                Err(Refusal::Winding(error))
+            }
             (Err(refusal), _) => Err(refusal),
         }
     }
