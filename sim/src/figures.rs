@@ -129,21 +129,31 @@ impl Figures {
     pub fn at(winding: &Winding, spring_ratio: f64, density: Density) -> Self {
         let ring = winding.ring(spring_ratio);
         let mass = density.wire_mass(winding.wire(), ring.wire).get();
-        Self(Figure::ALL.map(|figure| match figure {
-            Figure::SpringRatio => spring_ratio,
-            Figure::Pitch => winding.pitch().get(),
-            Figure::WoundTurn => winding.wound_turn_wire().get(),
-            Figure::ReleasedTurn => ring.turn_wire.get(),
-            Figure::RingWire => ring.wire.get(),
-            Figure::RingInner => ring.inner_diameter.get(),
-            Figure::ClosedInner => ring.closed_inner_diameter.get(),
-            Figure::AspectRatio => ring.aspect_ratio,
-            Figure::RingMass => mass * 1e3,
-            Figure::PerTroyOunce => Grams::TROY_OUNCE / mass,
-            Figure::PerOunce => Grams::OUNCE / mass,
-            Figure::PerHundredGrams => 100.0 / mass,
-            Figure::TurnsPerInch => winding.turns_per_inch(),
-        }))
+        // In the order of `Figure::ALL`, which a test holds it to.
+        Self([
+            spring_ratio,
+            winding.pitch().get(),
+            winding.wound_turn_wire().get(),
+            ring.turn_wire.get(),
+            ring.wire.get(),
+            ring.inner_diameter.get(),
+            ring.closed_inner_diameter.get(),
+            ring.aspect_ratio,
+            mass * 1e3,
+            Grams::TROY_OUNCE / mass,
+            Grams::OUNCE / mass,
+            100.0 / mass,
+            winding.turns_per_inch(),
+        ])
+    }
+
+    /// The same ring of a metal `times` as dense.
+    fn denser(mut self, times: f64) -> Self {
+        self.0[Figure::RingMass as usize] *= times;
+        for figure in [Figure::PerTroyOunce, Figure::PerOunce, Figure::PerHundredGrams] {
+            self.0[figure as usize] /= times;
+        }
+        self
     }
 
     /// One of them.
@@ -253,18 +263,16 @@ impl Ring {
         let [light, density, dense] = material.density();
         let best = Figures::at(&winding, spring.best(), density);
         let (mut low, mut high) = (best, best);
+        let (lighter, heavier) =
+            (light.g_per_cm3() / density.g_per_cm3(), dense.g_per_cm3() / density.g_per_cm3());
         let mut take_in = |winding: &Winding, spring: SpringRatio| {
-            let corners = [
-                (spring.low(), light),
-                (spring.low(), dense),
-                (spring.high(), light),
-                (spring.high(), dense),
-            ];
-            for (ratio, density) in corners {
+            for ratio in [spring.low(), spring.high()] {
                 let figures = Figures::at(winding, ratio, density);
-                for i in 0..COUNT {
-                    low.0[i] = low.0[i].min(figures.0[i]);
-                    high.0[i] = high.0[i].max(figures.0[i]);
+                for figures in [figures.denser(lighter), figures.denser(heavier)] {
+                    for i in 0..COUNT {
+                        low.0[i] = low.0[i].min(figures.0[i]);
+                        high.0[i] = high.0[i].max(figures.0[i]);
+                    }
                 }
             }
         };
@@ -327,6 +335,44 @@ mod tests {
         assert_eq!(shown(1_204.0, 1_234.0, 1_266.0), ("1230".to_owned(), some("1200", "1270")));
         assert_eq!(shown(4.1, 4.217, 4.3), ("4.22".to_owned(), some("4.10", "4.30")));
         assert_eq!(shown(0.95, 1.0, 1.06), ("1.00".to_owned(), some("0.95", "1.06")));
+    }
+
+    /// Every figure is kept in the place that its name stands for.
+    #[test]
+    fn figures_are_kept_in_their_own_places() {
+        for (i, figure) in Figure::ALL.into_iter().enumerate() {
+            assert_eq!(figure as usize, i, "{figure:?}");
+        }
+        // 1 mm wire of 4/pi g/cm3 on a mandrel of 3 mm: every figure is told from every other.
+        let mm = Length::from_um;
+        let spring = SpringRatio::measured(1.25).unwrap_or(SpringRatio::NONE);
+        let Ok(winding) = Winding::new(mm(1_000), mm(3_000), 0.0, mm(500), spring) else {
+            unreachable!("a sound winding")
+        };
+        let density = Density::new(4.0 / std::f64::consts::PI);
+        let figures = Figures::at(&winding, 1.25, density);
+        let ring = winding.ring(1.25);
+        for (figure, want) in [
+            (Figure::SpringRatio, 1.25),
+            (Figure::Pitch, 1.0),
+            (Figure::WoundTurn, winding.wound_turn_wire().get()),
+            (Figure::ReleasedTurn, ring.turn_wire.get()),
+            (Figure::RingWire, ring.wire.get()),
+            (Figure::RingInner, 4.0),
+            (Figure::ClosedInner, ring.closed_inner_diameter.get()),
+            (Figure::AspectRatio, ring.aspect_ratio),
+            // A milligram to the millimetre of wire.
+            (Figure::RingMass, ring.wire.get()),
+            (Figure::PerTroyOunce, 31_103.476_8 / ring.wire.get()),
+            (Figure::PerOunce, 28_349.523_125 / ring.wire.get()),
+            (Figure::PerHundredGrams, 1e5 / ring.wire.get()),
+            (Figure::TurnsPerInch, 25.4),
+        ] {
+            assert!((figures.get(figure) / want - 1.0).abs() < 1e-12, "{figure:?}");
+            let twice = figures.denser(2.0).get(figure);
+            let by_hand = Figures::at(&winding, 1.25, Density::new(density.g_per_cm3() * 2.0)).get(figure);
+            assert!((twice / by_hand - 1.0).abs() < 1e-12, "{figure:?}");
+        }
     }
 
     /// Where nothing is in doubt five digits are printed and no range.

@@ -232,22 +232,23 @@ impl<'b> Page<'_, 'b> {
         Ok(())
     }
 
-    /// The heavy steps between bands.
+    /// The heavy steps between bands, each straight run in one line.
     fn steps(&self, grid: &Grid) -> Drawn<'b> {
-        let width = self.chart.wires.len();
-        let shade = |i: usize| {
-            self.sheet.cells.get(i).and_then(|cell| cell.as_ref().ok()).map(|made| band(made.ratio))
+        let shade = |column: i32, row: i32| {
+            let at = usize::try_from(row * grid.columns + column).ok()?;
+            self.sheet.cells.get(at)?.as_ref().ok().map(|made| band(made.ratio))
         };
-        let differ = |a: Option<usize>, b: Option<usize>| matches!((a, b), (Some(a), Some(b)) if a != b);
-        for i in 0..self.sheet.cells.len() {
-            let (row, column) = (i / width, i % width);
-            let at = |n: usize| i32::try_from(n).unwrap_or(0);
-            let (x, y) = (grid.x(at(column)), grid.y(at(row)));
-            if column > 0 && differ(shade(i), shade(i - 1)) {
-                self.line((x, y), (x, y + grid.row), SOFT, 2)?;
+        let differ = |a: (i32, i32), b: (i32, i32)| matches!((shade(a.0, a.1), shade(b.0, b.1)), (Some(a), Some(b)) if a != b);
+        for column in 1..grid.columns {
+            for (from, to) in runs(grid.rows, |row| differ((column - 1, row), (column, row))) {
+                let x = grid.x(column);
+                self.line((x, grid.y(from)), (x, grid.y(to)), SOFT, 2)?;
             }
-            if row > 0 && differ(shade(i), shade(i - width)) {
-                self.line((x, y), (x + grid.column, y), SOFT, 2)?;
+        }
+        for row in 1..grid.rows {
+            for (from, to) in runs(grid.columns, |column| differ((column, row - 1), (column, row))) {
+                let y = grid.y(row);
+                self.line((grid.x(from), y), (grid.x(to), y), SOFT, 2)?;
             }
         }
         Ok(())
@@ -286,6 +287,22 @@ impl Grid {
     const fn y(&self, row: i32) -> i32 {
         TOP + row * self.row
     }
+}
+
+/// The runs of numbers below `end` for which `holds`: first, and one past the last.
+fn runs(end: i32, holds: impl Fn(i32) -> bool) -> Vec<(i32, i32)> {
+    let (mut runs, mut from) = (Vec::new(), None);
+    for i in 0..=end {
+        match (i < end && holds(i), from) {
+            (true, None) => from = Some(i),
+            (false, Some(start)) => {
+                runs.push((start, i));
+                from = None;
+            }
+            _ => {}
+        }
+    }
+    runs
 }
 
 /// The largest size, up to `most`, in which `text` is no wider than `width`.

@@ -1,10 +1,12 @@
 //! Charts as text, CSV and JSON.
 
 use comfy_table::{CellAlignment, Table, presets};
-use serde_json::{Map, Value, json};
+use serde::ser::{Serialize, SerializeMap, Serializer};
+use serde_json::{Value, json};
 
 use super::{Cell, Chart, Sheet, letter, mandrel_head};
 use crate::failure::Failure;
+use crate::figures::Ranged;
 use crate::size::wrapped;
 
 /// The most columns of characters in a row of the terminal.
@@ -97,7 +99,7 @@ fn each(chart: &Chart) -> impl Iterator<Item = (&Sheet, usize, usize, &Cell)> {
 /// One row to a cell.
 pub(super) fn csv(chart: &Chart) -> Result<String, Failure> {
     let key = chart.figure().key();
-    let mut writer = csv::Writer::from_writer(Vec::new());
+    let mut writer = csv::WriterBuilder::new().has_headers(false).from_writer(Vec::new());
     let heads = [
         "metal",
         "temper",
@@ -116,32 +118,25 @@ pub(super) fn csv(chart: &Chart) -> Result<String, Failure> {
         "blank_because",
     ];
     writer.write_record(heads).map_err(Failure::new)?;
+    let wires = names(chart);
     for (sheet, column, row, cell) in each(chart) {
-        let mut record = vec![
-            sheet.material.name().to_owned(),
-            sheet.material.temper().to_string(),
-            sheet.material.density()[1].g_per_cm3().to_string(),
-            chart.wires[column].to_string(),
-            chart.wires[column].diameter().mm().get().to_string(),
-            chart.mandrels[row].mm().get().to_string(),
-            chart.cut.kerf.mm().get().to_string(),
-            chart.cut.gap.to_string(),
-        ];
-        match cell {
-            Ok(made) => {
-                let (spring, value) = (made.spring, made.value);
-                record.extend(
-                    [spring.best, spring.low, spring.high, value.best, value.low, value.high]
-                        .map(|number| number.to_string()),
-                );
-                record.push(String::new());
-            }
-            Err(blank) => {
-                record.extend(std::iter::repeat_n(String::new(), 6));
-                record.push(blank.why.clone());
-            }
-        }
-        writer.write_record(record).map_err(Failure::new)?;
+        let made = cell.as_ref().ok();
+        let spring = |of: fn(Ranged) -> f64| made.map(|made| of(made.spring));
+        let value = |of: fn(Ranged) -> f64| made.map(|made| of(made.value));
+        // Numbers in the fewest digits that read back to the same bits; blank where there is none.
+        let record = (
+            sheet.material.name(),
+            temper_of(sheet),
+            sheet.material.density()[1].g_per_cm3(),
+            &wires[column],
+            chart.wires[column].diameter().mm().get(),
+            chart.mandrels[row].mm().get(),
+            (chart.cut.kerf.mm().get(), chart.cut.gap),
+            (spring(|r| r.best), spring(|r| r.low), spring(|r| r.high)),
+            (value(|r| r.best), value(|r| r.low), value(|r| r.high)),
+            cell.as_ref().err().map_or("", |blank| blank.why.as_str()),
+        );
+        writer.serialize(record).map_err(Failure::new)?;
     }
     let bytes = writer.into_inner().map_err(|error| Failure::new(error.error()))?;
     String::from_utf8(bytes).map_err(Failure::new)
@@ -159,7 +154,7 @@ pub(super) fn json(chart: &Chart) -> Result<String, Failure> {
                 "metal": sheet.material.name(),
                 "title": sheet.material.metal().map(|metal| metal.title()),
                 "uns": sheet.material.metal().and_then(|metal| metal.uns()),
-                "temper": sheet.material.temper().to_string(),
+                "temper": temper_of(sheet),
                 "density_g_cm3": density,
                 "density_g_cm3_low": low,
                 "density_g_cm3_high": high,
@@ -167,38 +162,89 @@ pub(super) fn json(chart: &Chart) -> Result<String, Failure> {
             })
         })
         .collect();
-    let cells: Vec<Value> = each(chart)
-        .map(|(sheet, column, row, cell)| {
-            let mut object = Map::new();
-            let mut put = |key: &str, value: Value| _ = object.insert(key.to_owned(), value);
-            put("metal", json!(sheet.material.name()));
-            put("wire", json!(chart.wires[column].to_string()));
-            put("wire_diameter_mm", json!(chart.wires[column].diameter().mm().get()));
-            put("mandrel_diameter_mm", json!(chart.mandrels[row].mm().get()));
-            match cell {
-                Ok(made) => {
-                    put("assumed_spring_ratio", json!(made.spring.best));
-                    put("assumed_spring_ratio_low", json!(made.spring.low));
-                    put("assumed_spring_ratio_high", json!(made.spring.high));
-                    put(key, json!(made.value.best));
-                    put(&format!("{key}_low"), json!(made.value.low));
-                    put(&format!("{key}_high"), json!(made.value.high));
-                }
-                Err(blank) => {
-                    put(key, Value::Null);
-                    put("blank_because", json!(blank.why));
-                }
+    let object = JsonChart {
+        of: key,
+        title: chart.title(),
+        kerf_mm: chart.cut.kerf.mm().get(),
+        gap: chart.cut.gap,
+        metals,
+        cells: JsonCells {
+            chart,
+            wires: names(chart),
+            keys: [key.to_owned(), format!("{key}_low"), format!("{key}_high")],
+        },
+    };
+    serde_json::to_string(&object).map(|text| text + "\n").map_err(Failure::new)
+}
+
+#[derive(serde::Serialize)]
+struct JsonChart<'a> {
+    of: &'a str,
+    title: String,
+    kerf_mm: f64,
+    gap: f64,
+    metals: Vec<Value>,
+    cells: JsonCells<'a>,
+}
+
+/// The cells, written straight out: there may be very many.
+struct JsonCells<'a> {
+    chart: &'a Chart,
+    wires: Vec<String>,
+    keys: [String; 3],
+}
+
+struct JsonCell<'a> {
+    cells: &'a JsonCells<'a>,
+    sheet: &'a Sheet,
+    column: usize,
+    row: usize,
+    cell: &'a Cell,
+}
+
+impl Serialize for JsonCells<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(each(self.chart).map(|(sheet, column, row, cell)| JsonCell {
+            cells: self,
+            sheet,
+            column,
+            row,
+            cell,
+        }))
+    }
+}
+
+impl Serialize for JsonCell<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let chart = self.cells.chart;
+        let [best, low, high] = &self.cells.keys;
+        let mut map = serializer.serialize_map(None)?;
+        map.serialize_entry("metal", self.sheet.material.name())?;
+        map.serialize_entry("wire", &self.cells.wires[self.column])?;
+        map.serialize_entry("wire_diameter_mm", &chart.wires[self.column].diameter().mm().get())?;
+        map.serialize_entry("mandrel_diameter_mm", &chart.mandrels[self.row].mm().get())?;
+        match self.cell {
+            Ok(made) => {
+                map.serialize_entry("assumed_spring_ratio", &made.spring.best)?;
+                map.serialize_entry("assumed_spring_ratio_low", &made.spring.low)?;
+                map.serialize_entry("assumed_spring_ratio_high", &made.spring.high)?;
+                map.serialize_entry(best, &made.value.best)?;
+                map.serialize_entry(low, &made.value.low)?;
+                map.serialize_entry(high, &made.value.high)?;
             }
-            Value::Object(object)
-        })
-        .collect();
-    let chart = json!({
-        "of": key,
-        "title": chart.title(),
-        "kerf_mm": chart.cut.kerf.mm().get(),
-        "gap": chart.cut.gap,
-        "metals": metals,
-        "cells": cells,
-    });
-    serde_json::to_string(&chart).map(|text| text + "\n").map_err(Failure::new)
+            Err(blank) => {
+                map.serialize_entry(best, &None::<f64>)?;
+                map.serialize_entry("blank_because", &blank.why)?;
+            }
+        }
+        map.end()
+    }
+}
+
+fn names(chart: &Chart) -> Vec<String> {
+    chart.wires.iter().map(ToString::to_string).collect()
+}
+
+fn temper_of(sheet: &Sheet) -> String {
+    sheet.material.temper().to_string()
 }
