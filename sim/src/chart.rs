@@ -4,7 +4,9 @@ mod html;
 mod svg;
 mod table;
 
+use std::num::NonZero;
 use std::path::PathBuf;
+use std::thread;
 
 use clap::ValueEnum;
 use turntally_core::gauge::WireSize;
@@ -212,9 +214,9 @@ impl Chart {
             reasons: Vec::new(),
         };
         let mut first_refusal = None;
-        for material in materials {
-            let sheet = chart.sheet(material, &mut first_refusal);
-            chart.sheets.push(sheet);
+        for (material, rings) in chart.rings(materials) {
+            let cells = rings.into_iter().map(|ring| chart.cell(ring, &mut first_refusal)).collect();
+            chart.sheets.push(Sheet { material, cells });
         }
         match first_refusal {
             Some(refusal) if chart.sheets.iter().all(|sheet| !sheet.has_rings()) => Err(Failure::new(
@@ -224,32 +226,50 @@ impl Chart {
         }
     }
 
-    fn sheet(&mut self, material: Material, first_refusal: &mut Option<Refusal>) -> Sheet {
-        let figure = self.figure();
-        let mut cells = Vec::with_capacity(self.wires.len() * self.mandrels.len());
-        for mandrel in &self.mandrels {
-            for wire in &self.wires {
-                cells.push(match Ring::new(&material, *wire, *mandrel, self.cut) {
-                    Ok(ring) => Ok(Made {
-                        value: ring.get(figure),
-                        spring: ring.get(Figure::SpringRatio),
-                        ratio: ring.get(Figure::AspectRatio).best,
-                    }),
-                    Err(refusal) => {
-                        let kind = refusal.kind();
-                        let known = self.reasons.iter().position(|reason| *reason == kind);
-                        let reason = known.unwrap_or_else(|| {
-                            self.reasons.push(kind);
-                            self.reasons.len() - 1
-                        });
-                        let why = refusal.to_string();
-                        first_refusal.get_or_insert(refusal);
-                        Err(Blank { reason, why })
-                    }
-                });
+    /// Works out the rings of every metal, on as many threads as there are processors.
+    fn rings(&self, materials: Vec<Material>) -> Vec<(Material, Vec<Result<Made, Refusal>>)> {
+        let threads = thread::available_parallelism().map_or(1, NonZero::get);
+        let share = materials.len().div_ceil(threads).max(1);
+        let rings = |material: &Material| {
+            let on = |mandrel: Length| self.wires.iter().map(move |wire| self.ring(material, *wire, mandrel));
+            (material.clone(), self.mandrels.iter().copied().flat_map(on).collect())
+        };
+        let shares = |materials: &[Material]| materials.iter().map(rings).collect::<Vec<_>>();
+        thread::scope(|scope| {
+            let shares = &shares;
+            let (here, others) = materials.split_at(share.min(materials.len()));
+            let others: Vec<_> =
+                others.chunks(share).map(|part| (part, scope.spawn(move || shares(part)))).collect();
+            let mut all = shares(here);
+            for (part, other) in others {
+                // A thread that broke is done again here, where a fault shows.
+                all.extend(other.join().unwrap_or_else(|_| shares(part)));
             }
-        }
-        Sheet { material, cells }
+            all
+        })
+    }
+
+    fn ring(&self, material: &Material, wire: WireSize, mandrel: Length) -> Result<Made, Refusal> {
+        Ring::new(material, wire, mandrel, self.cut).map(|ring| Made {
+            value: ring.get(self.figure()),
+            spring: ring.get(Figure::SpringRatio),
+            ratio: ring.get(Figure::AspectRatio).best,
+        })
+    }
+
+    /// Numbers the reason of a cell that cannot be made.
+    fn cell(&mut self, ring: Result<Made, Refusal>, first_refusal: &mut Option<Refusal>) -> Cell {
+        ring.map_err(|refusal| {
+            let kind = refusal.kind();
+            let known = self.reasons.iter().position(|reason| *reason == kind);
+            let reason = known.unwrap_or_else(|| {
+                self.reasons.push(kind);
+                self.reasons.len() - 1
+            });
+            let why = refusal.to_string();
+            first_refusal.get_or_insert(refusal);
+            Blank { reason, why }
+        })
     }
 
     const fn figure(&self) -> Figure {

@@ -25,7 +25,10 @@ const CHOICES: usize = 5;
 /// The likely figures are for the wire's nominal size and the best estimate of the spring ratio. The
 /// range takes in the gauge's tolerance, the bounds of the spring ratio and the spread of the density.
 #[derive(Debug, Clone, clap::Args)]
-#[command(after_help = "\
+#[command(
+    override_usage = "turntally size --wire <SIZE> --metal <NAME> --mandrel <LENGTH> [OPTIONS]
+       turntally size --wire <SIZE> --metal <NAME> (--want-inner <LENGTH> | --want-ratio <RATIO>) --mandrels <LENGTHS> [OPTIONS]",
+    after_help = "\
 Examples:
   turntally size --wire 16awg --mandrel 5mm --metal copper --kerf 0.3mm
   turntally size --wire 20awg --mandrel 3mm --metal sterling-silver --wire-stock 2ozt
@@ -33,7 +36,8 @@ Examples:
       --want-inner 5mm --mandrels 2.5mm..12mm --step 0.5mm
 
 Lengths are written with their unit: 5mm, 0.2in, 400um. Masses too: 100g, 2ozt (troy), 2ozav
-(avoirdupois), 40dwt, 1kg, 1lb.")]
+(avoirdupois), 40dwt, 1kg, 1lb."
+)]
 pub struct Args {
     /// The wire: a gauge or a diameter, such as 16awg, 18swg, 1.2mm, 0.051in
     #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]

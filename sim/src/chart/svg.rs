@@ -33,7 +33,8 @@ type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 pub(super) fn picture(chart: &Chart) -> Result<String, Failure> {
     let (drawn, left_out) = chart.drawn();
     let sheets = u32::try_from(drawn.len()).unwrap_or(u32::MAX);
-    let mut svg = String::new();
+    // About as much as plotters writes for a cell, so that the text is not moved as it grows.
+    let mut svg = String::with_capacity(drawn.iter().map(|sheet| sheet.cells.len() * 200 + 20_000).sum());
     {
         let size = (WIDTH.unsigned_abs(), HEIGHT.unsigned_abs().saturating_mul(sheets));
         let root = SVGBackend::with_string(&mut svg, size).into_drawing_area();
@@ -170,7 +171,7 @@ impl<'b> Page<'_, 'b> {
             let y = grid.y(row) + grid.row / 2;
             let size = fitting(&mm, BOLD, 88, most);
             self.text(&mm, (LEFT - 14, y), set(size, INK, HPos::Right).bold())?;
-            self.text(&inches, (MARGIN, y), set((size * 0.72).min(17.0), SOFT, HPos::Left))?;
+            self.text(&inches, (MARGIN, y), set((size * 0.72).min(17.0).floor(), SOFT, HPos::Left))?;
         }
         Ok(())
     }
@@ -224,7 +225,7 @@ impl<'b> Page<'_, 'b> {
                     Ok(_) => self.text(text, at, set(size, INK, HPos::Center))?,
                     Err(blank) => {
                         let letter = letter(blank.reason).to_string();
-                        self.text(&letter, at, set(size * 0.7, FAINT, HPos::Center))?;
+                        self.text(&letter, at, set((size * 0.7).floor(), FAINT, HPos::Center))?;
                     }
                 }
             }
@@ -308,5 +309,7 @@ fn runs(end: i32, holds: impl Fn(i32) -> bool) -> Vec<(i32, i32)> {
 /// The largest size, up to `most`, in which `text` is no wider than `width`.
 fn fitting(text: &str, character: f64, width: i32, most: f64) -> f64 {
     let characters = text.chars().count().max(1) as f64;
-    (f64::from(width) / (characters * character)).min(most)
+    let size = (f64::from(width) / (characters * character)).min(most);
+    // In halves, so that the file is not full of idle decimals.
+    (size * 2.0).floor() / 2.0
 }
