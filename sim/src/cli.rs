@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
-use crate::{plan, replay, wind};
+use crate::{chart, gauge, plan, replay, shell, size, wind};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -17,10 +17,14 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Count the turns in a recording (VCD) of an encoder's two channels.
-    Replay(replay::Args),
-    Wind(wind::Args),
+    Gauge(gauge::Args),
+    Size(size::Args),
+    Chart(chart::Args),
     Plan(plan::Args),
+    Wind(wind::Args),
+    Replay(replay::Args),
+    Completions(shell::CompletionsArgs),
+    Man(shell::ManArgs),
 }
 
 /// Runs the program and says how it ended: 0, or 2 with one line on standard error.
@@ -62,5 +66,10 @@ fn run(cli: Cli) -> Result<(), Failure> {
         Command::Replay(args) => replay::run(&args),
         Command::Wind(args) => wind::run(&args),
         Command::Plan(args) => plan::run(&args),
+        Command::Gauge(args) => gauge::run(&args),
+        Command::Size(args) => size::run(&args),
+        Command::Chart(args) => chart::run(&args),
+        Command::Completions(args) => shell::completions(&args),
+        Command::Man(args) => shell::man(&args),
     }
 }

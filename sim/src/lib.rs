@@ -3,15 +3,22 @@
 
 pub mod board;
 pub mod capture;
+pub mod chart;
 pub mod cli;
 pub mod encoder;
 pub mod failure;
 pub mod faults;
+pub mod figures;
+pub mod gauge;
 pub mod job;
 pub mod live;
+pub mod material;
 pub mod operator;
 pub mod output;
 pub mod plan;
+pub mod range;
 pub mod replay;
 pub mod run;
+pub mod shell;
+pub mod size;
 pub mod wind;

@@ -1,0 +1,502 @@
+//! `turntally chart`: one figure over wires, mandrels and metals; as text, CSV, JSON, a page or a picture.
+
+mod html;
+mod svg;
+mod table;
+
+use std::num::NonZero;
+use std::path::PathBuf;
+use std::thread;
+
+use clap::ValueEnum;
+use turntally_core::gauge::WireSize;
+use turntally_core::units::{Grams, Length};
+
+use crate::failure::Failure;
+use crate::figures::{Cut, Figure, Ranged, Ring};
+use crate::material::{Material, MaterialArgs, Refusal};
+use crate::output;
+use crate::range::{Sizes, Step};
+use turntally_core::metal::Metal;
+
+/// The most cells that are worked out.
+const MAX_CELLS: usize = 100_000;
+/// The most wires or mandrels in a picture: past that it cannot be read from the bench.
+const MAX_PICTURE: usize = 30;
+
+/// A table or a wall chart: wires across, mandrels down, one sheet to a metal
+///
+/// Figures are those of `turntally size`, printed to the digits that gauge tolerance, springback and
+/// density leave true; CSV and JSON carry them in full, with their bounds.
+#[derive(Debug, Clone, clap::Args)]
+#[command(after_help = "\
+Examples:
+  turntally chart --metal copper --wires 14awg..22awg --mandrels 3mm..10mm
+  turntally chart --metal sterling-silver --wires 16awg..24awg --mandrels 2.5mm..8mm \\
+      --kerf 0.2mm --format svg --out sterling.svg
+  turntally chart --metal all --wires 0.8mm..2mm --wire-step 0.2mm --mandrels 4mm,5mm,6mm --of mass \\
+      --format csv
+
+Gauges go by whole numbers, from thicker to thinner; other ranges by their step. An SVG takes up to
+30 wires and 30 mandrels.")]
+pub struct Args {
+    /// Metals, with commas between them, or all; one that is not listed needs --density
+    #[arg(long, value_name = "NAMES", required = true, value_delimiter = ',')]
+    pub metal: Vec<String>,
+    /// Wires: a range or a list, such as 14awg..22awg, 16swg..20swg, 0.8mm..2mm or 16awg,1.2mm
+    #[arg(long, value_name = "SIZES", allow_hyphen_values = true)]
+    pub wires: Sizes<WireSize>,
+    /// Step of a range of wire diameters, with its unit
+    #[arg(long, value_name = "LENGTH", default_value = "0.1mm", allow_hyphen_values = true)]
+    pub wire_step: Length,
+    /// Mandrels: a range or a list, such as 3mm..10mm or 4mm,5mm,6mm
+    #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true)]
+    pub mandrels: Sizes<Length>,
+    /// Step of a range of mandrels, with its unit
+    #[arg(long, value_name = "LENGTH", default_value = "0.5mm", allow_hyphen_values = true)]
+    pub step: Length,
+    /// What the cells show
+    #[arg(long, value_enum, default_value_t = Of::Rings)]
+    pub of: Of,
+    /// Weight that the rings are counted to, for --of rings [default: troy-ounce]
+    #[arg(long, value_enum)]
+    pub per: Option<Per>,
+    #[command(flatten)]
+    #[expect(missing_docs, reason = "clap would take it for help")]
+    pub material: MaterialArgs,
+    /// How it is written
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Write to this file, whole or not at all [default: standard output]
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// The figure in the cells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Of {
+    /// Rings to the weight of --per
+    Rings,
+    /// Aspect ratio: closed inside diameter / wire diameter
+    Ratio,
+    /// Mass of a ring, mg
+    Mass,
+    /// Inside diameter of the closed ring, mm
+    Inner,
+    /// Turns in an inch of coil
+    PerInch,
+}
+
+/// A weight that rings are counted to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Per {
+    /// 31.103 g
+    TroyOunce,
+    /// The avoirdupois ounce, 28.350 g
+    Ounce,
+    /// 100 g
+    #[value(name = "100g")]
+    HundredGrams,
+}
+
+/// What stands at the foot of a page.
+const MADE_BY: &str = concat!("turntally ", env!("CARGO_PKG_VERSION"), ", chart");
+
+/// How a chart is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// A table for the terminal
+    Text,
+    /// One row to a cell, figures in full
+    Csv,
+    /// A page that stands alone, to print or to hang up
+    Html,
+    /// A picture in the proportions of A4 and A3, lying
+    Svg,
+    /// One JSON object, figures in full
+    Json,
+}
+
+/// Works the chart out and writes it.
+///
+/// # Errors
+/// One line that names the option, its value and what is allowed.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let text = render(args)?;
+    match &args.out {
+        None => output::print(&text),
+        Some(path) => output::write_whole(path, text.as_bytes()),
+    }
+}
+
+/// The whole chart as it is written.
+///
+/// # Errors
+/// As [`run`].
+pub fn render(args: &Args) -> Result<String, Failure> {
+    let chart = Chart::new(args)?;
+    match args.format {
+        Format::Text => Ok(table::text(&chart)),
+        Format::Csv => table::csv(&chart),
+        Format::Json => table::json(&chart),
+        Format::Html => Ok(html::page(&chart)),
+        Format::Svg => {
+            for (option, count) in [("--wires", chart.wires.len()), ("--mandrels", chart.mandrels.len())] {
+                if count > MAX_PICTURE {
+                    return Err(Failure::new(format_args!(
+                        "{option}: {count} sizes are too many to read in a picture: at most {MAX_PICTURE} are allowed"
+                    )));
+                }
+            }
+            svg::picture(&chart)
+        }
+    }
+}
+
+/// A ring that can be made.
+#[derive(Debug, Clone, Copy)]
+struct Made {
+    value: Ranged,
+    spring: Ranged,
+    ratio: f64,
+}
+
+/// One that cannot: the index of its reason, and the reason in full.
+#[derive(Debug, Clone)]
+struct Blank {
+    reason: usize,
+    why: String,
+}
+
+type Cell = Result<Made, Blank>;
+
+/// The chart of one metal.
+#[derive(Debug)]
+struct Sheet {
+    material: Material,
+    /// Row by row: every wire on the first mandrel, then on the next.
+    cells: Vec<Cell>,
+}
+
+#[derive(Debug)]
+struct Chart {
+    of: Of,
+    per: Per,
+    cut: Cut,
+    wires: Vec<WireSize>,
+    mandrels: Vec<Length>,
+    sheets: Vec<Sheet>,
+    /// Why cells are blank, in the order met.
+    reasons: Vec<&'static str>,
+}
+
+impl Chart {
+    fn new(args: &Args) -> Result<Self, Failure> {
+        if args.per.is_some() && args.of != Of::Rings {
+            return Err(Failure::new("--per: only --of rings counts to a weight"));
+        }
+        let wires = args.wires.wires("--wires", Step { option: "--wire-step", length: args.wire_step })?;
+        let mandrels = args.mandrels.lengths("--mandrels", Step { option: "--step", length: args.step })?;
+        let materials = materials(args)?;
+        let cells = wires.len() * mandrels.len() * materials.len();
+        if cells > MAX_CELLS {
+            return Err(Failure::new(format_args!(
+                "--wires, --mandrels and --metal make {cells} cells: at most {MAX_CELLS} are allowed"
+            )));
+        }
+        let mut chart = Self {
+            of: args.of,
+            per: args.per.unwrap_or(Per::TroyOunce),
+            cut: Cut { kerf: args.material.kerf, gap: args.material.gap },
+            wires,
+            mandrels,
+            sheets: Vec::with_capacity(materials.len()),
+            reasons: Vec::new(),
+        };
+        let mut first_refusal = None;
+        for (material, rings) in chart.rings(materials) {
+            let cells = rings.into_iter().map(|ring| chart.cell(ring, &mut first_refusal)).collect();
+            chart.sheets.push(Sheet { material, cells });
+        }
+        match first_refusal {
+            Some(refusal) if chart.sheets.iter().all(|sheet| !sheet.has_rings()) => Err(Failure::new(
+                format_args!("{}: not one cell of this chart can be made: {refusal}", refusal.option()),
+            )),
+            _ => Ok(chart),
+        }
+    }
+
+    /// Works out the rings of every metal, on as many threads as there are processors.
+    fn rings(&self, materials: Vec<Material>) -> Vec<(Material, Vec<Result<Made, Refusal>>)> {
+        let threads = thread::available_parallelism().map_or(1, NonZero::get);
+        let share = materials.len().div_ceil(threads).max(1);
+        let rings = |material: &Material| {
+            let on = |mandrel: Length| self.wires.iter().map(move |wire| self.ring(material, *wire, mandrel));
+            (material.clone(), self.mandrels.iter().copied().flat_map(on).collect())
+        };
+        let shares = |materials: &[Material]| materials.iter().map(rings).collect::<Vec<_>>();
+        thread::scope(|scope| {
+            let shares = &shares;
+            let (here, others) = materials.split_at(share.min(materials.len()));
+            let others: Vec<_> =
+                others.chunks(share).map(|part| (part, scope.spawn(move || shares(part)))).collect();
+            let mut all = shares(here);
+            for (part, other) in others {
+                // A thread that broke is done again here, where a fault shows.
+                all.extend(other.join().unwrap_or_else(|_| shares(part)));
+            }
+            all
+        })
+    }
+
+    fn ring(&self, material: &Material, wire: WireSize, mandrel: Length) -> Result<Made, Refusal> {
+        Ring::new(material, wire, mandrel, self.cut).map(|ring| Made {
+            value: ring.get(self.figure()),
+            spring: ring.get(Figure::SpringRatio),
+            ratio: ring.get(Figure::AspectRatio).best,
+        })
+    }
+
+    /// Numbers the reason of a cell that cannot be made.
+    fn cell(&mut self, ring: Result<Made, Refusal>, first_refusal: &mut Option<Refusal>) -> Cell {
+        ring.map_err(|refusal| {
+            let kind = refusal.kind();
+            let known = self.reasons.iter().position(|reason| *reason == kind);
+            let reason = known.unwrap_or_else(|| {
+                self.reasons.push(kind);
+                self.reasons.len() - 1
+            });
+            let why = refusal.to_string();
+            first_refusal.get_or_insert(refusal);
+            Blank { reason, why }
+        })
+    }
+
+    const fn figure(&self) -> Figure {
+        match (self.of, self.per) {
+            (Of::Rings, Per::TroyOunce) => Figure::PerTroyOunce,
+            (Of::Rings, Per::Ounce) => Figure::PerOunce,
+            (Of::Rings, Per::HundredGrams) => Figure::PerHundredGrams,
+            (Of::Ratio, _) => Figure::AspectRatio,
+            (Of::Mass, _) => Figure::RingMass,
+            (Of::Inner, _) => Figure::ClosedInner,
+            (Of::PerInch, _) => Figure::TurnsPerInch,
+        }
+    }
+
+    /// What the chart is of, with its unit.
+    fn title(&self) -> String {
+        match (self.of, self.per) {
+            (Of::Rings, Per::TroyOunce) => format!("Rings per troy ounce ({:.3} g)", Grams::TROY_OUNCE),
+            (Of::Rings, Per::Ounce) => format!("Rings per ounce avoirdupois ({:.3} g)", Grams::OUNCE),
+            (Of::Rings, Per::HundredGrams) => "Rings per 100 g".to_owned(),
+            (Of::Ratio, _) => "Aspect ratio (inside diameter / wire diameter)".to_owned(),
+            (Of::Mass, _) => "Mass of a ring, mg".to_owned(),
+            (Of::Inner, _) => "Inside diameter of the closed ring, mm".to_owned(),
+            (Of::PerInch, _) => "Turns per inch of coil".to_owned(),
+        }
+    }
+
+    /// A figure as a cell shows it: rings whole, the rest no finer than anybody can use.
+    fn shown(&self, made: &Made) -> String {
+        made.value.shown_to(match self.of {
+            Of::Rings => 0,
+            Of::PerInch | Of::Mass => -1,
+            Of::Ratio | Of::Inner => -2,
+        })
+    }
+
+    /// The system of all the wires, where they are of one.
+    fn one_system(&self) -> Option<&'static str> {
+        let system = |wire: &WireSize| match wire {
+            WireSize::Gauge(gauge) => Some(gauge.system()),
+            WireSize::Diameter(_) => None,
+        };
+        let first = system(self.wires.first()?)?;
+        let name = match first {
+            turntally_core::gauge::GaugeSystem::Awg => "AWG",
+            turntally_core::gauge::GaugeSystem::Swg => "SWG",
+        };
+        self.wires.iter().all(|wire| system(wire) == Some(first)).then_some(name)
+    }
+
+    /// What stands at the head of the wires' columns.
+    fn wires_title(&self) -> String {
+        match self.one_system() {
+            Some(system) => format!("wire, {system} and diameter in mm"),
+            None if self.wires.iter().any(|wire| matches!(wire, WireSize::Gauge(_))) => {
+                "wire, size and diameter in mm".to_owned()
+            }
+            None => "wire, diameter in mm and in inches".to_owned(),
+        }
+    }
+
+    /// A wire's column head: two lines.
+    fn wire_head(&self, wire: WireSize) -> [String; 2] {
+        let mm = |length: Length| {
+            let mm = length.mm().get();
+            if mm < 1.0 { format!("{mm:.3}") } else { format!("{mm:.2}") }
+        };
+        match wire {
+            WireSize::Gauge(gauge) => {
+                let full = gauge.to_string();
+                let number = full.split(' ').next().unwrap_or(&full).to_owned();
+                [if self.one_system().is_some() { number } else { full }, mm(gauge.diameter())]
+            }
+            WireSize::Diameter(diameter) if self.wires.iter().any(|w| matches!(w, WireSize::Gauge(_))) => {
+                [diameter.to_string(), mm(diameter)]
+            }
+            WireSize::Diameter(diameter) => {
+                let text = diameter.to_string();
+                [text.trim_end_matches(" mm").to_owned(), format!("{:.4}", diameter.inches())]
+            }
+        }
+    }
+
+    /// The sheets that have a ring at all, and the names of those that have none.
+    fn drawn(&self) -> (Vec<&Sheet>, Vec<&str>) {
+        let (drawn, left_out): (Vec<&Sheet>, Vec<&Sheet>) =
+            self.sheets.iter().partition(|sheet| sheet.has_rings());
+        (drawn, left_out.into_iter().map(|sheet| sheet.material.name()).collect())
+    }
+
+    /// The letters of blank cells and what they mean, for one sheet.
+    fn legend(&self, sheet: &Sheet) -> Vec<(char, &'static str)> {
+        let met = |i: usize| sheet.cells.iter().any(|cell| matches!(cell, Err(blank) if blank.reason == i));
+        let reasons = self.reasons.iter().enumerate().filter(|(i, _)| met(*i));
+        reasons.map(|(i, reason)| (letter(i), *reason)).collect()
+    }
+
+    /// What a sheet takes for granted, a line each.
+    fn assumptions(&self, sheet: &Sheet) -> Vec<String> {
+        let material = &sheet.material;
+        let [light, density, dense] = material.density().map(|density| density.g_per_cm3());
+        let mut lines = Vec::new();
+        let spread = if light < dense { format!(" ({light} to {dense})") } else { String::new() };
+        let source = match material.metal() {
+            Some(metal)
+                if light < dense || metal.density().value().g_per_cm3().to_bits() == density.to_bits() =>
+            {
+                format!("; source: {}", metal.density().source())
+            }
+            _ => ", as given".to_owned(),
+        };
+        lines.push(format!("Density {density} g/cm\u{b3}{spread}{source}."));
+        let made: Vec<&Made> = sheet.cells.iter().flatten().collect();
+        let least = |of: fn(&Made) -> f64| made.iter().map(|made| of(made)).fold(f64::INFINITY, f64::min);
+        let most = |of: fn(&Made) -> f64| made.iter().map(|made| of(made)).fold(0.0, f64::max);
+        lines.push(if material.spring_measured() {
+            format!("Spring ratio {} in every cell, as measured.", most(|made| made.spring.best))
+        } else {
+            format!(
+                "Spring ratio estimated for {} wire cell by cell: {:.3} to {:.3}, bounds {:.3} to {:.3}; a measured ring beats it.",
+                material.temper(),
+                least(|made| made.spring.best),
+                most(|made| made.spring.best),
+                least(|made| made.spring.low),
+                most(|made| made.spring.high),
+            )
+        });
+        lines.push(format!(
+            "Round wire, coil {}, kerf {}, rings closed after the cut. Rings alone: swarf and coil ends come on top.",
+            if self.cut.gap > 0.0 { format!("with a gap of {} wire diameters", self.cut.gap) } else { "close-wound".to_owned() },
+            self.cut.kerf
+        ));
+        let off: Vec<f64> = made
+            .iter()
+            .filter(|made| made.value.best > 0.0)
+            .map(|made| (made.value.high - made.value.low) / 2.0 / made.value.best * 100.0)
+            .collect();
+        let (least, most) =
+            (off.iter().copied().fold(f64::INFINITY, f64::min), off.iter().copied().fold(0.0, f64::max));
+        if most > 1e-9 {
+            let gauges = self.wires.iter().any(|wire| matches!(wire, WireSize::Gauge(_)));
+            lines.push(format!(
+                "{}figures are good to \u{b1}{least:.1} to \u{b1}{most:.1} % and end at the digit in doubt.",
+                if gauges { "With the gauges' tolerance (about 1 %) " } else { "With wire as measured " }
+            ));
+        }
+        lines
+    }
+
+    /// The description of a metal: its full name, number and temper.
+    fn about(sheet: &Sheet) -> String {
+        let temper = sheet.material.temper();
+        match sheet.material.metal() {
+            Some(metal) => match metal.uns() {
+                Some(uns) => format!("{} ({uns}), {temper}", metal.title()),
+                None => format!("{}, {temper}", metal.title()),
+            },
+            None => format!("{}, {temper}", sheet.material.name()),
+        }
+    }
+}
+
+impl Sheet {
+    fn has_rings(&self) -> bool {
+        self.cells.iter().any(Result::is_ok)
+    }
+}
+
+/// The letter of a reason. There are fewer reasons than letters.
+fn letter(reason: usize) -> char {
+    u8::try_from(reason).ok().map_or('z', |reason| char::from(b'a' + reason.min(25)))
+}
+
+/// A mandrel's row head: millimetres and inches.
+fn mandrel_head(mandrel: Length) -> [String; 2] {
+    [mandrel.to_string(), format!("{:.3} in", mandrel.inches())]
+}
+
+/// The metals that were named, none twice.
+fn materials(args: &Args) -> Result<Vec<Material>, Failure> {
+    let names: Vec<&str> = if args.metal.iter().any(|name| name.trim() == "all") {
+        Metal::ALL.iter().map(Metal::name).collect()
+    } else {
+        args.metal.iter().map(String::as_str).collect()
+    };
+    let mut materials: Vec<Material> = Vec::new();
+    for name in names {
+        let material = Material::new(name, &args.material)?;
+        if materials.iter().all(|known| known.name() != material.name()) {
+            materials.push(material);
+        }
+    }
+    if materials.len() > 1 && args.material.density.is_some() {
+        return Err(Failure::new("--density: only with one metal"));
+    }
+    if materials.len() > 1 && args.material.spring_ratio.is_some() {
+        return Err(Failure::new("--spring-ratio: only with one metal, the one it was measured on"));
+    }
+    Ok(materials)
+}
+
+/// The bounds of the bands of aspect ratio that cells are shaded by.
+const BANDS: [f64; 7] = [3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0];
+
+/// The shades of the bands, from tight rings to wide ones: copper over straw to verdigris, all light
+/// enough for black print.
+const SHADES: [(u8, u8, u8); 8] = [
+    (0xe3, 0xa5, 0x7f),
+    (0xee, 0xc0, 0x9b),
+    (0xf5, 0xd9, 0xb5),
+    (0xf9, 0xea, 0xcc),
+    (0xf1, 0xf1, 0xdc),
+    (0xdd, 0xec, 0xdd),
+    (0xc3, 0xe1, 0xd6),
+    (0xa5, 0xd3, 0xc9),
+];
+
+/// The band that an aspect ratio lies in.
+fn band(ratio: f64) -> usize {
+    BANDS.iter().take_while(|bound| ratio >= **bound).count()
+}
+
+/// A band in words.
+fn band_label(band: usize) -> String {
+    match (band.checked_sub(1).and_then(|i| BANDS.get(i)), BANDS.get(band)) {
+        (None, Some(high)) => format!("below {high}"),
+        (Some(low), Some(high)) => format!("{low} to {high}"),
+        (low, None) => format!("{} and up", low.copied().unwrap_or_default()),
+    }
+}

@@ -1,0 +1,173 @@
+//! `turntally gauge`: what gauge is this wire?
+
+use serde_json::{Map, Value, json};
+use turntally_core::gauge::{Match, Nearest, Tolerance, WireSize, nearest};
+use turntally_core::units::Length;
+
+use crate::failure::Failure;
+use crate::output;
+use crate::size::{table, wrapped};
+
+/// What gauge is this wire: the nearest size in each system, and what else it could be
+#[derive(Debug, Clone, clap::Args)]
+#[command(after_help = "\
+Examples:
+  turntally gauge 1.02mm
+  turntally gauge 0.040in
+  turntally gauge 18awg          (what else is about as thick as 18 AWG)
+
+The diameter is written with its unit; 0.02mm to 15mm are taken. AWG is the ASTM B258 table, SWG the
+BS 3737 table; metric sizes go by 0.05 mm up to 3 mm and by 0.1 mm above, inch sizes by 0.001 in.")]
+pub struct Args {
+    /// The wire as measured, such as 1.02mm or 0.040in, or a gauge such as 18awg
+    #[arg(value_name = "SIZE", allow_hyphen_values = true)]
+    pub size: WireSize,
+    /// Print one JSON object instead of a table
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Looks the wire up and prints it.
+///
+/// # Errors
+/// One line where it is out of range.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let near = nearest(args.size.diameter()).map_err(|error| Failure::value("SIZE", args.size, error))?;
+    if args.json {
+        output::print_json(&json_of(args.size, &near))
+    } else {
+        output::print(&text_of(args.size, &near))
+    }
+}
+
+/// A system of sizes and what was found in it.
+fn systems(near: &Nearest) -> [(&'static str, &Match); 4] {
+    [("awg", &near.awg), ("swg", &near.swg), ("metric", &near.metric), ("inch", &near.inch)]
+}
+
+/// A size as its system writes it.
+fn written(system: &str, size: WireSize) -> String {
+    match size {
+        WireSize::Diameter(diameter) if system == "inch" => format!("{:.3} in", diameter.inches()),
+        size => size.to_string(),
+    }
+}
+
+/// The sizes that a wire of this diameter may have been sold as, the nearest first.
+fn could_be(measured: Length, near: &Nearest) -> Vec<(&'static str, WireSize)> {
+    let mut sizes: Vec<(&str, WireSize)> = systems(near)
+        .into_iter()
+        .map(|(system, found)| (system, found.size))
+        .filter(|(_, size)| within(measured, *size))
+        .collect();
+    sizes.sort_by_key(|(_, size)| off(measured, *size));
+    sizes
+}
+
+/// How far the wire is from a size, either way, in nanometres.
+fn off(measured: Length, size: WireSize) -> i64 {
+    (measured.nm() - size.diameter().nm()).abs()
+}
+
+fn within(measured: Length, size: WireSize) -> bool {
+    off(measured, size) <= Tolerance::of(size.diameter()).plus_minus.nm()
+}
+
+/// The question that one reading cannot answer, and how to answer it.
+fn advice(given: WireSize, near: &Nearest) -> String {
+    let measured = given.diameter();
+    let mut sizes: Vec<String> =
+        could_be(measured, near).into_iter().map(|(system, size)| written(system, size)).collect();
+    sizes.dedup();
+    let tolerance = Tolerance::of(measured).plus_minus;
+    let tolerance = format!("{:.3} mm, {:.4} in,", tolerance.mm().get(), tolerance.inches());
+    let how = "measure at three places along the wire, twice at right angles in each, and take the mean";
+    match sizes.as_slice() {
+        [] => format!(
+            "No size of these tables is within its tolerance (about {tolerance} either way): {how}; if it stays, go by the diameter, not by a gauge."
+        ),
+        [only] => format!(
+            "Within tolerance (about {tolerance} either way) it could only be {only}. To be sure of a reading, {how}."
+        ),
+        [first @ .., last] => format!(
+            "Could be {} or {last}: each may differ by about {tolerance} either way, so one reading cannot tell. Before you order by it, {how}.",
+            first.join(", ")
+        ),
+    }
+}
+
+fn text_of(given: WireSize, near: &Nearest) -> String {
+    let measured = given.diameter();
+    let mut text = match given {
+        WireSize::Gauge(gauge) => format!("{gauge}: "),
+        WireSize::Diameter(_) => String::new(),
+    };
+    text += &format!("{measured} ({:.4} in)\n\n", measured.inches());
+    let mut rows = vec![["", "nearest", "nominal", "off by", "", "thinner", "thicker"].map(str::to_owned)];
+    for (system, found) in systems(near) {
+        let neighbour = |size: Option<WireSize>| {
+            size.map_or_else(
+                || "none".to_owned(),
+                |size| match size {
+                    WireSize::Gauge(gauge) => format!("{gauge} ({})", gauge.diameter()),
+                    size @ WireSize::Diameter(_) => written(system, size),
+                },
+            )
+        };
+        let heading = match system {
+            "awg" => "AWG",
+            "swg" => "SWG",
+            other => other,
+        };
+        rows.push([
+            heading.to_owned(),
+            written(system, found.size),
+            found.size.diameter().to_string(),
+            format!("{:+.4} mm", found.deviation.mm().get()),
+            format!("{:+.2} %", found.relative() * 100.0),
+            neighbour(found.neighbours.thinner),
+            neighbour(found.neighbours.thicker),
+        ]);
+    }
+    text += &table(rows);
+    text += "\n";
+    text += &wrapped(&advice(given, near));
+    text
+}
+
+fn json_of(given: WireSize, near: &Nearest) -> Value {
+    let measured = given.diameter();
+    let mut object = Map::new();
+    object.insert("size".to_owned(), json!(given.to_string()));
+    object.insert("diameter_mm".to_owned(), json!(measured.mm().get()));
+    object.insert("diameter_in".to_owned(), json!(measured.inches()));
+    let size_of = |system: &str, size: WireSize| {
+        json!({
+            "size": written(system, size),
+            "diameter_mm": size.diameter().mm().get(),
+            "diameter_in": size.diameter().inches(),
+        })
+    };
+    for (system, found) in systems(near) {
+        let tolerance = Tolerance::of(found.size.diameter());
+        let mut entry = Map::new();
+        entry.insert("size".to_owned(), json!(written(system, found.size)));
+        entry.insert("diameter_mm".to_owned(), json!(found.size.diameter().mm().get()));
+        entry.insert("diameter_in".to_owned(), json!(found.size.diameter().inches()));
+        entry.insert("deviation_mm".to_owned(), json!(found.deviation.mm().get()));
+        entry.insert("deviation_percent".to_owned(), json!(found.relative() * 100.0));
+        entry.insert("tolerance_mm".to_owned(), json!(tolerance.plus_minus.mm().get()));
+        entry.insert("tolerance_source".to_owned(), json!(tolerance.source));
+        entry.insert("within_tolerance".to_owned(), json!(within(measured, found.size)));
+        let thinner = found.neighbours.thinner.map(|size| size_of(system, size));
+        let thicker = found.neighbours.thicker.map(|size| size_of(system, size));
+        entry.insert("thinner".to_owned(), json!(thinner));
+        entry.insert("thicker".to_owned(), json!(thicker));
+        object.insert(system.to_owned(), Value::Object(entry));
+    }
+    let sizes: Vec<String> =
+        could_be(measured, near).into_iter().map(|(system, size)| written(system, size)).collect();
+    object.insert("could_be".to_owned(), json!(sizes));
+    object.insert("advice".to_owned(), json!(advice(given, near)));
+    Value::Object(object)
+}

@@ -1,0 +1,239 @@
+//! What rings are made of, as `size` and `chart` are told it: metal, temper, density, springback,
+//! kerf and gap.
+
+use std::fmt;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+
+use turntally_core::coil::{MAX_GAP, Winding, WindingError};
+use turntally_core::metal::{Metal, Temper, unlisted_flow};
+use turntally_core::spring::{Flow, MAX_SPRING_RATIO, SpringRatio};
+use turntally_core::units::{Density, Length};
+
+use crate::failure::Failure;
+use crate::job::{DENSITIES, unknown_metal};
+
+/// The most characters that a metal's name may have.
+const MAX_NAME: usize = 60;
+
+/// The options that `size` and `chart` share.
+#[derive(Debug, Clone, clap::Args)]
+pub struct MaterialArgs {
+    /// Temper of the wire: soft, half-hard, hard or spring
+    #[arg(long, default_value_t = Temper::Soft, hide_possible_values = true)]
+    pub temper: Temper,
+    /// Measured spring ratio, released over wound diameter, 1 to 2 [default: estimated from the metal]
+    #[arg(long, value_name = "K", value_parser = spring_ratio, allow_hyphen_values = true)]
+    pub spring_ratio: Option<SpringRatio>,
+    /// What the saw takes, with its unit; 0mm for pinched or sheared rings
+    #[arg(long, value_name = "LENGTH", default_value = "0mm", allow_hyphen_values = true)]
+    pub kerf: Length,
+    /// Measured pitch / wire diameter - 1, 0 to 5; 0 for a close-wound coil
+    #[arg(long, value_name = "GAP", default_value_t = 0.0, value_parser = gap, allow_hyphen_values = true)]
+    pub gap: f64,
+    /// Density in g/cm3, 0.5 to 25 [default: the metal's; needed for one that is not listed]
+    #[arg(long, value_name = "G_PER_CM3", value_parser = density, allow_hyphen_values = true)]
+    pub density: Option<Density>,
+}
+
+fn within(text: &str, allowed: RangeInclusive<f64>, what: &str) -> Result<f64, String> {
+    let (from, to) = (allowed.start(), allowed.end());
+    text.trim()
+        .parse()
+        .ok()
+        .filter(|value| allowed.contains(value))
+        .ok_or_else(|| format!("{what}: only a number from {from} to {to} is allowed"))
+}
+
+fn spring_ratio(text: &str) -> Result<SpringRatio, String> {
+    let ratio = within(text, 1.0..=MAX_SPRING_RATIO, "released over wound diameter")?;
+    SpringRatio::measured(ratio).map_err(|error| error.to_string())
+}
+
+fn gap(text: &str) -> Result<f64, String> {
+    within(text, 0.0..=MAX_GAP, "measured pitch / wire diameter - 1")
+}
+
+fn density(text: &str) -> Result<Density, String> {
+    within(text, DENSITIES, "g/cm3 without its unit").map(Density::new)
+}
+
+/// A metal in one temper, with its density and how it springs back.
+#[derive(Debug, Clone)]
+pub struct Material {
+    name: String,
+    metal: Option<&'static Metal>,
+    temper: Temper,
+    /// Least, usual, most.
+    density: [Density; 3],
+    flow: Result<Flow, String>,
+    measured: Option<SpringRatio>,
+}
+
+/// Why a wire on a mandrel makes no ring.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Refusal {
+    /// The metal has no figures for the temper.
+    Temper(String),
+    /// It springs open too far to be a ring.
+    Springs(String),
+    /// The mandrel, the gap or the kerf does not go with the wire.
+    Winding(WindingError),
+}
+
+impl Refusal {
+    /// The option that would have to change.
+    #[must_use]
+    pub const fn option(&self) -> &'static str {
+        match self {
+            Self::Temper(_) | Self::Springs(_) => "--temper",
+            Self::Winding(WindingError::MandrelTooThin { .. } | WindingError::TooLarge) => "--mandrel",
+            Self::Winding(WindingError::Gap { .. }) => "--gap",
+            Self::Winding(WindingError::KerfTooWide { .. } | WindingError::ClosesUp { .. }) => "--kerf",
+            Self::Winding(_) => "--wire",
+        }
+    }
+
+    /// What kind of refusal it is, in a few words that hold for every wire and mandrel.
+    #[must_use]
+    pub const fn kind(&self) -> &'static str {
+        match self {
+            Self::Temper(_) => "no figures for this metal in this temper",
+            Self::Springs(_) => "in this temper the wire may spring open past twice its size",
+            Self::Winding(WindingError::MandrelTooThin { .. }) => "the mandrel is thinner than the wire",
+            Self::Winding(WindingError::KerfTooWide { .. }) => "the kerf is wider than the ring",
+            Self::Winding(WindingError::ClosesUp { .. }) => "closed up after the cut the ring has no inside",
+            Self::Winding(_) => "no such winding",
+        }
+    }
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Temper(why) | Self::Springs(why) => f.write_str(why),
+            Self::Winding(why) => why.fmt(f),
+        }
+    }
+}
+
+impl Material {
+    /// The metal `name` as the options say it is.
+    ///
+    /// # Errors
+    /// One line where it is neither listed nor has a density, or where the name cannot be printed.
+    pub fn new(name: &str, args: &MaterialArgs) -> Result<Self, Failure> {
+        let name = name.trim();
+        // What XML cannot hold cannot stand in a chart either.
+        let printable = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
+        if name.is_empty() || name.chars().count() > MAX_NAME || !name.chars().all(printable) {
+            return Err(Failure::value(
+                "--metal",
+                name.escape_debug(),
+                format_args!("a name of 1 to {MAX_NAME} printable characters is allowed"),
+            ));
+        }
+        let metal = Metal::find(name);
+        let density = match (args.density, metal) {
+            (Some(given), _) => [given; 3],
+            (None, Some(metal)) => {
+                let figure = metal.density();
+                [figure.low(), figure.value(), figure.high()]
+            }
+            (None, None) => return Err(unknown_metal("--metal", name, "--density")),
+        };
+        let flow = match metal {
+            Some(metal) => metal.flow(args.temper).map_err(|error| error.to_string()),
+            None => Ok(unlisted_flow(args.temper)),
+        };
+        Ok(Self {
+            name: metal.map_or(name, |metal| metal.name()).to_owned(),
+            metal,
+            temper: args.temper,
+            density,
+            flow,
+            measured: args.spring_ratio,
+        })
+    }
+
+    /// Its listed name, or the one that was given.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The built-in metal, if it is one.
+    #[must_use]
+    pub const fn metal(&self) -> Option<&'static Metal> {
+        self.metal
+    }
+
+    /// Its temper.
+    #[must_use]
+    pub const fn temper(&self) -> Temper {
+        self.temper
+    }
+
+    /// Its density: the least and the most that were published around the usual one in the middle; all
+    /// three the same where it was given.
+    #[must_use]
+    pub const fn density(&self) -> [Density; 3] {
+        self.density
+    }
+
+    /// The spring ratio was given, not estimated.
+    #[must_use]
+    pub const fn spring_measured(&self) -> bool {
+        self.measured.is_some()
+    }
+
+    /// How far a coil of it opens: the measured ratio, or the estimate for this wire and mandrel; a
+    /// metal that is not listed is taken to lie anywhere among those that are.
+    ///
+    /// # Errors
+    /// [`Refusal::Temper`], [`Refusal::Springs`].
+    pub fn spring(&self, wire: Length, mandrel: Length) -> Result<SpringRatio, Refusal> {
+        if let Some(measured) = self.measured {
+            return Ok(measured);
+        }
+        let flow = self.flow.as_ref().map_err(|why| Refusal::Temper(why.clone()))?;
+        SpringRatio::estimate(*flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
+    }
+
+    /// Puts a wire of it on a mandrel.
+    ///
+    /// # Errors
+    /// [`Refusal`] where that makes no ring.
+    pub fn wind(&self, wire: Length, mandrel: Length, gap: f64, kerf: Length) -> Result<Winding, Refusal> {
+        let spring = self.spring(wire, mandrel);
+        // What is wrong with the shape is said first: no temper mends it.
+        let shape = Winding::new(wire, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
+        match (spring, shape) {
+            (Ok(_), shape) => shape.map_err(Refusal::Winding),
+            (Err(_), Err(error @ (WindingError::MandrelTooThin { .. } | WindingError::TooLarge))) => {
+                Err(Refusal::Winding(error))
+            }
+            (Err(refusal), _) => Err(refusal),
+        }
+    }
+}
+
+/// Reads `8.5ozt`, `100g` or `12m`: wire by mass or by length.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stock {
+    /// This much wire by mass.
+    Mass(turntally_core::units::Grams),
+    /// This much wire by length.
+    Length(Length),
+}
+
+impl FromStr for Stock {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        if let Ok(length) = text.parse() {
+            return Ok(Self::Length(length));
+        }
+        text.parse().map(Self::Mass).map_err(|error| format!("{error}; or a length such as 12m or 40ft"))
+    }
+}

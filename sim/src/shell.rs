@@ -1,0 +1,67 @@
+//! `turntally completions` and `turntally man`: made from the same definitions as the program itself.
+
+use clap::CommandFactory;
+use clap_complete::Shell;
+
+use crate::cli::Cli;
+use crate::failure::Failure;
+use crate::output;
+
+/// Print the completions for a shell
+#[derive(Debug, Clone, clap::Args)]
+#[command(after_help = "\
+Examples:
+  turntally completions bash > ~/.local/share/bash-completion/completions/turntally
+  turntally completions zsh > ~/.zfunc/_turntally
+  turntally completions fish > ~/.config/fish/completions/turntally.fish")]
+pub struct CompletionsArgs {
+    /// The shell
+    pub shell: Shell,
+}
+
+/// Print the manual page of the program, or of one of its commands
+#[derive(Debug, Clone, clap::Args)]
+#[command(after_help = "\
+Examples:
+  turntally man > turntally.1
+  turntally man size > turntally-size.1
+  turntally man chart | man -l -")]
+pub struct ManArgs {
+    /// The command to describe [default: the program]
+    #[arg(value_name = "COMMAND")]
+    pub command: Option<String>,
+}
+
+/// Prints completions.
+///
+/// # Errors
+/// Where standard output cannot be written.
+pub fn completions(args: &CompletionsArgs) -> Result<(), Failure> {
+    let mut script = Vec::new();
+    clap_complete::generate(args.shell, &mut Cli::command(), "turntally", &mut script);
+    output::print(&String::from_utf8_lossy(&script))
+}
+
+/// Prints a manual page.
+///
+/// # Errors
+/// One line for a command that does not exist.
+pub fn man(args: &ManArgs) -> Result<(), Failure> {
+    let mut program = Cli::command();
+    // Gives every command its full name and the options that hold everywhere.
+    program.build();
+    let command = match &args.command {
+        None => program,
+        Some(name) => match program.find_subcommand(name) {
+            Some(command) => command.clone(),
+            None => {
+                let names: Vec<&str> = program.get_subcommands().map(clap::Command::get_name).collect();
+                let why = format!("no such command: {} are allowed", names.join(", "));
+                return Err(Failure::value("COMMAND", name.escape_debug(), why));
+            }
+        },
+    };
+    let mut page = Vec::new();
+    clap_mangen::Man::new(command).render(&mut page)?;
+    output::print(&String::from_utf8_lossy(&page))
+}

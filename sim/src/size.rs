@@ -1,0 +1,556 @@
+//! `turntally size`: one wire on one mandrel, every figure; or the mandrel for a wanted ring.
+
+use std::cmp::Ordering;
+
+use comfy_table::{CellAlignment, Table, presets};
+use serde_json::{Map, Value, json};
+use turntally_core::gauge::{Tolerance, WireSize};
+use turntally_core::metal::Temper;
+use turntally_core::units::{Grams, Length, Mm};
+
+use crate::failure::Failure;
+use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
+use crate::job::MAX_RINGS;
+use crate::material::{Material, MaterialArgs, Refusal, Stock};
+use crate::output;
+use crate::range::{Sizes, Step};
+
+/// The largest aspect ratio that may be asked for.
+const MAX_RATIO: f64 = 1000.0;
+/// How many mandrels are shown for a wanted ring.
+const CHOICES: usize = 5;
+
+/// One wire on one mandrel: every figure of its rings, with the range it can lie in
+///
+/// The likely figures are for the wire's nominal size and the best estimate of the spring ratio. The
+/// range takes in the gauge's tolerance, the bounds of the spring ratio and the spread of the density.
+#[derive(Debug, Clone, clap::Args)]
+#[command(
+    override_usage = "turntally size --wire <SIZE> --metal <NAME> --mandrel <LENGTH> [OPTIONS]
+       turntally size --wire <SIZE> --metal <NAME> (--want-inner <LENGTH> | --want-ratio <RATIO>) --mandrels <LENGTHS> [OPTIONS]",
+    after_help = "\
+Examples:
+  turntally size --wire 16awg --mandrel 5mm --metal copper --kerf 0.3mm
+  turntally size --wire 20awg --mandrel 3mm --metal sterling-silver --wire-stock 2ozt
+  turntally size --wire 1.2mm --metal yellow-brass --temper half-hard \\
+      --want-inner 5mm --mandrels 2.5mm..12mm --step 0.5mm
+
+Lengths are written with their unit: 5mm, 0.2in, 400um. Masses too: 100g, 2ozt (troy), 2ozav
+(avoirdupois), 40dwt, 1kg, 1lb."
+)]
+pub struct Args {
+    /// The wire: a gauge or a diameter, such as 16awg, 18swg, 1.2mm, 0.051in
+    #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]
+    pub wire: WireSize,
+    /// The mandrel's diameter, with its unit
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        required_unless_present_any = ["want_inner", "want_ratio"],
+        allow_hyphen_values = true
+    )]
+    pub mandrel: Option<Length>,
+    /// The metal, such as copper or C11000; one that is not listed needs --density
+    #[arg(long, value_name = "NAME")]
+    pub metal: String,
+    #[command(flatten)]
+    #[expect(missing_docs, reason = "clap would take it for help")]
+    pub material: MaterialArgs,
+    /// Add what so many rings take: wire and mass
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_RINGS)),
+          conflicts_with = "wire_stock", allow_hyphen_values = true)]
+    pub rings: Option<u32>,
+    /// Add what so much wire gives, by mass or length: 2ozt, 100g, 12m
+    #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
+    pub wire_stock: Option<Stock>,
+    /// Find the mandrel for this inside diameter of the closed ring, with its unit
+    #[arg(long, value_name = "LENGTH", conflicts_with_all = ["mandrel", "want_ratio"], requires = "mandrels",
+          allow_hyphen_values = true)]
+    pub want_inner: Option<Length>,
+    /// Find the mandrel for this aspect ratio: closed inside diameter / wire diameter
+    #[arg(long, value_name = "RATIO", value_parser = ratio, conflicts_with = "mandrel", requires = "mandrels",
+          allow_hyphen_values = true)]
+    pub want_ratio: Option<f64>,
+    /// The mandrels to choose from: a range or a list, such as 2.5mm..12mm or 3mm,4mm,5mm
+    #[arg(long, value_name = "LENGTHS", conflicts_with = "mandrel", allow_hyphen_values = true)]
+    pub mandrels: Option<Sizes<Length>>,
+    /// Step of a range of mandrels, with its unit
+    #[arg(long, value_name = "LENGTH", default_value = "0.5mm", allow_hyphen_values = true)]
+    pub step: Length,
+    /// Print one JSON object instead of a table
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn ratio(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|ratio| *ratio > 0.0 && *ratio <= MAX_RATIO)
+        .ok_or_else(|| format!("only a number above 0 and up to {MAX_RATIO} is allowed"))
+}
+
+/// Works out the ring and prints it.
+///
+/// # Errors
+/// One line that names the option, its value and what is allowed.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let report = Report::new(args)?;
+    if args.json { output::print_json(&report.json()) } else { output::print(&report.text()) }
+}
+
+/// What a maker wants of the closed ring.
+#[derive(Debug, Clone, Copy)]
+enum Wish {
+    Inner(Length),
+    Ratio(f64),
+}
+
+impl Wish {
+    fn figure(self) -> Figure {
+        match self {
+            Self::Inner(_) => Figure::ClosedInner,
+            Self::Ratio(_) => Figure::AspectRatio,
+        }
+    }
+
+    fn value(self) -> f64 {
+        match self {
+            Self::Inner(inner) => inner.mm().get(),
+            Self::Ratio(ratio) => ratio,
+        }
+    }
+
+    /// How far a ring is from it.
+    fn deviation(self, ring: &Ring) -> f64 {
+        ring.get(self.figure()).best - self.value()
+    }
+}
+
+/// What so many rings take, or what so much wire gives.
+#[derive(Debug, Clone, Copy)]
+struct Totals {
+    rings: Ranged,
+    wire_mm: Ranged,
+    wire_g: Ranged,
+    rings_g: Ranged,
+    /// The rings were asked for, not the wire.
+    rings_given: bool,
+}
+
+struct Report {
+    wire: WireSize,
+    material: Material,
+    ring: Ring,
+    wish: Option<(Wish, Vec<Ring>)>,
+    totals: Option<Totals>,
+}
+
+impl Report {
+    fn new(args: &Args) -> Result<Self, Failure> {
+        let material = Material::new(&args.metal, &args.material)?;
+        let cut = Cut { kerf: args.material.kerf, gap: args.material.gap };
+        let wish = args.want_inner.map(Wish::Inner).or(args.want_ratio.map(Wish::Ratio));
+        let (ring, wish) = match (wish, &args.mandrels, args.mandrel) {
+            (Some(wish), Some(mandrels), _) => {
+                let mandrels =
+                    mandrels.lengths("--mandrels", Step { option: "--step", length: args.step })?;
+                let (nearest, choices) = choose(&material, args.wire, &mandrels, cut, wish)?;
+                (nearest, Some((wish, choices)))
+            }
+            (_, Some(_), _) => {
+                return Err(Failure::new("--mandrels: only with --want-inner or --want-ratio"));
+            }
+            (_, None, Some(mandrel)) => {
+                let ring = Ring::new(&material, args.wire, mandrel, cut)
+                    .map_err(|refusal| refused(&refusal, args, mandrel))?;
+                (ring, None)
+            }
+            (_, None, None) => return Err(Failure::new("--mandrel is missing: a diameter such as 5mm")),
+        };
+        let totals = totals(args, &material, &ring)?;
+        Ok(Self { wire: args.wire, material, ring, wish, totals })
+    }
+}
+
+/// Names the option that a ring was refused for, with its value.
+fn refused(refusal: &Refusal, args: &Args, mandrel: Length) -> Failure {
+    let option = refusal.option();
+    match option {
+        "--mandrel" => Failure::value(option, mandrel, refusal),
+        "--kerf" => Failure::value(option, args.material.kerf, refusal),
+        "--gap" => Failure::value(option, args.material.gap, refusal),
+        "--temper" => Failure::value(option, args.material.temper, refusal),
+        _ => Failure::value(option, args.wire, refusal),
+    }
+}
+
+/// The nearest ring to a wish and, in the order of their mandrels, the few nearest.
+fn choose(
+    material: &Material,
+    wire: WireSize,
+    mandrels: &[Length],
+    cut: Cut,
+    wish: Wish,
+) -> Result<(Ring, Vec<Ring>), Failure> {
+    let mut made = Vec::new();
+    let mut first_refusal = None;
+    for mandrel in mandrels {
+        match Ring::new(material, wire, *mandrel, cut) {
+            Ok(ring) => made.push(ring),
+            Err(refusal) => _ = first_refusal.get_or_insert((*mandrel, refusal)),
+        }
+    }
+    let off = |ring: &Ring| wish.deviation(ring).abs();
+    made.sort_by(|a, b| off(a).partial_cmp(&off(b)).unwrap_or(Ordering::Equal));
+    made.truncate(CHOICES);
+    let Some(nearest) = made.first().cloned() else {
+        let why = first_refusal.map_or_else(String::new, |(mandrel, why)| format!(" (on {mandrel}: {why})"));
+        return Err(Failure::new(format_args!("--mandrels: none of them makes a ring of this wire{why}")));
+    };
+    made.sort_by_key(|ring| ring.winding().mandrel());
+    Ok((nearest, made))
+}
+
+fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals>, Failure> {
+    let turn = ring.get(Figure::ReleasedTurn);
+    let [light, density, dense] = material.density();
+    let diameter = args.wire.diameter();
+    let off = tolerance(args.wire).map_or(Length::ZERO, |tolerance| tolerance.plus_minus);
+    let thin = Length::from_nm(diameter.nm() - off.nm());
+    let thick = Length::from_nm(diameter.nm() + off.nm());
+    let mass_of = |mm: Ranged| Ranged {
+        low: light.wire_mass(thin, Mm::new(mm.low)).get(),
+        best: density.wire_mass(diameter, Mm::new(mm.best)).get(),
+        high: dense.wire_mass(thick, Mm::new(mm.high)).get(),
+    };
+    let rings_mass = |rings: Ranged| {
+        let each = ring.get(Figure::RingMass);
+        Ranged {
+            low: rings.low * each.low / 1e3,
+            best: rings.best * each.best / 1e3,
+            high: rings.high * each.high / 1e3,
+        }
+    };
+    if let Some(rings) = args.rings {
+        let rings = Ranged::exact(f64::from(rings));
+        let wire_mm = turn.map(|turn| turn * rings.best);
+        return Ok(Some(Totals {
+            rings,
+            wire_mm,
+            wire_g: mass_of(wire_mm),
+            rings_g: rings_mass(rings),
+            rings_given: true,
+        }));
+    }
+    let (wire_mm, wire_g) = match args.wire_stock {
+        None => return Ok(None),
+        Some(Stock::Length(length)) => {
+            let mm = Ranged::exact(length.mm().get());
+            (mm, mass_of(mm))
+        }
+        Some(Stock::Mass(mass)) => {
+            let mm = Ranged {
+                low: dense.wire_length(thick, mass).get(),
+                best: density.wire_length(diameter, mass).get(),
+                high: light.wire_length(thin, mass).get(),
+            };
+            (mm, Ranged::exact(mass.get()))
+        }
+    };
+    // Rounding in a division must not take the last ring of a stock cut to measure.
+    let whole = |wire: f64, turn: f64| (wire / turn + 1e-9).floor();
+    let rings = Ranged {
+        low: whole(wire_mm.low, turn.high),
+        best: whole(wire_mm.best, turn.best),
+        high: whole(wire_mm.high, turn.low),
+    };
+    if rings.best < 1.0 {
+        return Err(Failure::new(format_args!(
+            "--wire-stock: {} mm of this wire is not one ring, which takes {} mm",
+            wire_mm.shown(),
+            turn.shown()
+        )));
+    }
+    if rings.best > f64::from(MAX_RINGS) {
+        return Err(Failure::new(format_args!("--wire-stock: more than {MAX_RINGS} rings")));
+    }
+    Ok(Some(Totals { rings, wire_mm, wire_g, rings_g: rings_mass(rings), rings_given: false }))
+}
+
+impl Report {
+    fn spring_estimated(&self) -> bool {
+        !self.material.spring_measured()
+    }
+
+    /// What a maker should know before trusting the figures.
+    fn warnings(&self) -> Vec<String> {
+        let mut warnings = Vec::new();
+        let winding = self.ring.winding();
+        let inner = self.ring.get(Figure::ClosedInner);
+        let wire = winding.wire().mm().get();
+        match self.material.metal() {
+            None if self.spring_estimated() => warnings.push(
+                "the metal is not listed: its springback may lie anywhere among those that are; wind a few turns, measure a ring and give --spring-ratio".to_owned(),
+            ),
+            _ if self.spring_estimated() && inner.high - inner.low > 0.25 * wire => warnings.push(format!(
+                "the estimate leaves the inside diameter open by {:.2} mm: wind a few turns, measure a ring and give --spring-ratio",
+                inner.high - inner.low
+            )),
+            _ => {}
+        }
+        if winding.outer_strain() > 1.0 / 3.0 {
+            warnings.push(format!(
+                "a tight bend: the outside of the wire is stretched by {:.0} %; anything but soft wire may crack (common practice, no source)",
+                winding.outer_strain() * 100.0
+            ));
+        }
+        if self.material.temper() == Temper::Spring {
+            warnings.push(
+                "spring-hard wire whips when its end comes free: hold the end, wear eye protection"
+                    .to_owned(),
+            );
+        }
+        if let WireSize::Diameter(diameter) = self.wire {
+            let off = Tolerance::of(diameter).plus_minus;
+            warnings.push(format!(
+                "the wire's diameter is taken as measured; as a nominal size it may be off by {off} either way"
+            ));
+        }
+        if let Some(metal) = self.material.metal() {
+            let [low, _, high] = self.material.density();
+            if low < high && metal.density().source().contains("from memory") {
+                warnings.push(format!(
+                    "density of {}: {}; weigh a length of wire before ordering by it",
+                    metal.name(),
+                    metal.density().source()
+                ));
+            }
+        }
+        warnings
+    }
+
+    fn json(&self) -> Value {
+        let mut object = Map::new();
+        let winding = self.ring.winding();
+        let [light, density, dense] = self.material.density().map(|density| density.g_per_cm3());
+        object.insert("wire".to_owned(), json!(self.wire.to_string()));
+        object.insert("wire_diameter_mm".to_owned(), json!(winding.wire().mm().get()));
+        let off = tolerance(self.wire).map(|tolerance| tolerance.plus_minus.mm().get());
+        object.insert("wire_tolerance_mm".to_owned(), json!(off));
+        object.insert("mandrel_diameter_mm".to_owned(), json!(winding.mandrel().mm().get()));
+        object.insert("metal".to_owned(), json!(self.material.name()));
+        object.insert("uns".to_owned(), json!(self.material.metal().and_then(|metal| metal.uns())));
+        object.insert("temper".to_owned(), json!(self.material.temper().to_string()));
+        object.insert("kerf_mm".to_owned(), json!(winding.kerf().mm().get()));
+        object.insert("gap".to_owned(), json!(winding.gap()));
+        object.insert("density_g_cm3".to_owned(), json!(density));
+        object.insert("density_g_cm3_low".to_owned(), json!(light));
+        object.insert("density_g_cm3_high".to_owned(), json!(dense));
+        object.insert("spring_ratio_measured".to_owned(), json!(self.material.spring_measured()));
+        for figure in Figure::ALL {
+            insert(&mut object, figure.key(), self.ring.get(figure));
+        }
+        if let Some(totals) = self.totals {
+            insert(&mut object, "rings", totals.rings);
+            insert(&mut object, "wire_total_mm", totals.wire_mm);
+            for (unit, grams) in MASS_UNITS {
+                insert(&mut object, &format!("wire_mass_{unit}"), totals.wire_g.map(|g| g / grams));
+            }
+            for (unit, grams) in MASS_UNITS {
+                insert(&mut object, &format!("rings_mass_{unit}"), totals.rings_g.map(|g| g / grams));
+            }
+        }
+        if let Some((wish, choices)) = &self.wish {
+            let key = match wish {
+                Wish::Inner(_) => "want_inner_mm",
+                Wish::Ratio(_) => "want_ratio",
+            };
+            object.insert(key.to_owned(), json!(wish.value()));
+            let choices = choices.iter().map(|ring| {
+                let mut choice = Map::new();
+                choice.insert("mandrel_diameter_mm".to_owned(), json!(ring.winding().mandrel().mm().get()));
+                choice.insert("deviation".to_owned(), json!(wish.deviation(ring)));
+                for figure in Figure::ALL {
+                    insert(&mut choice, figure.key(), ring.get(figure));
+                }
+                Value::Object(choice)
+            });
+            object.insert("choices".to_owned(), choices.collect());
+        }
+        object.insert("warnings".to_owned(), json!(self.warnings()));
+        Value::Object(object)
+    }
+
+    fn text(&self) -> String {
+        let winding = self.ring.winding();
+        let (wire, mandrel) = (winding.wire(), winding.mandrel());
+        let of = match self.wire {
+            WireSize::Gauge(gauge) => format!("{gauge} wire ({wire}, {:.4} in)", wire.inches()),
+            WireSize::Diameter(_) => format!("{wire} wire ({:.4} in)", wire.inches()),
+        };
+        let metal = self.material.metal().map_or(self.material.name(), |metal| metal.title());
+        let mut text = format!(
+            "{of}, {metal}, {}\non a mandrel of {mandrel} ({:.4} in), kerf {}, gap {}\n\n",
+            self.material.temper(),
+            mandrel.inches(),
+            winding.kerf(),
+            winding.gap()
+        );
+        if let Some((wish, choices)) = &self.wish {
+            text += &self.choices_text(*wish, choices);
+        }
+        let mut rows = vec![header(["", "likely", "from", "to", "", "inches"])];
+        for figure in Figure::ALL {
+            rows.push(row(figure.label(), self.ring.get(figure), figure.unit(), figure.unit() == "mm"));
+        }
+        if let Some(totals) = self.totals {
+            rows.push(Default::default());
+            let (rings, wire) = if totals.rings_given {
+                ("rings", "wire they take")
+            } else {
+                ("rings from the stock", "wire in stock")
+            };
+            let mut count = row(rings, totals.rings, "", false);
+            // A count is whole: it is not rounded to tens.
+            count[1] = format!("{:.0}", totals.rings.best);
+            if totals.rings.low < totals.rings.high {
+                count[2] = format!("{:.0}", totals.rings.low);
+                count[3] = format!("{:.0}", totals.rings.high);
+            }
+            rows.push(count);
+            rows.push(row(wire, totals.wire_mm.map(|mm| mm / 1e3), "m", false));
+            for (label, grams) in [("mass of wire", totals.wire_g), ("mass of rings", totals.rings_g)] {
+                for (i, (unit, per)) in MASS_SYMBOLS.into_iter().enumerate() {
+                    rows.push(row(if i == 0 { label } else { "" }, grams.map(|g| g / per), unit, false));
+                }
+            }
+        }
+        text += &table(rows);
+        text += "\n";
+        text += &wrapped(&self.basis());
+        if self.totals.is_some() {
+            text += &wrapped(
+                "Totals are rings and their swarf alone; coil ends and bent lead-ins come on top: turntally plan counts them.",
+            );
+        }
+        for warning in self.warnings() {
+            text += &wrapped(&format!("Note: {warning}."));
+        }
+        text
+    }
+
+    fn choices_text(&self, wish: Wish, choices: &[Ring]) -> String {
+        let wanted = match wish {
+            Wish::Inner(inner) => format!("Wanted: a closed inside diameter of {inner}. Nearest mandrels:\n"),
+            Wish::Ratio(ratio) => format!("Wanted: an aspect ratio of {ratio}. Nearest mandrels:\n"),
+        };
+        let mut rows =
+            vec![header(["", "mandrel", "inside, closed", "from", "to", "aspect ratio", "off by"])];
+        for ring in choices {
+            let nearest = ring.winding().mandrel() == self.ring.winding().mandrel();
+            let inner = ring.get(Figure::ClosedInner);
+            let (from, to) = inner.bounds_shown().unwrap_or_default();
+            let off = match wish {
+                Wish::Inner(_) => format!("{:+.2} mm", wish.deviation(ring)),
+                Wish::Ratio(_) => format!("{:+.2}", wish.deviation(ring)),
+            };
+            rows.push([
+                if nearest { "nearest" } else { "" }.to_owned(),
+                ring.winding().mandrel().to_string(),
+                format!("{} mm", inner.shown()),
+                from,
+                to,
+                ring.get(Figure::AspectRatio).shown(),
+                off,
+            ]);
+        }
+        let nearest = self.ring.winding().mandrel();
+        format!("{wanted}{}\nOn the nearest, {nearest}:\n\n", table(rows))
+    }
+
+    /// What the range takes in.
+    fn basis(&self) -> String {
+        let [light, density, dense] = self.material.density().map(|density| density.g_per_cm3());
+        let mut parts = Vec::new();
+        let spring = self.ring.winding().spring();
+        if self.spring_estimated() {
+            parts.push(format!("the estimated spring ratio, {:.4} to {:.4}", spring.low(), spring.high()));
+        }
+        if let Some(tolerance) = tolerance(self.wire) {
+            parts.push(format!(
+                "the gauge's tolerance of {} either way ({})",
+                tolerance.plus_minus, tolerance.source
+            ));
+        }
+        if light < dense {
+            parts.push(format!("the density's spread, {light} to {dense} g/cm3"));
+        }
+        let taken = if parts.is_empty() {
+            "Every figure is exact for what was given.".to_owned()
+        } else {
+            format!("The range takes in {}.", parts.join("; "))
+        };
+        format!("Density {density} g/cm3. {taken}")
+    }
+}
+
+/// Units of mass: the end of a key, and its grams.
+const MASS_UNITS: [(&str, f64); 4] = [
+    ("g", 1.0),
+    ("troy_ounces", Grams::TROY_OUNCE),
+    ("ounces", Grams::OUNCE),
+    ("pennyweights", Grams::PENNYWEIGHT),
+];
+
+/// The same as they are written.
+const MASS_SYMBOLS: [(&str, f64); 4] =
+    [("g", 1.0), ("ozt", Grams::TROY_OUNCE), ("ozav", Grams::OUNCE), ("dwt", Grams::PENNYWEIGHT)];
+
+fn insert(object: &mut Map<String, Value>, key: &str, ranged: Ranged) {
+    object.insert(key.to_owned(), json!(ranged.best));
+    object.insert(format!("{key}_low"), json!(ranged.low));
+    object.insert(format!("{key}_high"), json!(ranged.high));
+}
+
+fn header<const N: usize>(cells: [&str; N]) -> [String; N] {
+    cells.map(str::to_owned)
+}
+
+fn row(label: &str, ranged: Ranged, unit: &str, inches: bool) -> [String; 6] {
+    let (from, to) = ranged.bounds_shown().unwrap_or_default();
+    let inches = if inches { ranged.map(|mm| mm / 25.4).shown() } else { String::new() };
+    [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
+}
+
+/// A table without rules: the first column to the left, numbers to the right.
+pub(crate) fn table<const N: usize>(rows: impl IntoIterator<Item = [String; N]>) -> String {
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    for row in rows {
+        table.add_row(row);
+    }
+    for (i, column) in table.column_iter_mut().enumerate() {
+        column.set_cell_alignment(if i == 0 { CellAlignment::Left } else { CellAlignment::Right });
+    }
+    table.trim_fmt() + "\n"
+}
+
+/// A paragraph of at most 98 columns.
+pub(crate) fn wrapped(text: &str) -> String {
+    let (mut out, mut column) = (String::new(), 0);
+    for word in text.split_whitespace() {
+        let width = word.chars().count();
+        if column > 0 && column + 1 + width > 98 {
+            out.push('\n');
+            column = 0;
+        }
+        if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += width;
+    }
+    out.push('\n');
+    out
+}

@@ -1,0 +1,51 @@
+//! Runs the program as a person would and looks at what it said.
+#![allow(dead_code, reason = "each test file uses its own part")]
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use std::process::{Command, Output};
+
+/// Runs `turntally` with these arguments.
+pub fn turntally(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_turntally")).args(args).output().unwrap()
+}
+
+/// What it printed, where it did as asked and complained of nothing.
+pub fn printed(args: &[&str]) -> String {
+    let output = turntally(args);
+    let complaint = String::from_utf8(output.stderr).unwrap();
+    assert_eq!((output.status.code(), complaint.as_str()), (Some(0), ""), "{args:?}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+/// The one JSON object that it printed.
+pub fn json(args: &[&str]) -> serde_json::Value {
+    serde_json::from_str(&printed(args)).unwrap()
+}
+
+/// The one line that it refused these arguments with: status 2, nothing on standard output.
+pub fn refusal(args: &[&str]) -> String {
+    let output = turntally(args);
+    let complaint = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{args:?}: {complaint}");
+    assert_eq!(String::from_utf8(output.stdout).unwrap(), "", "{args:?}");
+    assert_eq!(complaint.lines().count(), 1, "{args:?}: {complaint}");
+    assert!(complaint.starts_with("turntally: "), "{args:?}: {complaint}");
+    complaint
+}
+
+/// Every refusal names each of its parts: the option, the value, what is allowed.
+pub fn refused_with(base: &[&str], table: &[(&[&str], &[&str])]) {
+    for (extra, parts) in table {
+        let args: Vec<&str> = base.iter().chain(*extra).copied().collect();
+        let line = refusal(&args);
+        for part in *parts {
+            assert!(line.contains(part), "{args:?}: no '{part}' in: {line}");
+        }
+    }
+}
+
+/// Equal but for `tolerance` of their size.
+pub fn near(got: &serde_json::Value, want: f64, tolerance: f64) {
+    let got = got.as_f64().unwrap();
+    assert!((got / want - 1.0).abs() <= tolerance, "{got} for {want}");
+}
