@@ -43,12 +43,6 @@ impl Stops {
         self.errors.iter().map(|error| error.abs()).sum::<f64>() / self.errors.len() as f64
     }
 
-    /// Mean signed distance in turns: positive when coils end past the target on the whole.
-    #[must_use]
-    pub fn bias(&self) -> f64 {
-        self.errors.iter().sum::<f64>() / self.errors.len() as f64
-    }
-
     /// The distance, in turns, that a share of the coils (0 to 1) keeps within.
     #[must_use]
     pub fn percentile(&self, share: f64) -> f64 {
