@@ -266,7 +266,7 @@ impl Operator {
             Phase::Choose => self.press(now, Key::Yes, 0.8),
             // Catching the wire in the mandrel's hole and drawing it tight takes a while.
             Phase::Ready => {
-                let handling = 3.0 + 3.0 * self.rng.f64();
+                let handling = 2.0 + 2.0 * self.rng.f64();
                 self.press(now, Key::Yes, handling);
             }
             // A coil twice as long as it should be, and the counter still wants more: it is broken.
@@ -279,12 +279,12 @@ impl Operator {
             Phase::Paused => self.press(now, Key::Yes, 0.5),
             Phase::Verdict if shown.keep_marked => self.press(now, Key::Yes, 0.6),
             Phase::Verdict => self.press(now, Key::No, 0.6),
-            // Snipping, sliding off, sawing: the simulated bench is quicker than a real one.
+            // Snipping, sliding off, sawing: minutes on a real bench, and nothing happens at the counter.
             Phase::Next => {
                 if !std::mem::take(&mut self.fault_seen) {
                     self.spoilt = 0;
                 }
-                let handling = 8.0 + 8.0 * self.rng.f64();
+                let handling = 2.0 + 3.0 * self.rng.f64();
                 self.press(now, Key::Yes, handling);
             }
             Phase::Done => {}

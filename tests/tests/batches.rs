@@ -36,7 +36,7 @@ fn survivable_faults_cost_no_count_and_no_ring() {
 #[test]
 fn other_faults_are_reported_and_cost_no_promise() {
     let all: Vec<FaultKind> = FaultKind::ALL.to_vec();
-    let tally = campaign(batches() / 2, &all);
+    let tally = campaign(batches() / 4, &all);
     println!("all faults: {tally}");
     assert_eq!((tally.silent, tally.beyond_doubt, tally.broken_promises), (0, 0, 0), "{tally}");
     // The faults are there: some counts are wrong, and some batches are given up.
