@@ -12,6 +12,8 @@ use crate::failure::Failure;
 
 /// The view is drawn at most this often.
 const REDRAW: Duration = Duration::from_millis(50);
+/// Clears what an older, longer line left behind.
+const LINE_END: &str = "\x1b[K\n";
 
 /// The live view on standard error; what is to stay goes to standard output as plain lines.
 #[derive(Debug)]
@@ -88,23 +90,28 @@ impl Live {
     fn draw(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
         let Some(picture) = &self.picture else { return Ok(()) };
         let mut view = String::new();
-        for row in 0..HEIGHT / 4 {
-            for column in 0..WIDTH / 2 {
-                view.push(braille(picture, 2 * column, 4 * row));
+        // A terminal that is too low scrolls: the view could not be found again to be drawn over.
+        if terminal_size::terminal_size().is_none_or(|(_, rows)| u32::from(rows.0) > HEIGHT / 4 + 1) {
+            for row in 0..HEIGHT / 4 {
+                for column in 0..WIDTH / 2 {
+                    view.push(braille(picture, 2 * column, 4 * row));
+                }
+                view.push_str(LINE_END);
             }
-            view.push('\n');
         }
         let outputs = bench.outputs();
         view += &format!(
-            "{:8.1} s   lamp {:<14} sound {}\n",
+            "{:8.1} s   lamp {:<14} sound {}{LINE_END}",
             now.get() as f64 / 1e6,
             lamp_words(outputs.lamp),
             sound_words(outputs.sound),
         );
         let lines = view.matches('\n').count();
-        self.wipe()?;
+        // Over the old view in one piece, so that it does not flicker; a line that is too long for the
+        // terminal is cut off, not folded, so that it stays one line.
+        let up = if self.standing > 0 { format!("\x1b[{}A", self.standing) } else { String::new() };
         let mut err = io::stderr().lock();
-        err.write_all(view.as_bytes())?;
+        err.write_all(format!("\x1b[?7l{up}{view}\x1b[J\x1b[?7h").as_bytes())?;
         err.flush()?;
         self.standing = lines;
         Ok(())

@@ -14,6 +14,7 @@ use turntally_firmware::display::Frame;
 
 use crate::board::{Line, Lines};
 use crate::capture::{Recorder, Tick, Wire};
+use crate::encoder::STEP_NS;
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::job::Job;
@@ -32,7 +33,7 @@ pub struct Args {
     /// The job file; `demo` for the one inside the program
     job: PathBuf,
     /// Chooses the run: same seed, same run
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, value_name = "NUMBER", value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
     /// Who winds: careful, steady, brisk or hasty
     #[arg(long, default_value = "steady", value_name = "NAME")]
@@ -42,7 +43,7 @@ pub struct Args {
     #[arg(long, value_delimiter = ',', value_name = "FAULT")]
     faults: Vec<String>,
     /// How far "stop now" leads the target: a time such as 350ms, `learned` from coil to coil, or `off`
-    #[arg(long, default_value = "learned", value_name = "TIME")]
+    #[arg(long, default_value = "learned", value_name = "TIME", allow_hyphen_values = true)]
     lead: String,
     /// Write every line of the board to a VCD file (IEEE 1364)
     #[arg(long, value_name = "TRACE.vcd")]
@@ -51,7 +52,7 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     frames: Option<PathBuf>,
     /// Watch it in the terminal at this many times real time; without it, it goes as fast as it can
-    #[arg(long, value_name = "TIMES")]
+    #[arg(long, value_name = "TIMES", value_parser = pace, allow_negative_numbers = true)]
     pace: Option<f64>,
     /// Print one JSON object instead of text
     #[arg(long)]
@@ -83,11 +84,16 @@ fn setup(args: &Args) -> Result<Setup, Failure> {
         .iter()
         .map(|name| name.parse::<FaultKind>().map_err(|error| Failure::value("--faults", name, error)))
         .collect::<Result<FaultSet, _>>()?;
-    if args.pace.is_some_and(|pace| !(0.01..=10_000.0).contains(&pace)) {
-        let pace = args.pace.unwrap_or_default();
-        return Err(Failure::value("--pace", pace, "only 0.01 to 10000 times real time is allowed"));
-    }
     Ok(Setup { seed: args.seed, manner, faults, lead: lead(&args.lead)? })
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("only a whole number from 0 to {} is allowed", u64::MAX))
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    let pace = text.parse().ok().filter(|pace| (0.01..=10_000.0).contains(pace));
+    pace.ok_or_else(|| "only 0.01 to 10000 times real time is allowed".to_owned())
 }
 
 fn lead(text: &str) -> Result<Lead, Failure> {
@@ -129,9 +135,14 @@ impl Audience {
         })
     }
 
+    const fn writes_files(&self) -> bool {
+        self.recording.is_some() || self.frames.is_some()
+    }
+
     fn finish(self, outcome: &Outcome) -> Result<(), Failure> {
         if let Some(recording) = self.recording {
-            recording.finish((outcome.seconds * 1e9) as u64)?;
+            // Whole milliseconds, which seconds in binary are not: the last edge must not come after the end.
+            recording.finish((outcome.seconds * 1e3).round() as u64 * STEP_NS)?;
         }
         if let Some(live) = self.live {
             live.finish()?;
@@ -161,9 +172,17 @@ impl Onlooker for Audience {
             return Ok(());
         }
         let line = coil_line(coil);
-        match &mut self.live {
+        let printed = match &mut self.live {
             Some(live) => live.line(&line),
             None => output::print(&line),
+        };
+        match printed {
+            // Nobody reads the lines any more, but the files are still wanted.
+            Err(failure) if failure.is_broken_pipe() && self.writes_files() => {
+                self.lines = false;
+                Ok(())
+            }
+            printed => printed,
         }
     }
 
@@ -313,27 +332,34 @@ pub const fn fault_key(fault: Fault) -> &'static str {
 /// Every line of the board, going to a VCD file.
 struct Recording {
     whole: WholeFile,
-    recorder: Recorder<std::fs::File>,
+    recorder: Option<Recorder<std::fs::File>>,
     levels: u32,
 }
 
 impl Recording {
     fn new(path: &Path) -> Result<Self, Failure> {
-        let whole = WholeFile::create(path)?;
-        let levels = Lines::new().levels();
+        Ok(Self { whole: WholeFile::create(path)?, recorder: None, levels: Lines::new().levels() })
+    }
+
+    /// Begins with these levels: an encoder may stand anywhere, and its first sample is no step.
+    fn begin(&self, levels: u32) -> Result<Recorder<std::fs::File>, Failure> {
         let wires: Vec<(&str, bool)> =
             Line::ALL.iter().map(|&line| (line.name(), levels >> line as u32 & 1 == 1)).collect();
-        let recorder = Recorder::new(whole.writer()?, Tick::Microsecond, &wires)
-            .map_err(|error| whole.failure(&error))?;
-        Ok(Self { whole, recorder, levels })
+        Recorder::new(self.whole.writer()?, Tick::Microsecond, &wires)
+            .map_err(|error| self.whole.failure(&error))
     }
 
     fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
+        let Some(recorder) = &mut self.recorder else {
+            self.recorder = Some(self.begin(levels)?);
+            self.levels = levels;
+            return Ok(());
+        };
         let mut changed = self.levels ^ levels;
         while changed != 0 {
             let line = changed.trailing_zeros();
             changed &= changed - 1;
-            self.recorder
+            recorder
                 .change(at_ns, Wire(line as usize), levels >> line & 1 == 1)
                 .map_err(|error| self.whole.failure(&error))?;
         }
@@ -341,8 +367,12 @@ impl Recording {
         Ok(())
     }
 
-    fn finish(self, end_ns: u64) -> Result<(), Failure> {
-        self.recorder.finish(end_ns).map_err(|error| self.whole.failure(&error))?;
+    fn finish(mut self, end_ns: u64) -> Result<(), Failure> {
+        let recorder = match self.recorder.take() {
+            Some(recorder) => recorder,
+            None => self.begin(self.levels)?,
+        };
+        recorder.finish(end_ns).map_err(|error| self.whole.failure(&error))?;
         self.whole.finish()
     }
 }

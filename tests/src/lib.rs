@@ -1,6 +1,8 @@
 //! What the workspace's tests share: random jobs and the tally of a campaign of batches.
 #![forbid(unsafe_code)]
 
+pub mod stops;
+
 use std::fmt;
 
 use turntally_core::bench::Lead;

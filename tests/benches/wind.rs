@@ -1,0 +1,43 @@
+//! Winding a whole batch on the simulated bench: encoder edges per second of real time, for each
+//! operator, and how many times faster than at a bench. Run with
+//! `cargo bench -p turntally-tests --bench wind`.
+#![allow(clippy::unwrap_used, reason = "a bench that cannot run must stop")]
+
+use std::time::Instant;
+
+use divan::Bencher;
+use divan::counter::ItemsCount;
+use turntally_core::bench::Lead;
+use turntally_core::cue::DEFAULT_LEAD;
+use turntally_sim::faults::FaultSet;
+use turntally_sim::job::{DEMO, Job};
+use turntally_sim::operator::{MANNERS, Manner};
+use turntally_sim::run::{self, Nobody, Outcome, Setup};
+
+fn main() {
+    // The same as `turntally wind demo`: every edge simulated, sampled, decoded; every screen drawn.
+    for manner in MANNERS {
+        let begun = Instant::now();
+        let outcome = wind(manner);
+        let took = begun.elapsed().as_secs_f64();
+        assert!(outcome.finished && outcome.lost_counts() == 0);
+        println!(
+            "{:<8} {:6.0} s of winding in {took:.2} s: {:.0} times real time",
+            manner.name,
+            outcome.seconds,
+            outcome.seconds / took,
+        );
+    }
+    divan::main();
+}
+
+fn wind(manner: Manner) -> Outcome {
+    let setup = Setup { seed: 1, manner, faults: FaultSet::default(), lead: Lead::Learned(DEFAULT_LEAD) };
+    run::wind(&Job::parse(DEMO).unwrap(), setup, &mut Nobody).unwrap()
+}
+
+#[divan::bench(args = MANNERS.map(|manner| manner.name), sample_count = 10, sample_size = 1)]
+fn demo_edges(bencher: Bencher, name: &str) {
+    let manner: Manner = name.parse().unwrap();
+    bencher.counter(ItemsCount::new(wind(manner).edges)).bench(|| wind(manner));
+}
