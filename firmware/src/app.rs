@@ -1,14 +1,14 @@
 //! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input};
+use turntally_core::bench::{Bench, CoilRecord, Event, Input, Lamp, Outputs, Sound};
 use turntally_core::counter::CountsPerTurn;
-use turntally_core::screen;
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
 
 use crate::display::Frame;
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
+use crate::trouble::{Trouble, View};
 
 /// The screen is drawn at most this often.
 const REDRAW: Micros = Micros::from_millis(50);
@@ -17,7 +17,7 @@ const REDRAW: Micros = Micros::from_millis(50);
 #[derive(Debug)]
 pub struct App {
     watch: SignalWatch,
-    bench: Bench,
+    view: View,
     rhythm: Rhythm,
     /// What the encoder said since the last poll.
     pending: Reading,
@@ -30,6 +30,7 @@ pub struct App {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Look {
     phase: turntally_core::bench::Phase,
+    trouble: bool,
     turns: Turns,
     rings: u32,
     keys: u32,
@@ -41,7 +42,7 @@ impl App {
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         Self {
             watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
-            bench,
+            view: View { bench, trouble: None },
             rhythm: Rhythm::default(),
             pending: Reading::default(),
             lost: false,
@@ -71,6 +72,12 @@ impl App {
         self.lost = true;
     }
 
+    /// Tells the user what is wrong with the counter itself, until a key is pressed: the screen says
+    /// it, the lamp is red, the sounder rattles. Counting goes on.
+    pub fn report(&mut self, trouble: Trouble) {
+        self.view.trouble = Some(trouble);
+    }
+
     fn gather(&mut self, reading: Reading) {
         let sum = &mut self.pending;
         sum.net += reading.net;
@@ -82,7 +89,8 @@ impl App {
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
-        let mut tell = |input| self.bench.handle(Event { at: now, input });
+        let View { bench, trouble } = &mut self.view;
+        let mut tell = |input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
             tell(Input::SamplesLost);
         }
@@ -92,12 +100,19 @@ impl App {
         } else {
             tell(Input::Encoder(pending));
         }
-        let (key, clicks) = front.read();
+        let (mut key, clicks) = front.read();
+        if key.is_some() && trouble.take().is_some() {
+            // This press was for the message and says nothing to the bench.
+            key = None;
+        }
         if clicks != 0 {
             tell(Input::Knob(clicks));
         }
         let record = key.and_then(|key| tell(Input::Key(key)));
-        let outputs = self.bench.outputs();
+        let mut outputs = bench.outputs();
+        if trouble.is_some() {
+            outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
+        }
         self.rhythm.set(outputs, now);
         let hertz = self.rhythm.hertz(now);
         front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
@@ -107,6 +122,18 @@ impl App {
     /// Draws the screen if it is due and would look different; whether it was drawn. The board calls
     /// it when nothing else is waiting: a cue never waits for the screen.
     pub fn redraw(&mut self, now: Micros) -> bool {
+        if !self.redraw_due(now) {
+            return false;
+        }
+        match self.view.draw(&mut self.frame) {
+            Ok(()) => true,
+            Err(never) => match never {},
+        }
+    }
+
+    /// Whether the screen is due to be drawn and would look different; if so the caller draws
+    /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
+    pub fn redraw_due(&mut self, now: Micros) -> bool {
         if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW) {
             return false;
         }
@@ -115,23 +142,28 @@ impl App {
             return false;
         }
         self.drawn = Some((now, look));
-        match screen::draw(&self.bench, &mut self.frame) {
-            Ok(()) => true,
-            Err(never) => match never {},
-        }
+        true
+    }
+
+    /// What is to be shown now; a copy of it can be drawn anywhere at any time.
+    #[must_use]
+    pub const fn view(&self) -> &View {
+        &self.view
     }
 
     fn look(&self) -> Look {
-        let progress = self.bench.progress();
-        let choice = match self.bench.state() {
+        let bench = &self.view.bench;
+        let progress = bench.progress();
+        let choice = match bench.state() {
             turntally_core::bench::State::Verdict { choice } => *choice as u32,
             _ => 0,
         };
-        let job = self.bench.job().map_or(0, |(index, _)| index as u32);
+        let job = bench.job().map_or(0, |(index, _)| index as u32);
         Look {
-            phase: self.bench.phase(),
-            turns: self.bench.turns(),
-            rings: self.bench.rings_now(),
+            phase: bench.phase(),
+            trouble: self.view.trouble.is_some(),
+            turns: bench.turns(),
+            rings: bench.rings_now(),
             keys: choice + 4 * job + 64 * (progress.kept + progress.scrapped),
         }
     }
@@ -145,7 +177,7 @@ impl App {
     /// The bench inside, to look at.
     #[must_use]
     pub const fn bench(&self) -> &Bench {
-        &self.bench
+        &self.view.bench
     }
 
     /// The signal watch inside, for the totals of its decoder.
@@ -157,6 +189,6 @@ impl App {
     /// Counts per turn of the job that is chosen.
     #[must_use]
     pub fn per_turn(&self) -> Option<CountsPerTurn> {
-        self.bench.job().map(|(_, job)| job.rule.per_turn())
+        self.view.bench.job().map(|(_, job)| job.rule.per_turn())
     }
 }
