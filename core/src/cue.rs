@@ -169,7 +169,12 @@ impl StopCue {
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
 fn lead_counts(speed: i64, lead: Micros) -> i64 {
-    let counts = i128::from(speed.max(0)) * i128::from(lead.get()) / 1_000_000_000;
+    let speed = speed.max(0);
+    // A processor without 128-bit division does this in every millisecond.
+    if let Some(product) = i64::try_from(lead.get()).ok().and_then(|lead| speed.checked_mul(lead)) {
+        return product / 1_000_000_000;
+    }
+    let counts = i128::from(speed) * i128::from(lead.get()) / 1_000_000_000;
     i64::try_from(counts).unwrap_or(i64::MAX / 2)
 }
 
@@ -226,17 +231,18 @@ impl SpeedMeter {
     #[must_use]
     pub fn speed(&self, now: Micros) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
-        let mut speed = 0;
+        let mut moved = (0, SHORTEST);
         for &(at, then) in self.history.iter().rev() {
             let span = now.since(at);
             if span < SHORTEST {
                 continue;
             }
-            speed = per_second(counts - then, span);
+            moved = (counts - then, span);
             if counts.abs_diff(then) >= FEWEST {
                 break;
             }
         }
+        let mut speed = per_second(moved.0, moved.1);
         // No count for a while means that the speed is below one count in that while.
         let still = now.since(self.moved_at);
         if still > Micros::ZERO {
@@ -262,7 +268,11 @@ impl SpeedMeter {
 
 /// Thousandths of a count per second.
 fn per_second(counts: i64, span: Micros) -> i64 {
-    let speed = i128::from(counts) * 1_000_000_000 / i128::from(span.get().max(1));
+    let span = span.get().max(1);
+    if let (Some(counts), Ok(span)) = (counts.checked_mul(1_000_000_000), i64::try_from(span)) {
+        return counts / span;
+    }
+    let speed = i128::from(counts) * 1_000_000_000 / i128::from(span);
     i64::try_from(speed).unwrap_or(if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 })
 }
 

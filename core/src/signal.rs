@@ -122,7 +122,8 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, &mut reading);
-        let end_ns = end.get().saturating_mul(1_000);
+        // Wraps after 584 years.
+        let end_ns = end.get().wrapping_mul(1_000);
         if steps.forward > 0 && steps.reverse > 0 {
             // Both ways within one word: only here is the order of the samples worth the walk.
             let mut walk = Decoder::new();
@@ -145,14 +146,15 @@ impl SignalWatch {
     /// Follows the position and returns 1 where it retreated faster than a hand can.
     fn follow(&mut self, position: i64, at_ns: u64) -> u32 {
         let run = &mut self.run;
-        let ahead = if run.direction == 0 {
-            (position - run.furthest).abs()
-        } else {
-            (position - run.furthest) * run.direction
+        let gone = position - run.furthest;
+        let ahead = match run.direction {
+            0 => gone.abs(),
+            1.. => gone,
+            _ => -gone,
         };
         if run.direction == 0 {
             if ahead >= RETREAT_COUNTS {
-                *run = Run { direction: (position - run.furthest).signum(), furthest: position, at_ns };
+                *run = Run { direction: gone.signum(), furthest: position, at_ns };
             }
             return 0;
         }

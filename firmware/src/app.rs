@@ -12,6 +12,8 @@ use crate::trouble::{Trouble, View};
 
 /// The screen is drawn at most this often.
 const REDRAW: Micros = Micros::from_millis(50);
+/// And this often it is looked whether it would look different.
+const LOOK: Micros = Micros::from_millis(10);
 
 /// The counter, without its pins.
 #[derive(Debug)]
@@ -24,6 +26,7 @@ pub struct App {
     lost: bool,
     frame: Frame,
     drawn: Option<(Micros, Look)>,
+    looked: Micros,
 }
 
 /// What a drawing depends on: it is drawn again only when this changes.
@@ -48,6 +51,7 @@ impl App {
             lost: false,
             frame: Frame::new(),
             drawn: None,
+            looked: Micros::ZERO,
         }
     }
 
@@ -65,6 +69,13 @@ impl App {
             }
             Err(PinUnread) => self.lost = true,
         }
+    }
+
+    /// Whether a word says that nothing moved, so that [`App::samples`] need not see it.
+    #[inline]
+    #[must_use]
+    pub const fn is_still(&self, word: u32) -> bool {
+        self.watch.decoder().is_still(word)
     }
 
     /// Words were overwritten before they could be read: the count is unknown from here on.
@@ -134,9 +145,10 @@ impl App {
     /// Whether the screen is due to be drawn and would look different; if so the caller draws
     /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
     pub fn redraw_due(&mut self, now: Micros) -> bool {
-        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW) {
+        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.looked) < LOOK) {
             return false;
         }
+        self.looked = now;
         let look = self.look();
         if self.drawn.is_some_and(|(_, before)| before == look) {
             return false;

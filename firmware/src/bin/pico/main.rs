@@ -155,6 +155,7 @@ async fn tick(app: &'static mut App, mut ring: DmaRing, mut front: Front, mut wa
         // The sampler's words carry their own time: how late they are read changes nothing.
         let clock = ring.clock();
         reader.drain(&mut ring, |found| match found {
+            Found::Word { word, .. } if app.is_still(word) => {}
             Found::Word { word, index } => app.samples(Ok(Some(word)), clock.end_of(index)),
             Found::Lost(words) => {
                 lost += words.0;
