@@ -7,6 +7,7 @@ use embassy_sync::blocking_mutex::Mutex;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use portable_atomic::{AtomicU8, Ordering};
 use turntally_core::bench::{Doubt, Phase};
+use turntally_core::cue::Goal;
 use turntally_firmware::app::App;
 
 /// What the tick is at, for a probe or an emulator that measures processor time: 0 nothing,
@@ -26,6 +27,8 @@ pub struct Vitals {
     pub ms: u64,
     phase: Phase,
     counts: i64,
+    /// Where the coil ends, 0 without one.
+    aim: i64,
     rings: u32,
     doubt: Doubt,
     position: i64,
@@ -45,6 +48,7 @@ impl Vitals {
         ms: 0,
         phase: Phase::Choose,
         counts: 0,
+        aim: 0,
         rings: 0,
         doubt: Doubt::Within(0),
         position: 0,
@@ -61,6 +65,7 @@ impl Vitals {
         Self {
             phase: bench.phase(),
             counts: bench.counts(),
+            aim: bench.goal().map_or(0, Goal::aim),
             rings: bench.rings_now(),
             doubt: bench.doubt(),
             position: app.watch().decoder().position(),
@@ -73,7 +78,8 @@ impl Vitals {
 
 impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "ms={} phase={:?} counts={} rings={}", self.ms, self.phase, self.counts, self.rings)?;
+        write!(f, "ms={} phase={:?} counts={}", self.ms, self.phase, self.counts)?;
+        write!(f, " aim={} rings={}", self.aim, self.rings)?;
         match self.doubt {
             Doubt::Within(doubt) => write!(f, " doubt={doubt}")?,
             Doubt::Unknown => write!(f, " doubt=unknown")?,
