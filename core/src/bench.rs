@@ -123,7 +123,8 @@ impl Choice {
 pub enum Fault {
     /// A channel of the encoder never moves: the count is unknown.
     Dead(Channel),
-    /// Steps that cannot be true add up to more than an eighth of a turn of doubt.
+    /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
+    /// eighth of a turn of doubt they want a decision.
     MissedSteps,
     /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
     Chatter,
@@ -363,6 +364,8 @@ struct Coil {
     faults: Faults,
     /// It has been wound on by a quarter turn once, so backwards is winding back.
     forward_seen: bool,
+    /// The missed steps have been put to the user.
+    steps_told: bool,
 }
 
 /// A job with what has been made of it.
@@ -503,9 +506,10 @@ impl Bench {
     }
 
     fn enter_ready(&mut self) {
-        if !self.slots.is_empty() {
-            self.state = State::Ready;
-        }
+        let Some(slot) = self.slots.get(self.chosen) else { return };
+        // A finished batch can be left without its last key, by a fault: it is still finished, and
+        // must not be asked for a coil of no rings.
+        self.state = if slot.progress.rings >= slot.job.rings { State::Done } else { State::Ready };
     }
 
     /// Zero: the coil begins here.
@@ -530,6 +534,7 @@ impl Bench {
             illegal: 0,
             faults: Faults::default(),
             forward_seen: false,
+            steps_told: false,
         });
         self.state = State::Winding { cue: Cue::Quiet };
         if let Some(channel) = self.dead {
@@ -593,6 +598,10 @@ impl Bench {
         if let (true, Some(slot)) = (turned, self.slots.get_mut(self.chosen)) {
             slot.direction = slot.direction.flipped();
         }
+        if let (true, Some(coil)) = (turned, &mut self.coil) {
+            // The count leaps, the crank does not: the leap would be taken for a speed, and stop said for it.
+            coil.cue.forget_motion();
+        }
     }
 
     fn encoder(&mut self, reading: Reading) {
@@ -609,16 +618,18 @@ impl Bench {
             coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
             coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
         }
+        // The gravest first: it is shown, and those that came with it are noted.
         if overflow {
             self.distrust();
             self.raise(Fault::OutOfRange);
-        } else if let Some(channel) = reading.dead {
-            self.raise(Fault::Dead(channel));
-        } else if reading.chatter > 0 {
-            self.raise(Fault::Chatter);
-        } else {
-            self.judge_count(reading.illegal > 0);
         }
+        if let Some(channel) = reading.dead {
+            self.raise(Fault::Dead(channel));
+        }
+        if reading.chatter > 0 {
+            self.raise(Fault::Chatter);
+        }
+        self.judge_count(reading.illegal > 0);
     }
 
     /// Faults that show in the count itself.
@@ -629,13 +640,19 @@ impl Bench {
         if counts >= (turn / 4).max(1) {
             coil.forward_seen = true;
         }
+        if illegal {
+            coil.faults.insert(Fault::MissedSteps);
+        }
         let backwards = !coil.forward_seen && counts <= -(turn / 2).max(2);
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
         let doubtful =
             illegal && matches!(coil.doubt, Doubt::Within(doubt) if doubt > (turn / 8).max(1).unsigned_abs());
-        if backwards && !coil.faults.contains(Fault::Backwards) {
+        // Only its own page can turn the count round: behind another fault it waits for that one's answer.
+        let shown = matches!(self.state, State::Fault { .. });
+        if backwards && !shown && !coil.faults.contains(Fault::Backwards) {
             self.raise(Fault::Backwards);
-        } else if doubtful && !coil.faults.contains(Fault::MissedSteps) {
+        } else if doubtful && !coil.steps_told {
+            coil.steps_told = true;
             self.raise(Fault::MissedSteps);
         }
     }

@@ -300,7 +300,9 @@ impl CoilRule {
         let up = |mm: Mm| Length::from_nm(libm::ceil(mm.get() * 1e6) as i64);
         Self {
             wire: winding.wire(),
-            pitch: up(winding.pitch()),
+            // A close coil's pitch is its wire, to the nanometre: through a real number it could come back
+            // one longer, and fifty turns would add fifty.
+            pitch: if winding.gap() > 0.0 { up(winding.pitch()) } else { winding.wire() },
             kept_least: libm::floor(winding.turns_kept(spring.high()) * 1e9) as i64,
             kept_most: libm::ceil(winding.turns_kept(spring.low()) * 1e9) as i64,
             tail: if tail < Turns::ZERO { Turns::ZERO } else { tail },

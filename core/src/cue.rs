@@ -135,7 +135,7 @@ impl StopCue {
         if let Some(said) = self.said {
             // Once said it stands while the hand slows down; it is taken back when the crank rests
             // short of the target or winds back.
-            if !resting && counts >= said.counts - self.goal.turn / 4 {
+            if !resting && counts >= said.counts.saturating_sub(self.goal.turn / 4) {
                 return Cue::Stop;
             }
             self.said = None;
@@ -143,7 +143,7 @@ impl StopCue {
             self.said = Some(Said { counts, speed });
             return Cue::Stop;
         }
-        let left = aim - counts - lead_counts;
+        let left = aim.saturating_sub(counts).saturating_sub(lead_counts);
         // Two turns, or two seconds of fast cranking.
         let window = (2 * self.goal.turn).max(speed / 1_000 * 2).max(1);
         if left > window {
@@ -152,13 +152,20 @@ impl StopCue {
         Cue::Near { beat: beat(left, window) }
     }
 
+    /// Forgets the speed and what was said of it. To be called where the count is set anew without
+    /// the crank having moved.
+    pub fn forget_motion(&mut self) {
+        self.meter = SpeedMeter::new();
+        self.said = None;
+    }
+
     fn time_the_hand(&mut self, counts: i64, resting: bool) {
         let Some(said) = self.said else { return };
         if self.timed || !resting {
             return;
         }
         self.timed = true;
-        let ran_on = i128::from(counts - said.counts);
+        let ran_on = i128::from(counts) - i128::from(said.counts);
         if said.speed > 0 && ran_on >= 0 {
             // Speed is in thousandths of a count per second.
             let us = ran_on * 1_000_000_000 / i128::from(said.speed);
@@ -169,13 +176,8 @@ impl StopCue {
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
 fn lead_counts(speed: i64, lead: Micros) -> i64 {
-    let speed = speed.max(0);
-    // A processor without 128-bit division does this in every millisecond.
-    if let Some(product) = i64::try_from(lead.get()).ok().and_then(|lead| speed.checked_mul(lead)) {
-        return product / 1_000_000_000;
-    }
-    let counts = i128::from(speed) * i128::from(lead.get()) / 1_000_000_000;
-    i64::try_from(counts).unwrap_or(i64::MAX / 2)
+    // The lead is at most two seconds: its thousandths of a second keep the product small.
+    speed.max(0).saturating_mul((lead.get() / 1_000).cast_signed()) / 1_000_000
 }
 
 /// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
@@ -237,7 +239,7 @@ impl SpeedMeter {
             if span < SHORTEST {
                 continue;
             }
-            moved = (counts - then, span);
+            moved = (counts.saturating_sub(then), span);
             if counts.abs_diff(then) >= FEWEST {
                 break;
             }
@@ -268,12 +270,13 @@ impl SpeedMeter {
 
 /// Thousandths of a count per second.
 fn per_second(counts: i64, span: Micros) -> i64 {
-    let span = span.get().max(1);
-    if let (Some(counts), Ok(span)) = (counts.checked_mul(1_000_000_000), i64::try_from(span)) {
-        return counts / span;
+    // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
+    if let Some(scaled) = counts.checked_mul(1_000_000_000)
+        && let Ok(span) = i64::try_from(span.get().max(1))
+    {
+        return scaled / span;
     }
-    let speed = i128::from(counts) * 1_000_000_000 / i128::from(span);
-    i64::try_from(speed).unwrap_or(if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 })
+    if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 }
 }
 
 #[cfg(test)]

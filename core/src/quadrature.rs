@@ -6,10 +6,10 @@
 //! which both bits change says that a sample was missed: the direction is unknown, so it is counted
 //! as illegal and never guessed.
 //!
-//! [`Decoder`] takes one sample at a time or 16 or 32 of them packed in a word, to the last count
-//! the same. Packed words are decoded on bit planes: one exclusive-or finds every change in the
-//! word, and the direction of all of them is read off in a handful of operations, with no table
-//! and no loop over samples.
+//! [`Decoder`] takes one sample at a time, 16 or 32 of them packed in a word, or a whole block of
+//! words, to the last count the same. Packed words are decoded on bit planes: one exclusive-or finds
+//! every change in the word, and the direction of all of them is read off in a handful of
+//! operations, with no table and no loop over samples.
 
 /// Even bits of a packed word: where channel B sits, and where per-sample flags are gathered.
 const EVEN_64: u64 = 0x5555_5555_5555_5555;
@@ -157,6 +157,40 @@ impl Decoder {
         steps
     }
 
+    /// Takes a block of words of 32 samples each, the oldest in the lowest two bits of the first word:
+    /// the same as [`push_32`](Self::push_32) on every word, for a recording that lies in memory.
+    ///
+    /// The flags of several words are added up side by side in two-bit, then four-bit, then byte-wide
+    /// fields and summed once for 60 words: counting the ones of each word is the dearest part where
+    /// the processor has no instruction for it (plain x86-64 and Cortex-M0+ have none).
+    pub fn push_block(&mut self, words: &[u64]) {
+        let (sixes, rest) = words.as_chunks::<6>();
+        if let (Some(&[first, ..]), Some(&[.., end])) = (sixes.first(), sixes.last()) {
+            let mut last = self.last.map_or(first & 0b11, u64::from);
+            self.last = Some((end >> 62) as u8);
+            // A byte-wide field takes at most 24 from six words, so 240 from ten times six.
+            for block in sixes.chunks(10) {
+                let mut bytes = Flags::default();
+                for &[a, b, c, d, e, f] in block {
+                    // A two-bit field takes three words, a four-bit field two such pairs twice: 12.
+                    let three = Flags::of(a, last) + Flags::of(b, a >> 62) + Flags::of(c, b >> 62);
+                    let more = Flags::of(d, c >> 62) + Flags::of(e, d >> 62) + Flags::of(f, e >> 62);
+                    let nibbles =
+                        three.widen(2, 0x3333_3333_3333_3333) + more.widen(2, 0x3333_3333_3333_3333);
+                    bytes = bytes + nibbles.widen(4, 0x0f0f_0f0f_0f0f_0f0f);
+                    last = f >> 62;
+                }
+                let [legal, forward, illegal] = bytes.sums();
+                self.forward += forward;
+                self.reverse += legal - forward;
+                self.illegal += illegal;
+            }
+        }
+        for &word in rest {
+            self.push_32(word);
+        }
+    }
+
     /// Forgets where the pins stood: the next sample counts nothing. For a time in which the levels
     /// were unknown (a capture's `x` or `z`, a sampler that was switched off).
     pub const fn forget_level(&mut self) {
@@ -202,6 +236,60 @@ impl Decoder {
     }
 }
 
+/// Flags of the steps in a word, or sums of them in fields side by side, for [`Decoder::push_block`].
+#[derive(Clone, Copy, Default)]
+struct Flags {
+    legal: u64,
+    forward: u64,
+    illegal: u64,
+}
+
+impl Flags {
+    /// One flag for each sample, at its even bit; `last` is the sample before the word.
+    #[inline]
+    const fn of(word: u64, last: u64) -> Self {
+        let changed = word ^ ((word << 2) | last);
+        let change_a = changed >> 1;
+        let legal = (changed ^ change_a) & EVEN_64;
+        Self {
+            legal,
+            forward: legal & (word ^ (word >> 1) ^ change_a),
+            illegal: changed & change_a & EVEN_64,
+        }
+    }
+
+    /// Adds neighbouring fields of `bits` each into fields twice as wide; `mask` keeps the lower ones.
+    #[inline]
+    const fn widen(self, bits: u32, mask: u64) -> Self {
+        Self {
+            legal: (self.legal & mask) + (self.legal >> bits & mask),
+            forward: (self.forward & mask) + (self.forward >> bits & mask),
+            illegal: (self.illegal & mask) + (self.illegal >> bits & mask),
+        }
+    }
+
+    /// The sums of all byte-wide fields: legal, forward, illegal.
+    #[inline]
+    fn sums(self) -> [u64; 3] {
+        let wide = self.widen(8, 0x00ff_00ff_00ff_00ff);
+        // Four fields of at most 480 each: the product gathers their sum in the top one.
+        [wide.legal, wide.forward, wide.illegal].map(|sum| sum.wrapping_mul(0x0001_0001_0001_0001) >> 48)
+    }
+}
+
+impl core::ops::Add for Flags {
+    type Output = Self;
+
+    #[inline]
+    fn add(self, other: Self) -> Self {
+        Self {
+            legal: self.legal + other.legal,
+            forward: self.forward + other.forward,
+            illegal: self.illegal + other.illegal,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -236,7 +324,32 @@ mod tests {
         decoder
     }
 
+    fn block(samples: &[u8], cut: usize) -> Decoder {
+        let words: heapless::Vec<u64, 512> = samples
+            .chunks_exact(32)
+            .map(|chunk| chunk.iter().rev().fold(0_u64, |word, &s| word << 2 | u64::from(s)))
+            .collect();
+        let (first, second) = words.split_at(cut.min(words.len()));
+        let mut decoder = Decoder::new();
+        decoder.push_block(first);
+        decoder.push_block(second);
+        decoder
+    }
+
     proptest! {
+        /// A block, wherever it is cut in two and whatever is left over, equals single samples.
+        #[test]
+        fn block_equals_single(
+            samples in prop::collection::vec(0_u8..4, 0..9000),
+            repeat in 1_usize..9,
+            cut in 0_usize..300,
+        ) {
+            let samples: heapless::Vec<u8, 9000> =
+                samples.iter().flat_map(|&s| core::iter::repeat_n(s, repeat)).take(9000).collect();
+            let whole = &samples[..samples.len() / 32 * 32];
+            prop_assert_eq!(block(whole, cut), single(whole));
+        }
+
         /// Any samples at all: packed and single decoding agree to the last count.
         #[test]
         fn packed_equals_single(samples in prop::collection::vec(0_u8..4, 0..20), repeat in 1_usize..9) {
@@ -314,6 +427,19 @@ mod tests {
         let mut decoder = Decoder::new();
         let word = 0xaaaa_ffff;
         assert_eq!(decoder.push_16(word).net(), 1);
+    }
+
+    /// The fullest fields: every sample of a long block a forward, a reverse or an illegal step.
+    #[test]
+    fn block_of_nothing_but_steps_does_not_overflow_its_fields() {
+        // Oldest first: 00 01 11 10; 00 10 11 01; 00 11 00 11, sixteen or eight times in a word.
+        for (byte, expected) in
+            [(0b10_11_01_00_u8, (3839, 0, 0)), (0b01_11_10_00, (0, 3839, 0)), (0b11_00_11_00, (0, 0, 3839))]
+        {
+            let mut decoder = Decoder::new();
+            decoder.push_block(&[u64::from_le_bytes([byte; 8]); 120]);
+            assert_eq!((decoder.forward(), decoder.reverse(), decoder.illegal()), expected);
+        }
     }
 
     /// A jump over the diagonal is illegal in all four places and moves nothing.

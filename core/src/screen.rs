@@ -3,16 +3,21 @@
 //! One number matters and stands 38 pixels tall. On the common 0.96 in module (10.9 mm active height
 //! for 64 rows, data sheets, from memory) that is 6.5 mm: 22 minutes of arc from a metre away, in
 //! the range that ISO 9241-303 (from memory) recommends. Below it turns of wire fill up as the coil
-//! grows; "stop" and "too far" turn the whole screen inside out, so that they are seen from the
-//! corner of an eye.
+//! grows; "stop", "too far" and faults turn the whole screen inside out, so that they are seen from
+//! the corner of an eye.
+//!
+//! Every page is laid out alike: a headline in rows 0 to 10, what matters in the middle, and at the
+//! bottom what the two keys do now, No at the left in outline, Yes at the right filled. Words that
+//! would be too wide take the next smaller type, and in the smallest they are cut with two dots, so
+//! that nothing is ever drawn outside or over something else.
 
 use core::fmt::Write;
 
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::{DrawTarget, Drawable, Point, Primitive, Size};
-use embedded_graphics::primitives::{Line, PrimitiveStyle, Rectangle};
+use embedded_graphics::primitives::{Line, PrimitiveStyle, Rectangle, RoundedRectangle};
 use heapless::String;
-use u8g2_fonts::types::{FontColor, HorizontalAlignment, VerticalPosition};
+use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
 use crate::bench::{Bench, Choice, Doubt, Fault, Phase, State};
@@ -24,16 +29,45 @@ pub const WIDTH: u32 = 128;
 /// Pixels down.
 pub const HEIGHT: u32 = 64;
 
-type Text = String<32>;
+/// The same, as drawing counts.
+const ACROSS: i32 = WIDTH as i32;
+/// The number that matters ends here; what it counts stands to the right of it.
+const NUMBER_END: i32 = 93;
+/// Baseline of the headline.
+const HEADLINE: i32 = 9;
+/// The keys' top row; they reach to the bottom.
+const KEYS_TOP: i32 = 51;
+const KEYS_HIGH: u32 = 13;
 
-const SMALL: FontRenderer =
-    FontRenderer::new::<fonts::u8g2_font_profont11_tr>().with_ignore_unknown_chars(true);
-const MEDIUM: FontRenderer =
-    FontRenderer::new::<fonts::u8g2_font_profont17_tr>().with_ignore_unknown_chars(true);
-const WORD: FontRenderer =
-    FontRenderer::new::<fonts::u8g2_font_logisoso32_tr>().with_ignore_unknown_chars(true);
-const NUMBER: FontRenderer =
-    FontRenderer::new::<fonts::u8g2_font_logisoso38_tn>().with_ignore_unknown_chars(true);
+type Text = String<48>;
+/// A type and those to take instead where the words do not fit, larger to smaller.
+type Types = &'static [&'static FontRenderer];
+
+/// One type of the font library; a character that it lacks is left out.
+macro_rules! typeface {
+    ($name:ident, $font:ident) => {
+        static $name: FontRenderer = FontRenderer::new::<fonts::$font>().with_ignore_unknown_chars(true);
+    };
+}
+
+// Words with letters of Western Europe, since jobs are named in any of its languages.
+typeface!(PLAIN_8, u8g2_font_helvR08_tf);
+typeface!(BOLD_8, u8g2_font_helvB08_tf);
+typeface!(BOLD_12, u8g2_font_helvB12_tf);
+typeface!(WORD_32, u8g2_font_logisoso32_tr);
+typeface!(DIGITS_38, u8g2_font_logisoso38_tn);
+typeface!(DIGITS_32, u8g2_font_logisoso32_tn);
+typeface!(DIGITS_26, u8g2_font_logisoso26_tn);
+typeface!(DIGITS_22, u8g2_font_logisoso22_tn);
+typeface!(DIGITS_16, u8g2_font_logisoso16_tn);
+
+const PLAIN: Types = &[&PLAIN_8];
+const BOLD: Types = &[&BOLD_8, &PLAIN_8];
+const TITLE: Types = &[&BOLD_12, &PLAIN_8];
+const STOP_WORD: Types = &[&WORD_32];
+const NUMBER: Types = &[&DIGITS_38, &DIGITS_32, &DIGITS_26, &DIGITS_22, &DIGITS_16, &PLAIN_8];
+const FIGURE: Types = &[&DIGITS_22, &DIGITS_16, &PLAIN_8];
+const SMALL_FIGURE: Types = &[&DIGITS_16, &BOLD_8, &PLAIN_8];
 
 /// Draws the bench's state on the whole screen.
 ///
@@ -71,74 +105,88 @@ where
 {
     target.clear(BinaryColor::On)?;
     let mut page = Page { target, ink: BinaryColor::Off };
-    page.left(&MEDIUM, title, 14)?;
-    page.rule(17)?;
-    for (line, baseline) in lines.into_iter().zip([28, 39, 50]) {
-        page.left(&SMALL, line, baseline)?;
+    page.left(TITLE, title, 12)?;
+    page.line(15)?;
+    for (line, baseline) in lines.into_iter().zip([25, 36, 47]) {
+        page.left(PLAIN, line, baseline)?;
     }
     page.keys(None, "ok")
 }
 
 fn choose<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let Some((index, job)) = bench.job() else {
-        page.left(&SMALL, "No job yet", 12)?;
-        return page.left(&SMALL, "Send one from a computer", 28);
+        page.headline(BOLD, "No job yet", "")?;
+        page.rule()?;
+        page.left(PLAIN, "Send one to the counter", 28)?;
+        return page.left(PLAIN, "from a computer.", 40);
     };
-    page.left(&SMALL, "Which job?", 8)?;
-    page.right(&SMALL, &text(format_args!("{} of {}", index + 1, bench.jobs().len())), 8)?;
-    page.rule(11)?;
-    page.left(&SMALL, &job.name, 24)?;
-    page.left(&MEDIUM, &text(format_args!("{} rings", job.rings)), 41)?;
+    let jobs = bench.jobs().len();
+    page.headline(BOLD, "Which job?", if jobs > 1 { "turn the knob" } else { "" })?;
+    page.rule()?;
+    page.left(TITLE, &shown_name(&job.name), 28)?;
     let progress = bench.progress();
-    if progress.kept > 0 {
-        page.right(&SMALL, &text(format_args!("{} made", progress.rings)), 41)?;
+    let rings = if progress.kept > 0 {
+        text(format_args!("{} of {} rings made", progress.rings, job.rings))
+    } else {
+        text(format_args!("{} rings, {}", job.rings, counted(bench.coils_left(), "coil")))
+    };
+    page.left(PLAIN, &rings, 43)?;
+    if jobs > 1 {
+        page.places(index, jobs)?;
     }
-    page.keys(None, "yes")?;
-    if bench.jobs().len() > 1 {
-        page.centre(&SMALL, "knob", 62)?;
-    }
-    Ok(())
+    page.keys(None, "choose")
 }
 
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    header(bench, page)?;
-    page.left(&SMALL, "Catch the wire, draw it", 22)?;
-    page.left(&SMALL, "tight, then start at zero.", 33)?;
-    page.left(&SMALL, &text(format_args!("Target {} turns", tenths(bench.target_turns()))), 47)?;
-    page.keys(Some("back"), "start")
+    let progress = bench.progress();
+    let wanted = bench.job().map_or(0, |(_, job)| job.rings);
+    page.headline(BOLD, &coil_of(bench), &text(format_args!("{}/{wanted} rings", progress.rings)))?;
+    page.rule()?;
+    page.left(PLAIN, "Catch the wire,", 26)?;
+    page.left(PLAIN, "draw it tight.", 38)?;
+    page.right_within(FIGURE, &to_go(bench.target_turns().nano()), 38, 48)?;
+    page.right(PLAIN, "turns", 48)?;
+    page.keys(Some("back"), "start at zero")
 }
 
 fn winding<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let phase = bench.phase();
-    let left = bench.target_turns().nano() - bench.turns().nano();
-    header(bench, page)?;
-    match phase {
+    let left = bench.target_turns().nano().saturating_sub(bench.turns().nano());
+    page.headline(BOLD, &coil_of(bench), &rings_so_far(bench))?;
+    match bench.phase() {
         Phase::Stop => {
-            page.left(&WORD, "STOP", 48)?;
-            let sign = if left > 0 { "" } else { "+" };
-            page.right(&MEDIUM, &text(format_args!("{sign}{}", tenths_up(left.abs()))), 30)?;
-            page.right(&SMALL, if left > 0 { "to go" } else { "past" }, 44)?;
+            page.left(STOP_WORD, "STOP", 46)?;
+            let (figure, words) =
+                if left > 0 { (to_go(left), "to go") } else { (past(left.saturating_neg()), "turns past") };
+            page.right_within(SMALL_FIGURE, &figure, 32, 44)?;
+            page.right(PLAIN, words, 44)?;
+            page.keys(Some("pause"), "coil done")
         }
         Phase::Over => {
-            page.number(&text(format_args!("+{}", tenths(Turns::from_nano(-left)))))?;
+            page.number(&past(left.saturating_neg()))?;
             page.beside("too", "far")?;
+            page.keys(Some("pause"), "coil done")
         }
-        _ => {
-            page.number(&tenths_up(left.max(0)))?;
+        phase => {
+            page.number(&to_go(left.max(0)))?;
             page.beside("turns", "to go")?;
+            if phase == Phase::Near {
+                page.mark("near")?;
+            }
+            page.coil(bench)
         }
     }
-    page.coil(bench)
 }
 
 fn paused<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    header(bench, page)?;
-    page.left(&MEDIUM, "Paused", 27)?;
-    page.left(&SMALL, &text(format_args!("{} turns on", tenths(bench.turns()))), 39)?;
-    page.left(&SMALL, &text(format_args!("of {}, still counting", tenths(bench.target_turns()))), 49)?;
+    page.headline(BOLD, &coil_of(bench), &rings_so_far(bench))?;
+    page.rule()?;
+    page.left(TITLE, "Paused", 26)?;
+    page.left(PLAIN, "still counting", 38)?;
+    page.right_within(FIGURE, &wound(bench.turns()), 38, 54)?;
+    page.right(PLAIN, &text(format_args!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
     page.keys(Some("end coil"), "wind on")
 }
 
@@ -147,18 +195,16 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
     choice: Choice,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    page.left(&SMALL, &text(format_args!("{} turns", hundredths(bench.turns()))), 8)?;
-    match bench.doubt() {
-        Doubt::Unknown => page.right(&SMALL, "rings unknown", 8)?,
-        Doubt::Within(_) => page.right(&SMALL, &text(format_args!("{} rings sure", bench.rings_now())), 8)?,
-    }
-    page.rule(11)?;
-    for (index, (option, words)) in
-        [(Choice::Keep, "Keep: snip and saw"), (Choice::Scrap, "Throw it away"), (Choice::WindOn, "Wind on")]
-            .into_iter()
-            .enumerate()
-    {
-        let top = 14 + 13 * index as i32;
+    let rings = match bench.doubt() {
+        Doubt::Unknown => text(format_args!("no rings sure")),
+        Doubt::Within(_) => text(format_args!("{} sure", counted(bench.rings_now(), "ring"))),
+    };
+    page.headline(PLAIN, &text(format_args!("{} turns", hundredths(bench.turns()))), &rings)?;
+    for (option, words, top) in [
+        (Choice::Keep, "Keep: snip and saw", 12),
+        (Choice::Scrap, "Throw it away", 25),
+        (Choice::WindOn, "Wind on", 38),
+    ] {
         page.option(words, top, option == choice)?;
     }
     page.keys(Some("wind on"), "do it")
@@ -167,20 +213,30 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
     let wanted = bench.job().map_or(0, |(_, job)| job.rings);
-    page.left(&SMALL, &text(format_args!("Coil {} kept", progress.kept)), 8)?;
-    page.right(&SMALL, &text(format_args!("{} to come", bench.coils_left())), 8)?;
-    page.rule(11)?;
-    page.left(&MEDIUM, &text(format_args!("{} of {wanted}", progress.rings)), 28)?;
-    page.left(&SMALL, "rings sure so far", 39)?;
-    page.left(&SMALL, &text(format_args!("Next coil {} turns", tenths(bench.target_turns()))), 50)?;
+    page.headline(
+        BOLD,
+        &text(format_args!("Coil {} kept", progress.kept)),
+        &text(format_args!("{} to come", bench.coils_left())),
+    )?;
+    page.rule()?;
+    page.left_with(SMALL_FIGURE, &text(format_args!("{}", progress.rings)), 30, |page, end| {
+        page.put(
+            PLAIN,
+            &text(format_args!("of {wanted} rings sure")),
+            end + 5,
+            30,
+            Side::Left,
+            ACROSS - 6 - end,
+        )
+    })?;
+    page.bar(34, progress.rings, wanted)?;
+    page.left(PLAIN, &text(format_args!("Next: {} turns", to_go(bench.target_turns().nano()))), 49)?;
     page.keys(Some("jobs"), "next")
 }
 
 fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
-    page.left(&SMALL, "Batch done", 8)?;
-    page.right(&SMALL, &text(format_args!("{} coils", progress.kept)), 8)?;
-    page.rule(11)?;
+    page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
     page.number(&text(format_args!("{}", progress.rings)))?;
     page.beside("rings", "sure")?;
     page.keys(None, "jobs")
@@ -193,52 +249,52 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
     let (title, lines) = fault_words(fault);
-    page.left(&MEDIUM, title, 14)?;
-    page.rule(17)?;
-    page.left(&SMALL, lines[0], 28)?;
-    page.left(&SMALL, lines[1], 39)?;
+    page.left(TITLE, title, 12)?;
+    page.line(15)?;
+    page.left(PLAIN, lines[0], 25)?;
+    page.left(PLAIN, lines[1], 36)?;
     if !in_coil {
         return page.keys(None, "ok");
     }
-    let doubt = match (fault, bench.doubt()) {
-        (Fault::Backwards, _) => Text::new(),
-        (_, Doubt::Unknown) => text(format_args!("Count lost: no promise")),
-        (_, Doubt::Within(_)) => text(format_args!("{} rings still sure", bench.rings_now())),
-    };
-    page.left(&SMALL, &doubt, 50)?;
     if fault == Fault::Backwards {
-        page.keys(Some("scrap"), "turn round")
-    } else {
-        page.keys(Some("scrap"), "go on")
+        return page.keys(Some("scrap"), "flip it");
     }
+    let doubt = match bench.doubt() {
+        Doubt::Unknown => text(format_args!("Count lost: no rings sure")),
+        Doubt::Within(_) => text(format_args!("{} still sure", counted(bench.rings_now(), "ring"))),
+    };
+    page.left(BOLD, &doubt, 47)?;
+    page.keys(Some("scrap"), "go on")
 }
 
 /// A fault's title and the two lines that say what to do about it.
 #[must_use]
 pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
     match fault {
-        Fault::Dead(Channel::A) => ("A is dead", ["Channel A never moves.", "Check its wire and plug."]),
-        Fault::Dead(Channel::B) => ("B is dead", ["Channel B never moves.", "Check its wire and plug."]),
-        Fault::MissedSteps => ("Steps missed", ["The encoder skips steps.", "Check wires, crank slower"]),
-        Fault::Chatter => ("Chatter", ["Contacts bounce too long", "for this speed: go slower"]),
-        Fault::Backwards => ("Backwards", ["The count runs backwards.", "Was it the winding way?"]),
+        Fault::Dead(Channel::A) => ("Channel A dead", ["It never moves. Check", "its wire and its plug."]),
+        Fault::Dead(Channel::B) => ("Channel B dead", ["It never moves. Check", "its wire and its plug."]),
+        Fault::MissedSteps => ("Steps missed", ["The encoder skips steps:", "check wires, crank slower."]),
+        Fault::Chatter => ("Chatter", ["Contacts bounce too long", "for this speed: go slower."]),
+        Fault::Backwards => ("Backwards", ["The count runs backwards.", "If you wound on: flip it."]),
         Fault::SamplesLost => ("Samples lost", ["The counter was late and", "missed part of the coil."]),
         Fault::OutOfRange => ("Out of range", ["The count cannot be.", "Throw the coil away."]),
     }
 }
 
-/// Coil and rings of the batch, above the rule.
-fn header<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let progress = bench.progress();
-    let coil = progress.kept.saturating_add(1);
-    let coils = progress.kept.saturating_add(bench.coils_left());
-    page.left(&SMALL, &text(format_args!("coil {coil}/{coils}")), 8)?;
-    let rings = match bench.doubt() {
+/// Which coil of the batch it is.
+fn coil_of(bench: &Bench) -> Text {
+    let kept = bench.progress().kept;
+    let coils = kept.saturating_add(bench.coils_left());
+    text(format_args!("Coil {} of {coils}", kept.saturating_add(1)))
+}
+
+/// Rings that the coil on the mandrel makes certain; `~` where doubt has lowered them.
+fn rings_so_far(bench: &Bench) -> Text {
+    match bench.doubt() {
         Doubt::Unknown => text(format_args!("? rings")),
-        Doubt::Within(0) => text(format_args!("{} rings", bench.rings_now())),
-        Doubt::Within(_) => text(format_args!("~{} rings", bench.rings_now())),
-    };
-    page.right(&SMALL, &rings, 8)
+        Doubt::Within(0) => counted(bench.rings_now(), "ring"),
+        Doubt::Within(_) => text(format_args!("~{}", counted(bench.rings_now(), "ring"))),
+    }
 }
 
 fn text(arguments: core::fmt::Arguments<'_>) -> Text {
@@ -248,23 +304,40 @@ fn text(arguments: core::fmt::Arguments<'_>) -> Text {
     text
 }
 
-/// Turns with one decimal, rounded down: never more than were wound. Past 999.9 without decimals.
-fn tenths(turns: Turns) -> Text {
-    let tenths = turns.nano().div_euclid(Turns::ONE / 10);
-    shown(tenths)
+/// `1 ring`, `2 rings`.
+fn counted(number: u32, thing: &str) -> Text {
+    text(format_args!("{number} {thing}{}", if number == 1 { "" } else { "s" }))
 }
 
-/// Turns still to go with one decimal, rounded up: zero only when there is nothing left.
-fn tenths_up(nano: i64) -> Text {
-    shown(nano.div_euclid(Turns::ONE / 10) + i64::from(nano.rem_euclid(Turns::ONE / 10) > 0))
+/// A job's name without characters that would move the pen.
+fn shown_name(name: &str) -> Text {
+    let mut shown = Text::new();
+    for c in name.chars() {
+        _ = shown.push(if c.is_control() { ' ' } else { c });
+    }
+    shown
 }
 
-fn shown(tenths: i64) -> Text {
+/// Turns on the mandrel with one decimal, rounded down: never more than were wound.
+fn wound(turns: Turns) -> Text {
+    with_tenth(turns.nano().div_euclid(Turns::ONE / 10))
+}
+
+/// Turns still to go, rounded up: zero only when there is nothing left. With one decimal below 100.
+fn to_go(nano: i64) -> Text {
+    let up = |unit: i64| nano.div_euclid(unit) + i64::from(nano.rem_euclid(unit) > 0);
+    let tenths = up(Turns::ONE / 10);
+    if tenths >= 1_000 { text(format_args!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
+}
+
+/// Turns too many, rounded up like those to go, with a sign.
+fn past(nano: i64) -> Text {
+    text(format_args!("+{}", to_go(nano)))
+}
+
+fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
     let tenths = tenths.unsigned_abs();
-    if tenths >= 10_000 {
-        return text(format_args!("{sign}{}", tenths / 10));
-    }
     text(format_args!("{sign}{}.{}", tenths / 10, tenths % 10))
 }
 
@@ -274,6 +347,44 @@ fn hundredths(turns: Turns) -> Text {
     text(format_args!("{sign}{}.{:02}", parts.unsigned_abs() / 100, parts.unsigned_abs() % 100))
 }
 
+/// Pixels that the words take.
+fn width(font: &FontRenderer, words: &str) -> i32 {
+    font.get_rendered_dimensions(words, Point::zero(), VerticalPosition::Baseline)
+        .ok()
+        .and_then(|dimensions| dimensions.bounding_box)
+        // From the pen's place, not from the first pixel: the words are set at the pen.
+        .map_or(0, |bounds| {
+            bounds.top_left.x.max(0) + i32::try_from(bounds.size.width).unwrap_or(i32::MAX / 2)
+        })
+}
+
+/// The first type in which the words fit the room; else the smallest, with the words cut.
+fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
+    let mut shown = text(format_args!("{words}"));
+    for font in types {
+        if width(font, &shown) <= room {
+            return (font, shown);
+        }
+    }
+    let smallest = types.last().copied().unwrap_or(&PLAIN_8);
+    let mut kept = shown.clone();
+    while kept.pop().is_some() {
+        shown = text(format_args!("{}..", kept.trim_end()));
+        if width(smallest, &shown) <= room {
+            return (smallest, shown);
+        }
+    }
+    (smallest, Text::new())
+}
+
+/// Where words start from.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Left,
+    Centre,
+    Right,
+}
+
 /// The screen with the colour that is drawn in.
 struct Page<'a, D> {
     target: &'a mut D,
@@ -281,89 +392,186 @@ struct Page<'a, D> {
 }
 
 impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
-    fn put(
-        &mut self,
-        font: &FontRenderer,
-        words: &str,
-        at: Point,
-        align: HorizontalAlignment,
-    ) -> Result<(), D::Error> {
-        let color = FontColor::Transparent(self.ink);
-        match font.render_aligned(words, at, VerticalPosition::Baseline, align, color, self.target) {
+    /// Sets words from `x` on (or to it, or about it) and says how wide they came out.
+    fn set(&mut self, types: Types, words: &str, at: Point, side: Side, room: i32) -> Result<i32, D::Error> {
+        let (font, words) = fitted(types, words, room);
+        let wide = width(font, &words);
+        let from = match side {
+            Side::Left => at.x,
+            Side::Centre => at.x - wide / 2,
+            Side::Right => at.x - wide + 1,
+        };
+        let (pen, color) = (Point::new(from, at.y), FontColor::Transparent(self.ink));
+        match font.render(words.as_str(), pen, VerticalPosition::Baseline, color, self.target) {
             Err(Error::DisplayError(error)) => Err(error),
             // Glyphs that a font lacks are left out; the fonts here have no background to refuse.
-            _ => Ok(()),
+            _ => Ok(wide),
         }
     }
 
-    fn left(&mut self, font: &FontRenderer, words: &str, baseline: i32) -> Result<(), D::Error> {
-        self.put(font, words, Point::new(1, baseline), HorizontalAlignment::Left)
+    fn put(
+        &mut self,
+        types: Types,
+        words: &str,
+        x: i32,
+        baseline: i32,
+        side: Side,
+        room: i32,
+    ) -> Result<(), D::Error> {
+        self.set(types, words, Point::new(x, baseline), side, room).map(|_| ())
     }
 
-    fn right(&mut self, font: &FontRenderer, words: &str, baseline: i32) -> Result<(), D::Error> {
-        self.put(font, words, Point::new(WIDTH as i32 - 2, baseline), HorizontalAlignment::Right)
+    fn left(&mut self, types: Types, words: &str, baseline: i32) -> Result<(), D::Error> {
+        self.put(types, words, 1, baseline, Side::Left, ACROSS - 2)
     }
 
-    fn centre(&mut self, font: &FontRenderer, words: &str, baseline: i32) -> Result<(), D::Error> {
-        self.put(font, words, Point::new(WIDTH as i32 / 2, baseline), HorizontalAlignment::Center)
+    /// Words from the left, and what follows them: it is told where they end.
+    fn left_with(
+        &mut self,
+        types: Types,
+        words: &str,
+        baseline: i32,
+        then: impl FnOnce(&mut Self, i32) -> Result<(), D::Error>,
+    ) -> Result<(), D::Error> {
+        let wide = self.set(types, words, Point::new(1, baseline), Side::Left, ACROSS / 2)?;
+        then(self, 1 + wide)
     }
 
-    /// The number that matters.
-    fn number(&mut self, words: &str) -> Result<(), D::Error> {
-        self.put(&NUMBER, words, Point::new(93, 49), HorizontalAlignment::Right)
+    fn right(&mut self, types: Types, words: &str, baseline: i32) -> Result<(), D::Error> {
+        self.right_within(types, words, baseline, ACROSS - 2)
     }
 
-    /// What the number counts, in two short words beside it.
-    fn beside(&mut self, first: &str, second: &str) -> Result<(), D::Error> {
-        self.put(&SMALL, first, Point::new(97, 37), HorizontalAlignment::Left)?;
-        self.put(&SMALL, second, Point::new(97, 48), HorizontalAlignment::Left)
+    fn right_within(&mut self, types: Types, words: &str, baseline: i32, room: i32) -> Result<(), D::Error> {
+        self.put(types, words, ACROSS - 2, baseline, Side::Right, room)
     }
 
-    fn rule(&mut self, y: i32) -> Result<(), D::Error> {
-        Line::new(Point::new(0, y), Point::new(WIDTH as i32 - 1, y))
+    /// The top line: what it is about, and how much of it.
+    /// (An `rn` runs together to an `m` in the small bold type: words with one are set plain.)
+    fn headline(&mut self, types: Types, left: &str, right: &str) -> Result<(), D::Error> {
+        let end = Point::new(ACROSS - 2, HEADLINE);
+        let taken = self.set(PLAIN, right, end, Side::Right, ACROSS - 2)?;
+        self.put(types, left, 1, HEADLINE, Side::Left, ACROSS - 8 - taken)
+    }
+
+    /// The rule below the headline.
+    fn rule(&mut self) -> Result<(), D::Error> {
+        self.line(12)
+    }
+
+    fn line(&mut self, y: i32) -> Result<(), D::Error> {
+        Line::new(Point::new(0, y), Point::new(ACROSS - 1, y))
             .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
             .draw(self.target)
     }
 
-    /// What the two keys do now: No on the left, Yes on the right.
-    fn keys(&mut self, no: Option<&str>, yes: &str) -> Result<(), D::Error> {
-        if let Some(no) = no {
-            self.left(&SMALL, &text(format_args!("<{no}")), 62)?;
-        }
-        self.right(&SMALL, &text(format_args!("{yes}>")), 62)
+    /// The number that matters.
+    fn number(&mut self, words: &str) -> Result<(), D::Error> {
+        self.put(NUMBER, words, NUMBER_END, 49, Side::Right, NUMBER_END + 1)
     }
 
-    fn option(&mut self, words: &str, top: i32, marked: bool) -> Result<(), D::Error> {
-        if marked {
-            Rectangle::new(Point::new(0, top), Size::new(WIDTH, 12))
-                .into_styled(PrimitiveStyle::with_fill(self.ink))
-                .draw(self.target)?;
-        }
-        let ink = self.ink;
-        if marked {
-            self.ink = ink.invert();
-        }
-        let drawn = self.put(&SMALL, words, Point::new(4, top + 9), HorizontalAlignment::Left);
-        self.ink = ink;
+    /// What the number counts, in two short words beside it.
+    fn beside(&mut self, first: &str, second: &str) -> Result<(), D::Error> {
+        let (x, room) = (NUMBER_END + 6, ACROSS - NUMBER_END - 7);
+        self.put(PLAIN, first, x, 38, Side::Left, room)?;
+        self.put(PLAIN, second, x, 48, Side::Left, room)
+    }
+
+    /// A filled word above what stands beside the number.
+    fn mark(&mut self, word: &str) -> Result<(), D::Error> {
+        let left = NUMBER_END + 3;
+        let wide = ACROSS - left;
+        self.filled(left, 14, wide, 12)?;
+        self.inverted(|page| page.put(BOLD, word, left + wide / 2, 23, Side::Centre, wide - 2))
+    }
+
+    /// A key's shape: a bar with its corners taken off.
+    fn filled(&mut self, left: i32, top: i32, wide: i32, high: u32) -> Result<(), D::Error> {
+        let wide = u32::try_from(wide).unwrap_or(0);
+        let bar = Rectangle::new(Point::new(left, top), Size::new(wide, high));
+        RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
+            .into_styled(PrimitiveStyle::with_fill(self.ink))
+            .draw(self.target)
+    }
+
+    /// Draws in the paper's colour, on something filled.
+    fn inverted(&mut self, draw: impl FnOnce(&mut Self) -> Result<(), D::Error>) -> Result<(), D::Error> {
+        self.ink = self.ink.invert();
+        let drawn = draw(self);
+        self.ink = self.ink.invert();
         drawn
     }
 
-    /// The coil as it grows: slanted turns of wire towards a post that stands at the target.
+    /// What the two keys do now: No on the left in outline, Yes on the right filled.
+    fn keys(&mut self, no: Option<&str>, yes: &str) -> Result<(), D::Error> {
+        let baseline = KEYS_TOP + 10;
+        if let Some(no) = no {
+            let bar = Rectangle::new(
+                Point::new(0, KEYS_TOP),
+                Size::new(u32::try_from(width(&PLAIN_8, no) + 9).unwrap_or(0), KEYS_HIGH),
+            );
+            RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
+                .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
+                .draw(self.target)?;
+            self.put(PLAIN, no, 4, baseline, Side::Left, ACROSS / 2)?;
+        }
+        let wide = width(&BOLD_8, yes) + 9;
+        self.filled(ACROSS - wide, KEYS_TOP, wide, KEYS_HIGH)?;
+        self.inverted(|page| page.put(BOLD, yes, ACROSS - 5, baseline, Side::Right, wide))
+    }
+
+    /// One of several things to choose from.
+    fn option(&mut self, words: &str, top: i32, marked: bool) -> Result<(), D::Error> {
+        if !marked {
+            return self.put(PLAIN, words, 5, top + 9, Side::Left, ACROSS - 9);
+        }
+        self.filled(0, top, ACROSS, 12)?;
+        self.inverted(|page| page.put(BOLD, words, 5, top + 9, Side::Left, ACROSS - 9))
+    }
+
+    /// Small squares, one for each of several: the one that is meant is filled.
+    fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
+        let (thin, full) = (PrimitiveStyle::with_stroke(self.ink, 1), PrimitiveStyle::with_fill(self.ink));
+        let mut x = 1;
+        for place in 0..of {
+            Rectangle::new(Point::new(x, KEYS_TOP + 4), Size::new(5, 5))
+                .into_styled(if place == meant { full } else { thin })
+                .draw(self.target)?;
+            x += 9;
+        }
+        Ok(())
+    }
+
+    /// How much of something is there, as a bar across the screen.
+    fn bar(&mut self, top: i32, part: u32, whole: u32) -> Result<(), D::Error> {
+        Rectangle::new(Point::new(0, top), Size::new(WIDTH, 6))
+            .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
+            .draw(self.target)?;
+        let filled = u64::from(part.min(whole)) * u64::from(WIDTH - 4) / u64::from(whole.max(1));
+        Rectangle::new(Point::new(2, top + 2), Size::new(u32::try_from(filled).unwrap_or(0), 2))
+            .into_styled(PrimitiveStyle::with_fill(self.ink))
+            .draw(self.target)
+    }
+
+    /// The coil as it grows on its mandrel: slanted turns of wire towards a post at the target.
     fn coil(&mut self, bench: &Bench) -> Result<(), D::Error> {
-        const POST: i64 = 118;
+        const POST: i32 = ACROSS - 5;
         let thin = PrimitiveStyle::with_stroke(self.ink, 1);
         let target = bench.target_turns().nano().max(1);
-        let grown = i128::from(bench.turns().nano().max(0)) * i128::from(POST) / i128::from(target);
-        let grown = i32::try_from(grown).unwrap_or(i32::MAX).min(WIDTH as i32 - 4);
-        let post = POST as i32;
-        Line::new(Point::new(0, 63), Point::new(WIDTH as i32 - 1, 63)).into_styled(thin).draw(self.target)?;
+        let wound = bench.turns().nano().clamp(0, target);
+        // Below 123 after the clamp.
+        let grown = i32::try_from(i128::from(wound) * i128::from(POST - 3) / i128::from(target)).unwrap_or(0);
         let mut x = 0;
-        while x + 3 <= grown {
-            Line::new(Point::new(x, 61), Point::new(x + 3, 54))
-                .into_styled(PrimitiveStyle::with_stroke(self.ink, 2))
-                .draw(self.target)?;
+        while x + 4 <= grown {
+            // Two lines side by side: a thick one would cover its neighbour's pixels.
+            for edge in [x, x + 1] {
+                Line::new(Point::new(edge, 61), Point::new(edge + 3, 54))
+                    .into_styled(thin)
+                    .draw(self.target)?;
+            }
             x += 4;
         }
-        Line::new(Point::new(post + 4, 52), Point::new(post + 4, 63)).into_styled(thin).draw(self.target)
+        self.line(63)?;
+        Line::new(Point::new(POST, 52), Point::new(POST, 62)).into_styled(thin).draw(self.target)?;
+        Line::new(Point::new(POST + 1, 52), Point::new(POST + 1, 62)).into_styled(thin).draw(self.target)
     }
 }

@@ -143,6 +143,25 @@ impl SignalWatch {
         reading
     }
 
+    /// Takes one sample, A in bit 1 and B in bit 0, seen at `at`: for signals that come as changes
+    /// with their time, such as a recording, and not at a steady rate.
+    #[inline]
+    pub fn push(&mut self, sample: u8, at: Micros) -> Reading {
+        let steps = self.decoder.push(sample);
+        if steps.is_still() {
+            return Reading::default();
+        }
+        let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
+        self.watch_channels(steps, &mut reading);
+        reading.chatter = self.follow(self.decoder.position(), at.get().saturating_mul(1_000));
+        reading
+    }
+
+    /// Forgets where the pins stood, as [`Decoder::forget_level`] does; counts and findings stay.
+    pub const fn forget_level(&mut self) {
+        self.decoder.forget_level();
+    }
+
     /// Follows the position and returns 1 where it retreated faster than a hand can.
     fn follow(&mut self, position: i64, at_ns: u64) -> u32 {
         let run = &mut self.run;
@@ -238,6 +257,30 @@ mod tests {
             let dead: Vec<_> = readings.iter().filter_map(|r| r.dead).collect();
             assert_eq!(dead, [expected]);
         }
+    }
+
+    /// Single samples and packed words come to the same findings.
+    #[test]
+    fn single_samples_find_what_words_find() {
+        let mut faulty = forward(100, 16);
+        faulty.extend([0b01, 0b01, 0b00, 0b00, 0b10, 0b10, 0b11, 0b11]);
+        faulty.extend((0..104).flat_map(|c| core::iter::repeat_n(CYCLE[(c + 2) % 4], 16)));
+        faulty.extend(forward(1600, 4).iter().map(|s| s & 0b10));
+        faulty.extend([0b00, 0b11, 0b00, 0b11, 0b10, 0b10, 0b10, 0b10]);
+        faulty.truncate(faulty.len() / 16 * 16);
+        let (packed, readings) = watch(400, &faulty);
+        let mut single = SignalWatch::new(400, 20_000);
+        let mut chatter = 0;
+        let mut dead = Vec::new();
+        for (index, &sample) in faulty.iter().enumerate() {
+            let reading = single.push(sample, Micros::new((index as u64 + 1) * 20));
+            chatter += reading.chatter;
+            dead.extend(reading.dead);
+        }
+        assert_eq!(single.decoder(), packed.decoder());
+        assert_eq!(chatter, readings.iter().map(|r| r.chatter).sum::<u32>());
+        assert_eq!(dead, readings.iter().filter_map(|r| r.dead).collect::<Vec<_>>());
+        assert_eq!((chatter, dead.as_slice()), (1, [Channel::B].as_slice()));
     }
 
     /// A healthy signal at any steady speed raises nothing.

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
+use crate::{replay, wind};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -15,7 +16,11 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    /// Count the turns in a recording (VCD) of an encoder's two channels.
+    Replay(replay::Args),
+    Wind(wind::Args),
+}
 
 /// Runs the program and says how it ended: 0, or 2 with one line on standard error.
 pub fn main() -> ExitCode {
@@ -52,5 +57,8 @@ fn usage_line(error: &clap::Error) -> Failure {
 }
 
 fn run(cli: Cli) -> Result<(), Failure> {
-    match cli.command {}
+    match cli.command {
+        Command::Replay(args) => replay::run(&args),
+        Command::Wind(args) => wind::run(&args),
+    }
 }

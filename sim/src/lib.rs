@@ -1,7 +1,16 @@
 //! The desktop program of turntally, as a library so that tests can reach it.
 #![forbid(unsafe_code)]
 
+pub mod board;
+pub mod capture;
 pub mod cli;
+pub mod encoder;
 pub mod failure;
+pub mod faults;
 pub mod job;
+pub mod live;
+pub mod operator;
 pub mod output;
+pub mod replay;
+pub mod run;
+pub mod wind;

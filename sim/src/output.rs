@@ -1,27 +1,72 @@
 //! Where results go: standard output, or a file that appears whole or not at all.
 
+use std::fs::File;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use crate::failure::Failure;
 
-/// Writes a file whole or not at all: beside its place first, then moved onto it.
+/// A file on its way: beside its place first, moved onto it when it is whole, gone otherwise.
+#[derive(Debug)]
+pub struct WholeFile {
+    path: PathBuf,
+    file: tempfile::NamedTempFile,
+}
+
+impl WholeFile {
+    /// Begins a file that is to appear at `path`.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn create(path: &Path) -> Result<Self, Failure> {
+        let failure = |error: io::Error| Failure::file("write", path, &error);
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        if path.is_dir() {
+            return Err(failure(io::Error::from(io::ErrorKind::IsADirectory)));
+        }
+        let file = tempfile::NamedTempFile::new_in(folder).map_err(failure)?;
+        make_readable(&file).map_err(failure)?;
+        Ok(Self { path: path.to_owned(), file })
+    }
+
+    /// Another handle on the file, to write through.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn writer(&self) -> Result<File, Failure> {
+        self.file.as_file().try_clone().map_err(|error| self.failure(&error))
+    }
+
+    /// What went wrong with this file.
+    #[must_use]
+    pub fn failure(&self, error: &io::Error) -> Failure {
+        Failure::file("write", &self.path, error)
+    }
+
+    /// Puts the file in its place.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn finish(self) -> Result<(), Failure> {
+        let path = self.path;
+        self.file.persist(&path).map_err(|error| Failure::file("write", &path, &error.error))?;
+        Ok(())
+    }
+}
+
+/// Writes a file whole or not at all.
 ///
 /// # Errors
 /// One line that names the file.
 pub fn write_whole(path: &Path, content: &[u8]) -> Result<(), Failure> {
-    let failure = |error: &io::Error| Failure::file("write", path, error);
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|error| failure(&error))?;
-    file.write_all(content).map_err(|error| failure(&error))?;
-    make_readable(&file).map_err(|error| failure(&error))?;
-    file.persist(path).map_err(|error| failure(&error.error))?;
-    Ok(())
+    let whole = WholeFile::create(path)?;
+    whole.writer()?.write_all(content).map_err(|error| whole.failure(&error))?;
+    whole.finish()
 }
 
 /// A temporary file is its owner's alone; what was asked for is readable as any new file.

@@ -83,7 +83,10 @@ export class Rig {
     attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
     const watchdog = chip.peripherals[0x40058];
     watchdog.reason = watchdogReason;
-    watchdog.onWatchdogTrigger = () => { this.resetWanted = watchdog.reason; };
+    watchdog.onWatchdogTrigger = () => {
+      this.resetWanted = watchdog.reason;
+      watchdog.alarm.enable = false; // or it would come again at once, for ever
+    };
     for (const pin of Object.values(PIN)) chip.gpio[pin].addListener((state) => this.#changed(pin, state));
     for (const [pin, level] of this.#driven) chip.gpio[pin].setInputValue(level);
     this.nsPerCycle = 1e9 / chip.clkSys;

@@ -1,0 +1,900 @@
+//! The bench under every key, every fault and any sequence of events.
+#![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+
+mod common;
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use common::{Hand, TURN, job, rule};
+use proptest::prelude::*;
+use turntally_core::bench::{
+    Bench, Choice, CoilRecord, Doubt, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress, Sound,
+    State,
+};
+use turntally_core::counter::Direction;
+use turntally_core::signal::{Channel, Reading};
+use turntally_core::units::{Micros, Turns};
+
+const QUIET: Reading = Reading { net: 0, illegal: 0, chatter: 0, dead: None, revived: false };
+const CRADLE_UM: i64 = 70_000;
+
+/// A coil of a batch of 160 rings, begun.
+fn begun() -> Hand {
+    let mut hand = Hand::new([job("garden chain", 160, CRADLE_UM)]);
+    hand.begins();
+    hand
+}
+
+fn aim(hand: &Hand) -> i64 {
+    hand.bench.goal().unwrap().aim()
+}
+
+// ---- Every phase, and the ways between them ----
+
+/// What a person at the bench can do.
+#[derive(Debug, Clone, Copy)]
+enum Act {
+    Yes,
+    No,
+    KnobOn,
+    KnobBack,
+    CrankTo(i64),
+    LoseSamples,
+}
+
+const KEYS: [Act; 4] = [Act::Yes, Act::No, Act::KnobOn, Act::KnobBack];
+
+impl Act {
+    fn on(self, hand: &Hand) -> Hand {
+        let mut hand = hand.clone();
+        match self {
+            Self::Yes => hand.yes(),
+            Self::No => hand.no(),
+            Self::KnobOn => hand.knob(1),
+            Self::KnobBack => hand.knob(-1),
+            Self::LoseSamples => hand.tell(Input::SamplesLost),
+            Self::CrankTo(past_aim) => {
+                let goal = hand.bench.goal().map_or(0, |goal| goal.aim());
+                hand.cranks_to((goal + past_aim).max(0), 240).waits(500)
+            }
+        };
+        hand
+    }
+}
+
+/// What tells one place from another when walking through the states. (Coils of no rings can be kept
+/// without end: two are as good as more.)
+fn place(hand: &Hand) -> (Phase, String, usize, u32) {
+    let inside = match hand.bench.state() {
+        State::Verdict { choice } => format!("{choice:?}"),
+        State::Fault { in_coil, .. } => format!("{in_coil}"),
+        _ => String::new(),
+    };
+    (
+        hand.bench.phase(),
+        inside,
+        hand.bench.job().map_or(0, |(index, _)| index),
+        hand.bench.progress().kept.min(2),
+    )
+}
+
+/// Every place that `acts` lead to from `start`, in the order of distance.
+fn walk(start: Hand, acts: &[Act]) -> Vec<Hand> {
+    let mut seen = BTreeSet::from([place(&start)]);
+    let mut queue = VecDeque::from([start]);
+    let mut found = Vec::new();
+    while let Some(hand) = queue.pop_front() {
+        for act in acts {
+            let next = act.on(&hand);
+            if seen.insert(place(&next)) {
+                queue.push_back(next);
+            }
+        }
+        found.push(hand);
+    }
+    found
+}
+
+/// Two small jobs: one coil, and two coils of which the last is short.
+fn everywhere() -> Vec<Hand> {
+    let start = Hand::new([job("two coils", 60, CRADLE_UM), job("one coil", 5, CRADLE_UM)]);
+    let cranks = [Act::CrankTo(-TURN), Act::CrankTo(0), Act::CrankTo(TURN), Act::LoseSamples];
+    walk(start, &[&KEYS[..], &cranks[..]].concat())
+}
+
+/// Keys, knob and crank lead from a fresh bench to each of the eleven phases.
+#[test]
+fn fresh_bench_reaches_every_phase() {
+    let phases: BTreeSet<Phase> = everywhere().iter().map(|hand| hand.bench.phase()).collect();
+    let all = BTreeSet::from([
+        Phase::Choose,
+        Phase::Ready,
+        Phase::Winding,
+        Phase::Near,
+        Phase::Stop,
+        Phase::Over,
+        Phase::Paused,
+        Phase::Verdict,
+        Phase::Next,
+        Phase::Done,
+        Phase::Fault,
+    ]);
+    assert_eq!(phases, all);
+}
+
+/// Wherever one is, keys and knob alone lead out of it and back to the choice of a job.
+#[test]
+fn keys_lead_back_to_the_choice_from_everywhere() {
+    let places = everywhere();
+    assert!(places.len() > 20, "{}", places.len());
+    for hand in places {
+        let from = place(&hand);
+        let reached = walk(hand, &KEYS);
+        assert!(reached.iter().any(|hand| hand.bench.phase() == Phase::Choose), "no way back from {from:?}");
+    }
+}
+
+/// With no job there is nothing to begin: every key leaves the bench where it is.
+#[test]
+fn no_job_cannot_be_begun() {
+    for act in KEYS {
+        assert_eq!(act.on(&Hand::new([])).bench.phase(), Phase::Choose);
+    }
+}
+
+/// The first key of each state does what the screen says of it.
+#[test]
+fn keys_do_what_they_say() {
+    let at = |acts: &[Act]| acts.iter().fold(Hand::new([job("a", 60, CRADLE_UM)]), |hand, act| act.on(&hand));
+    let (on, back) = (Act::Yes, Act::No);
+    for (acts, yes, no) in [
+        (vec![], Phase::Ready, Phase::Choose),
+        (vec![on], Phase::Winding, Phase::Choose),
+        (vec![on, on], Phase::Verdict, Phase::Paused),
+        (vec![on, on, Act::CrankTo(0)], Phase::Verdict, Phase::Paused),
+        (vec![on, on, Act::CrankTo(TURN)], Phase::Verdict, Phase::Paused),
+        (vec![on, on, back], Phase::Winding, Phase::Verdict),
+        (vec![on, on, Act::CrankTo(0), on], Phase::Next, Phase::Stop),
+        (vec![on, on, Act::CrankTo(0), on, on], Phase::Ready, Phase::Choose),
+        // Ready after a kept coil goes back between the coils.
+        (vec![on, on, Act::CrankTo(0), on, on, on], Phase::Winding, Phase::Next),
+        (vec![on, on, Act::LoseSamples], Phase::Winding, Phase::Ready),
+    ] {
+        let hand = at(&acts);
+        assert_eq!(Act::Yes.on(&hand).bench.phase(), yes, "Yes after {acts:?}");
+        assert_eq!(Act::No.on(&hand).bench.phase(), no, "No after {acts:?}");
+    }
+}
+
+// ---- Coils, verdicts, batches ----
+
+/// The marked choice follows from the count, the knob moves it and stops at the ends.
+#[test]
+fn verdict_marks_the_likely_choice() {
+    use Choice::{Keep, Scrap, WindOn};
+    let choice = |hand: &Hand| match hand.bench.state() {
+        State::Verdict { choice } => *choice,
+        other => unreachable!("{other:?}"),
+    };
+    let mut short = begun();
+    short.cranks_to(10 * TURN, 240).yes();
+    assert_eq!(choice(&short), WindOn);
+    let mut full = begun();
+    full.cranks_to(aim(&begun()), 240).yes();
+    assert_eq!(choice(&full), Keep);
+    let turned: Vec<Choice> = [1, 1, 1, -2, 127, -128].map(|clicks| choice(full.knob(clicks))).to_vec();
+    assert_eq!(turned, [Scrap, WindOn, WindOn, Keep, WindOn, Keep]);
+}
+
+/// Wind on goes on with the same coil, to the count.
+#[test]
+fn wind_on_keeps_the_count() {
+    let mut hand = begun();
+    hand.cranks_to(10 * TURN, 240).yes().yes();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 10 * TURN));
+    hand.cranks(5 * TURN, 240).yes().no();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 15 * TURN));
+    assert!(hand.records.is_empty());
+}
+
+/// A coil thrown away promises nothing and is wound again for the same target.
+#[test]
+fn scrap_repeats_the_same_target() {
+    let mut hand = begun();
+    let target = aim(&hand);
+    hand.cranks_to(target, 240).yes().knob(1).yes();
+    assert_eq!(hand.bench.phase(), Phase::Ready);
+    assert_eq!(hand.bench.progress(), Progress { rings: 0, kept: 0, scrapped: 1 });
+    hand.yes();
+    assert_eq!((aim(&hand), hand.bench.counts()), (target, 0));
+    let record = hand.records[0];
+    assert_eq!((record.kept, record.rings, record.counts, record.target_counts), (false, 0, target, target));
+}
+
+/// A batch is wound to its end: full coils, a shorter last one, and the rings add up.
+#[test]
+fn batch_ends_with_a_shorter_coil() {
+    let mut hand = begun();
+    let full = rule(CRADLE_UM).full_rings();
+    let mut left = Vec::new();
+    while hand.bench.phase() != Phase::Done {
+        left.push(hand.bench.coils_left());
+        hand.keeps_a_coil();
+        if hand.bench.phase() == Phase::Next {
+            hand.yes().yes();
+        }
+    }
+    assert_eq!(left, [3, 2, 1]);
+    let rings: Vec<u32> = hand.records.iter().map(|record| record.rings).collect();
+    assert_eq!(rings, [full, full, 160 - 2 * full]);
+    let targets: Vec<i64> = hand.records.iter().map(|record| record.target_counts).collect();
+    assert!(targets[0] == targets[1] && targets[2] < targets[0], "{targets:?}");
+    assert_eq!(hand.bench.progress(), Progress { rings: 160, kept: 3, scrapped: 0 });
+    assert_eq!(hand.bench.outputs().sound, Sound::Fanfare);
+    // Any key takes the finished batch off; the job can be wound anew.
+    hand.no();
+    assert_eq!((hand.bench.phase(), hand.bench.progress()), (Phase::Choose, Progress::default()));
+    assert_eq!(hand.bench.coils_left(), 3);
+}
+
+/// A coil kept short of its target counts for what it gives; the batch makes up for it.
+#[test]
+fn short_coil_is_made_up_for() {
+    let mut hand = begun();
+    hand.cranks_to(30 * TURN, 240).yes().knob(-2).yes();
+    let short = hand.records[0].rings;
+    assert_eq!(short, rule(CRADLE_UM).certain_rings(30 * TURN, 0));
+    let mut rings = short;
+    while hand.bench.phase() != Phase::Done {
+        hand.yes().yes().keeps_a_coil();
+        rings += hand.records[hand.records.len() - 1].rings;
+    }
+    assert_eq!(rings, 160);
+}
+
+/// Each job keeps its own rings; going from one to the other loses nothing.
+#[test]
+fn jobs_keep_separate_progress() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, 50_000)]);
+    hand.begins().keeps_a_coil().no().knob(1);
+    assert_eq!(hand.bench.progress(), Progress::default());
+    hand.begins().keeps_a_coil().no();
+    let b = hand.bench.progress();
+    hand.knob(-1);
+    let a = hand.bench.progress();
+    assert_eq!((a.rings, b.rings), (rule(CRADLE_UM).full_rings(), rule(50_000).full_rings()));
+    assert_eq!(hand.records.iter().map(|record| record.job).collect::<Vec<_>>(), [0, 1]);
+    // Back at it, the first job asks for the rest.
+    hand.begins();
+    assert_eq!(hand.bench.coils_left(), 2);
+}
+
+/// A finished job that was left without its last key (its encoder was pulled) is still finished.
+#[test]
+fn finished_job_is_not_wound_again() {
+    let mut hand = Hand::new([job("a", 5, CRADLE_UM)]);
+    hand.begins().keeps_a_coil();
+    assert_eq!(hand.bench.phase(), Phase::Done);
+    hand.reads(Reading { dead: Some(Channel::A), ..QUIET }).yes();
+    assert_eq!(hand.bench.phase(), Phase::Choose);
+    hand.yes();
+    assert_eq!((hand.bench.phase(), hand.bench.progress().rings), (Phase::Done, 5));
+    hand.yes();
+    assert_eq!((hand.bench.phase(), hand.bench.progress().rings), (Phase::Choose, 0));
+}
+
+// ---- Counting ----
+
+/// Pausing silences the cue and nothing else.
+#[test]
+fn paused_bench_keeps_counting() {
+    let mut hand = begun();
+    hand.cranks_to(10 * TURN, 240).no().cranks(3 * TURN, 240).cranks(-TURN, 240);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Paused, 12 * TURN));
+    hand.cranks_to(aim(&hand) + 2 * TURN, 240);
+    assert_eq!(hand.bench.phase(), Phase::Paused);
+    assert_eq!((hand.bench.outputs().sound, hand.bench.outputs().may_turn), (Sound::Silent, false));
+    // Going on, the cue is right at once.
+    assert_eq!(hand.yes().bench.phase(), Phase::Over);
+}
+
+/// Winding back subtracts, and takes back what the cue said and the rings.
+#[test]
+fn winding_back_subtracts() {
+    let mut hand = begun();
+    let target = aim(&hand);
+    hand.cranks_to(target + TURN, 120).waits(500);
+    assert_eq!(hand.bench.phase(), Phase::Over);
+    let rings = hand.bench.rings_now();
+    hand.cranks(-TURN, 120).waits(500);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Stop, target));
+    hand.cranks(-10 * TURN, 120).waits(500);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, target - 10 * TURN));
+    assert!(hand.bench.rings_now() < rings);
+}
+
+/// What is counted between coils belongs to no coil.
+#[test]
+fn cranking_between_coils_counts_for_none() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM)]);
+    hand.cranks(5 * TURN, 240).yes().cranks(-3 * TURN, 240).yes();
+    assert_eq!(hand.bench.counts(), 0);
+}
+
+/// The turns shown are the counts through the gear, whichever way the encoder is mounted.
+#[test]
+fn reverse_encoder_counts_the_same() {
+    let mut hand = Hand::new([Job { direction: Direction::Reverse, ..job("a", 160, CRADLE_UM) }]);
+    hand.begins().cranks(-7 * TURN, 240);
+    assert_eq!(hand.bench.turns(), Turns::from_whole(7));
+}
+
+// ---- The cue through the bench ----
+
+/// Each phase has its own sound, lamp and stop line while the crank turns; at rest nothing hurries.
+#[test]
+fn outputs_follow_the_phase() {
+    let mut hand = begun();
+    let target = aim(&hand);
+    let outputs = |hand: &Hand| (hand.bench.phase(), hand.bench.outputs());
+    let (phase, out) = outputs(hand.cranks_to(10 * TURN, 60));
+    assert_eq!(
+        (phase, out.sound, out.lamp, out.may_turn),
+        (Phase::Winding, Sound::Silent, Lamp::GreenSteady, true)
+    );
+    let (phase, out) = outputs(hand.cranks_to(target - 2 * TURN, 60));
+    assert!(matches!(out.sound, Sound::Beats { .. }), "{out:?}");
+    assert_eq!((phase, out.lamp, out.may_turn), (Phase::Near, Lamp::YellowBeats, true));
+    let (phase, out) = outputs(hand.cranks_to(target - TURN / 8, 60));
+    assert_eq!(
+        (phase, out.sound, out.lamp, out.may_turn),
+        (Phase::Stop, Sound::Tone, Lamp::GreenQuick, false)
+    );
+    let (phase, out) = outputs(hand.cranks_to(target + TURN, 60));
+    assert_eq!(
+        (phase, out.sound, out.lamp, out.may_turn),
+        (Phase::Over, Sound::Warble, Lamp::YellowTwice, false)
+    );
+    let (phase, out) = outputs(hand.waits(500));
+    assert_eq!((phase, out.sound, out.lamp), (Phase::Over, Sound::Silent, Lamp::YellowTwice));
+    let out = outputs(hand.tell(Input::SamplesLost)).1;
+    assert_eq!((out.sound, out.lamp, out.may_turn), (Sound::Rattle, Lamp::RedQuick, false));
+}
+
+/// How early the cue comes on a coil, in counts before the target; the hand then runs on for `ms`.
+fn winds_a_coil(hand: &mut Hand, rpm: i64, ms: i64) -> i64 {
+    let target = aim(hand);
+    hand.cranks_to(target - 8 * TURN, 4 * rpm).cranks_to(target - 6 * TURN, rpm);
+    while hand.bench.phase() != Phase::Stop {
+        hand.cranks(rpm * TURN / 60_000, rpm);
+    }
+    let early = target - hand.bench.counts();
+    hand.cranks(ms * rpm * TURN / 60_000, rpm).waits(1_000).yes().knob(-2).yes();
+    early
+}
+
+/// A learning counter's lead goes from its first value to what the hand takes, a step with each coil.
+#[test]
+fn learned_lead_moves_towards_the_hand() {
+    for (hand_ms, nearer) in [(200, -1), (700, 1)] {
+        let lead = Lead::Learned(Micros::from_millis(400));
+        let mut hand = Hand::new([Job { lead, ..job("a", 700, CRADLE_UM) }]);
+        hand.yes();
+        let mut early = Vec::new();
+        for _ in 0..12 {
+            hand.yes();
+            early.push(winds_a_coil(&mut hand, 75, hand_ms));
+            let taken = hand.records[early.len() - 1].stop_time.map_or(0, Micros::get);
+            assert!(taken.abs_diff(hand_ms.unsigned_abs() * 1_000) < 15_000, "{taken} us for {hand_ms} ms");
+            hand.yes();
+        }
+        let counts_per_ms = 75 * TURN / 60_000;
+        assert!((early[0] - 400 * counts_per_ms).abs() < 20, "{early:?}");
+        assert!(early.windows(2).all(|pair| (pair[1] - pair[0]) * nearer >= 0), "{early:?}");
+        let last = early[early.len() - 1];
+        assert!((last - hand_ms * counts_per_ms).abs() < 60, "{early:?}");
+    }
+}
+
+/// A set lead stays as it was set.
+#[test]
+fn set_lead_stays() {
+    let mut hand = Hand::new([job("a", 600, CRADLE_UM)]);
+    hand.yes();
+    let early: Vec<i64> = (0..3)
+        .map(|_| {
+            hand.yes();
+            let early = winds_a_coil(&mut hand, 75, 100);
+            hand.yes();
+            early
+        })
+        .collect();
+    assert!(early.iter().all(|early| early.abs_diff(early_of_350_ms()) < 20), "{early:?}");
+}
+
+fn early_of_350_ms() -> i64 {
+    350 * 75 * TURN / 60_000
+}
+
+// ---- Faults ----
+
+/// Every fault with what raises it, on a coil of some turns.
+fn faults() -> BTreeMap<Fault, Hand> {
+    let wound = |input: Input| {
+        let mut hand = begun();
+        hand.cranks_to(20 * TURN, 240).tell(input);
+        hand
+    };
+    let reads = |reading: Reading| wound(Input::Encoder(reading));
+    let mut backwards = begun();
+    backwards.cranks(-TURN / 2, 60);
+    BTreeMap::from([
+        (Fault::Dead(Channel::A), reads(Reading { dead: Some(Channel::A), ..QUIET })),
+        (Fault::Dead(Channel::B), reads(Reading { dead: Some(Channel::B), ..QUIET })),
+        // An eighth of a turn is 200 counts; each impossible step leaves two in doubt.
+        (Fault::MissedSteps, reads(Reading { illegal: 101, ..QUIET })),
+        (Fault::Chatter, reads(Reading { chatter: 1, ..QUIET })),
+        (Fault::Backwards, backwards),
+        (Fault::SamplesLost, wound(Input::SamplesLost)),
+        (Fault::OutOfRange, reads(Reading { net: i64::MAX, ..QUIET })),
+    ])
+}
+
+/// Each fault is shown by its name, rattles, stops a powered winder; Yes goes on, No throws the coil
+/// away, and either way the coil's record names it.
+#[test]
+fn faults_are_shown_decided_and_recorded() {
+    let faults = faults();
+    assert_eq!(faults.len(), 7);
+    for (fault, hand) in faults {
+        let shown =
+            matches!(hand.bench.state(), State::Fault { fault: shown, in_coil: true } if *shown == fault);
+        assert!(shown, "{fault:?}: {:?}", hand.bench.state());
+        let outputs = hand.bench.outputs();
+        assert_eq!((outputs.lamp, outputs.sound, outputs.may_turn), (Lamp::RedQuick, Sound::Rattle, false));
+        let mut scrapped = hand.clone();
+        scrapped.no();
+        assert_eq!(scrapped.bench.phase(), Phase::Ready, "{fault:?}");
+        let record = scrapped.records[0];
+        assert_eq!((record.kept, record.rings, record.faults.iter().collect()), (false, 0, vec![fault]));
+        let mut kept = hand.clone();
+        kept.yes();
+        assert_eq!(kept.bench.phase(), Phase::Winding, "{fault:?}");
+        kept.yes().knob(-2).yes();
+        let record = kept.records[0];
+        assert_eq!((record.kept, record.faults.iter().collect()), (true, vec![fault]));
+        assert_eq!(
+            record.doubt == Doubt::Unknown,
+            record.rings == 0 && fault != Fault::Backwards,
+            "{fault:?}"
+        );
+    }
+}
+
+/// The doubt that each fault leaves: none, a few counts, or the whole coil.
+#[test]
+fn faults_leave_their_doubt() {
+    for (fault, hand) in faults() {
+        let expected = match fault {
+            Fault::Dead(_) | Fault::SamplesLost | Fault::OutOfRange => Doubt::Unknown,
+            Fault::MissedSteps => Doubt::Within(202),
+            Fault::Chatter => Doubt::Within(4),
+            Fault::Backwards => Doubt::Within(0),
+        };
+        assert_eq!(hand.bench.doubt(), expected, "{fault:?}");
+    }
+}
+
+/// A dead channel makes the coil promise nothing to its end, even after it moves again.
+#[test]
+fn dead_channel_voids_the_promise_of_its_coil_only() {
+    let mut hand = begun();
+    hand.cranks_to(20 * TURN, 240).reads(Reading { dead: Some(Channel::B), ..QUIET }).yes();
+    hand.reads(Reading { revived: true, ..QUIET });
+    assert_eq!(hand.bench.dead_channel(), None);
+    hand.keeps_a_coil();
+    assert_eq!((hand.records[0].rings, hand.records[0].doubt), (0, Doubt::Unknown));
+    hand.yes().yes().keeps_a_coil();
+    assert_eq!(hand.records[1].rings, rule(CRADLE_UM).full_rings());
+}
+
+/// A channel that is dead already is told before and as soon as a coil is begun.
+#[test]
+fn dead_channel_is_told_at_every_start() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM)]);
+    hand.reads(Reading { dead: Some(Channel::A), ..QUIET });
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Dead(Channel::A), in_coil: false }));
+    for _ in 0..2 {
+        hand.yes();
+        assert_eq!(hand.bench.phase(), Phase::Choose);
+        hand.begins();
+        assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Dead(Channel::A), in_coil: true }));
+        assert_eq!((hand.bench.doubt(), hand.bench.rings_now()), (Doubt::Unknown, 0));
+        // Thrown away, and back to the choice.
+        hand.no().no();
+        assert_eq!(hand.bench.phase(), Phase::Choose);
+        hand.reads(Reading { dead: Some(Channel::A), ..QUIET });
+    }
+}
+
+/// Faults of a count that has not begun are no faults.
+#[test]
+fn faults_before_a_coil_are_not_shown() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM)]);
+    hand.yes().tell(Input::SamplesLost).reads(Reading { illegal: 500, chatter: 9, net: -9 * TURN, ..QUIET });
+    assert_eq!(hand.bench.phase(), Phase::Ready);
+    hand.yes();
+    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(0)));
+}
+
+/// A few impossible steps only lower the promise; from an eighth of a turn on they want a decision,
+/// once.
+#[test]
+fn few_missed_steps_lower_the_promise_silently() {
+    let mut hand = begun();
+    let target = aim(&hand);
+    hand.cranks_to(target, 240);
+    let full = hand.bench.rings_now();
+    hand.reads(Reading { illegal: 100, ..QUIET });
+    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Stop, Doubt::Within(200)));
+    assert_eq!(hand.bench.rings_now(), full - 1);
+    hand.reads(Reading { illegal: 1, ..QUIET });
+    assert_eq!(hand.bench.phase(), Phase::Fault);
+    hand.yes().reads(Reading { illegal: 100, ..QUIET });
+    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Stop, Doubt::Within(402)));
+    hand.yes().yes();
+    assert_eq!((hand.records[0].illegal, hand.records[0].rings), (201, full - 1));
+}
+
+/// Chatter interrupts once a coil, and every further one adds its doubt.
+#[test]
+fn chatter_interrupts_once() {
+    let mut hand = begun();
+    hand.cranks_to(20 * TURN, 240).reads(Reading { chatter: 2, ..QUIET }).yes();
+    hand.reads(Reading { chatter: 3, ..QUIET });
+    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(20)));
+}
+
+/// While one fault is shown, others are noted with the coil.
+#[test]
+fn faults_under_a_fault_are_noted() {
+    let mut hand = begun();
+    hand.cranks_to(20 * TURN, 240).reads(Reading { chatter: 1, ..QUIET }).tell(Input::SamplesLost).no();
+    assert_eq!(hand.records[0].faults.iter().collect::<Vec<_>>(), [Fault::Chatter, Fault::SamplesLost]);
+}
+
+/// Faults that come in one reading are all noted, though only the gravest is shown.
+#[test]
+fn faults_of_one_reading_are_all_noted() {
+    let mut hand = begun();
+    hand.cranks_to(20 * TURN, 240).reads(Reading { dead: Some(Channel::B), chatter: 1, ..QUIET });
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Dead(Channel::B), .. }));
+    hand.no();
+    assert_eq!(hand.records[0].faults.iter().collect::<Vec<_>>(), [Fault::Dead(Channel::B), Fault::Chatter]);
+}
+
+/// Half a turn backwards from the start is told; Yes turns round and the turns made count, and so do
+/// those of the coils to come.
+#[test]
+fn backwards_turns_round_and_keeps_the_count() {
+    let mut hand = begun();
+    hand.cranks(-TURN / 2 + 1, 60);
+    assert_eq!(hand.bench.phase(), Phase::Winding);
+    hand.cranks(-1, 60);
+    assert_eq!(hand.bench.phase(), Phase::Fault);
+    // It goes on turning while the hand reads the screen.
+    hand.cranks(-TURN, 60).yes();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 3 * TURN / 2));
+    hand.cranks(-TURN, 60);
+    assert_eq!(hand.bench.counts(), 5 * TURN / 2);
+    let target = aim(&hand);
+    hand.cranks(hand.bench.counts() - target, 240).waits(500).yes().yes();
+    assert_eq!(hand.records[0].rings, rule(CRADLE_UM).full_rings());
+    hand.yes().yes().cranks(-3 * TURN, 60);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 3 * TURN));
+}
+
+/// Turning round is no movement of the crank: the cue is not said for it, and no stop is measured.
+#[test]
+fn turning_round_is_no_speed() {
+    let lead = Lead::Learned(Micros::from_millis(350));
+    let mut hand = Hand::new([Job { lead, ..job("a", 20, CRADLE_UM) }]);
+    hand.begins().cranks(-6 * TURN, 120).yes();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 6 * TURN));
+    let target = aim(&hand);
+    hand.cranks(8 * TURN - target, 75);
+    let mut now = hand.bench.counts();
+    while hand.bench.phase() != Phase::Stop {
+        assert!(now < target, "no stop said by {now} of {target}");
+        hand.cranks(-2, 75);
+        now = hand.bench.counts();
+    }
+    assert!((target - now).abs_diff(early_of_350_ms()) < 20, "{} early", target - now);
+    hand.cranks(-400, 75).waits(1_000).yes().knob(-2).yes();
+    let taken = hand.records[0].stop_time.map_or(0, Micros::get);
+    assert!(taken.abs_diff(200_000) < 15_000, "{taken} us");
+}
+
+/// A coil that runs backwards behind another fault is told as soon as that is answered.
+#[test]
+fn backwards_behind_a_fault_is_told_after_it() {
+    let mut hand = begun();
+    hand.reads(Reading { chatter: 1, ..QUIET }).cranks(-TURN, 60).yes().cranks(-1, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+    hand.yes();
+    assert_eq!(hand.bench.counts(), TURN + 1);
+}
+
+/// Winding back a coil that was wound on before is no fault, however far.
+#[test]
+fn unwinding_is_not_backwards() {
+    let mut hand = begun();
+    hand.cranks(TURN, 60).cranks(-5 * TURN, 120);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, -4 * TURN));
+}
+
+// ---- Any sequence of events ----
+
+/// One thing that happens, some of it relative to where the bench is.
+#[derive(Debug, Clone)]
+enum Happening {
+    Tick,
+    Read(Reading),
+    /// Cranks to this share of the aim, in hundredths, in one reading.
+    CrankTo(i64),
+    Lost,
+    Key(Key),
+    Knob(i8),
+    /// The clock goes on by so many microseconds, or back.
+    Clock(i64),
+}
+
+fn happening() -> impl Strategy<Value = Happening> {
+    let channel = prop_oneof![8 => Just(None), 1 => Just(Some(Channel::A)), 1 => Just(Some(Channel::B))];
+    let net = prop_oneof![6 => -3_i64..8, 3 => -2_000_i64..4_000, 1 => prop_oneof![
+        Just(i64::MAX), Just(i64::MIN), Just(i64::MAX / 2), Just(-i64::MAX / 3), Just(100_000_000_000_000)
+    ]];
+    let rarely = || prop_oneof![8 => Just(0_u32), 2 => 1_u32..150, 1 => Just(u32::MAX)];
+    let reading = (net, rarely(), rarely(), channel, prop::bool::weighted(0.1))
+        .prop_map(|(net, illegal, chatter, dead, revived)| Reading { net, illegal, chatter, dead, revived });
+    prop_oneof![
+        2 => Just(Happening::Tick),
+        4 => (-50_i64..50).prop_map(|net| Happening::Read(Reading { net, ..QUIET })),
+        2 => reading.prop_map(Happening::Read),
+        6 => (90_i64..105).prop_map(Happening::CrankTo),
+        1 => (-50_i64..150).prop_map(Happening::CrankTo),
+        1 => Just(Happening::Lost),
+        12 => Just(Happening::Key(Key::Yes)),
+        3 => Just(Happening::Key(Key::No)),
+        4 => prop_oneof![-1_i8..=1, any::<i8>()].prop_map(Happening::Knob),
+        4 => prop_oneof![0_i64..2_000_000, -5_000_000_i64..0, Just(i64::MAX), Just(i64::MIN)].prop_map(Happening::Clock),
+    ]
+}
+
+/// What an honest bookkeeper would have written down from the same events.
+#[derive(Debug, Default)]
+struct Book {
+    rings: BTreeMap<u8, u32>,
+    kept: BTreeMap<u8, u32>,
+    counts: i128,
+    direction: BTreeMap<u8, i128>,
+    doubt: Option<Doubt>,
+}
+
+fn holds_coil(state: &State) -> bool {
+    matches!(
+        state,
+        State::Winding { .. } | State::Paused | State::Verdict { .. } | State::Fault { in_coil: true, .. }
+    )
+}
+
+/// Which states may follow which, by the diagram above the bench; staying is always allowed.
+fn may_follow(before: Phase, after: Phase) -> bool {
+    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, Stop, Verdict, Winding};
+    let winding = matches!(after, Winding | Near | Stop | Over);
+    before == after
+        || after == Fault
+        || match before {
+            Choose => matches!(after, Ready | Done),
+            Ready => matches!(after, Choose | Next) || winding,
+            Winding | Near | Stop | Over => matches!(after, Paused | Verdict) || winding,
+            Paused => matches!(after, Verdict) || winding,
+            Verdict => matches!(after, Ready | Next | Done) || winding,
+            Next => matches!(after, Ready | Choose),
+            Done => matches!(after, Choose),
+            Fault => matches!(after, Ready | Choose) || winding,
+        }
+}
+
+/// Runs the events and holds every law after each; the bench and its records at the end.
+fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>) {
+    let mut hand = Hand::new(jobs.iter().cloned());
+    let mut book = Book::default();
+    for happening in happenings {
+        let input = match happening {
+            Happening::Tick => Input::Tick,
+            Happening::Read(reading) => Input::Encoder(*reading),
+            Happening::CrankTo(share) => {
+                let aim = hand.bench.goal().map_or(0, |goal| goal.aim());
+                let to = i128::from(aim) * i128::from(*share) / 100;
+                let way = book.direction.get(&chosen(&hand.bench)).copied().unwrap_or(1);
+                let net = i64::try_from((to - i128::from(hand.bench.counts())) * way).unwrap_or(0);
+                Input::Encoder(Reading { net, ..QUIET })
+            }
+            Happening::Lost => Input::SamplesLost,
+            Happening::Key(key) => Input::Key(*key),
+            Happening::Knob(clicks) => Input::Knob(*clicks),
+            Happening::Clock(us) => {
+                hand.now = Micros::new(hand.now.get().saturating_add_signed(*us));
+                continue;
+            }
+        };
+        let before = hand.bench.clone();
+        let record = hand.bench.handle(Event { at: hand.now, input });
+        hand.records.extend(record);
+        book.write(&before, input, &hand.bench, record, jobs);
+    }
+    (hand.bench, hand.records)
+}
+
+fn chosen(bench: &Bench) -> u8 {
+    bench.job().map_or(0, |(index, _)| u8::try_from(index).unwrap())
+}
+
+impl Book {
+    fn write(
+        &mut self,
+        before: &Bench,
+        input: Input,
+        after: &Bench,
+        record: Option<CoilRecord>,
+        jobs: &[Job],
+    ) {
+        let job = chosen(before);
+        let rule = &jobs[usize::from(job)].rule;
+        assert!(may_follow(before.phase(), after.phase()), "{:?} to {:?}", before.phase(), after.phase());
+        assert_eq!(after.goal().is_some(), holds_coil(after.state()), "{:?}", after.state());
+        if before.phase() == Phase::Done && matches!(input, Input::Key(_)) {
+            self.rings.insert(job, 0);
+            self.kept.insert(job, 0);
+        }
+        // The count, kept by hand.
+        let way = self.direction.entry(job).or_insert(1);
+        if !holds_coil(before.state()) {
+            self.counts = 0;
+            self.doubt = None;
+        } else if let Input::Encoder(reading) = input {
+            let sum = self.counts + i128::from(reading.net) * *way;
+            let fits = i64::try_from(sum).ok().and_then(|sum| rule.per_turn().turns(sum)).is_some();
+            // Negating the lowest number of all is what no counter can do.
+            if fits && (*way == 1 || reading.net != i64::MIN) {
+                self.counts = sum;
+            }
+        }
+        if let (State::Fault { fault: Fault::Backwards, in_coil: true }, Input::Key(Key::Yes)) =
+            (before.state(), input)
+        {
+            // The lowest number of all has no negative: no counter can turn that round.
+            if self.counts != i128::from(i64::MIN) {
+                *way = -*way;
+                self.counts = -self.counts;
+            }
+        }
+        if let Some(record) = record {
+            assert_eq!((record.job, i128::from(record.counts)), (job, self.counts));
+            assert_eq!(Some(record.turns), rule.per_turn().turns(record.counts));
+            assert!(record.rings <= rule.certain_rings(record.counts, 0), "{record:?}");
+            match record.doubt {
+                Doubt::Within(doubt) if record.kept => {
+                    assert_eq!(record.rings, rule.certain_rings(record.counts, doubt));
+                }
+                _ => assert_eq!(record.rings, 0, "{record:?}"),
+            }
+            if record.kept {
+                let rings = self.rings.entry(job).or_default();
+                *rings = rings.saturating_add(record.rings);
+                *self.kept.entry(job).or_default() += 1;
+            }
+            assert!(!holds_coil(after.state()));
+        } else if holds_coil(after.state()) {
+            assert_eq!(i128::from(after.counts()), self.counts);
+            // Doubt only grows while a coil lasts.
+            let grown = match (self.doubt, after.doubt()) {
+                (Some(Doubt::Unknown), doubt) => doubt == Doubt::Unknown,
+                (Some(Doubt::Within(old)), Doubt::Within(new)) => new >= old,
+                _ => true,
+            };
+            assert!(grown, "{:?} then {:?}", self.doubt, after.doubt());
+            self.doubt = Some(after.doubt());
+        }
+        // What is promised is what the kept coils promise, and nothing else moves it.
+        let now = chosen(after);
+        let (rings, kept) = (self.rings.get(&now).copied(), self.kept.get(&now).copied());
+        assert_eq!((after.progress().rings, after.progress().kept), (rings.unwrap_or(0), kept.unwrap_or(0)));
+        assert_eq!(after.outputs().may_turn, matches!(after.phase(), Phase::Winding | Phase::Near));
+        if after.doubt() == Doubt::Unknown {
+            assert_eq!(after.rings_now(), 0);
+        }
+    }
+}
+
+/// Jobs of ordinary and of absurd counts per turn.
+fn some_jobs() -> Vec<Job> {
+    use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
+    use turntally_core::plan::BatchRule;
+    use turntally_core::units::Length;
+    let geared = |pulses, teeth: (u16, u16), cradle_um| {
+        let gear = Gear::new(teeth.0, teeth.1).unwrap();
+        let per_turn = CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap();
+        let rule = BatchRule::new(*rule(CRADLE_UM).coil(), per_turn, Length::from_um(cradle_um)).unwrap();
+        let lead = Lead::Learned(Micros::from_millis(350));
+        Job { rule, lead, direction: Direction::Forward, ..job("geared", 70, CRADLE_UM) }
+    };
+    vec![
+        job("a", 60, CRADLE_UM),
+        geared(20, (48, 16), CRADLE_UM),
+        geared(100_000, (1, 65_535), CRADLE_UM),
+        // Sixteen thousand turns to a count: a cradle of a hundred metres.
+        geared(1, (65_535, 1), 100_000_000),
+    ]
+}
+
+/// Readings that no encoder gives, on an encoder of absurdly many counts, overflow nothing: the cue goes
+/// on from whatever count is left.
+#[test]
+fn enormous_leaps_overflow_nothing() {
+    let absurd = some_jobs().swap_remove(2);
+    let turn = absurd.rule.per_turn().counts_in_part(1);
+    let (most, least) = (i64::MAX - turn, i64::MIN + 1);
+    for leaps in [[most, least, least], [least, most, most], [most, -1, least]] {
+        for rest_ms in [0, 20, 100, 500] {
+            let mut hand = Hand::new([absurd.clone()]);
+            // A first turn on, so that what follows is winding back and not a wrong direction.
+            hand.begins().reads(Reading { net: turn, ..QUIET });
+            let mut counts = turn;
+            for net in leaps {
+                hand.waits(rest_ms).reads(Reading { net, ..QUIET });
+                counts += net;
+                assert_eq!(hand.bench.counts(), counts);
+            }
+            let past = counts > aim(&hand);
+            assert_eq!(hand.waits(rest_ms).bench.phase() == Phase::Over, past, "{leaps:?}");
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 1_500, ..ProptestConfig::default() })]
+
+    /// No sequence of events breaks a law of the bench or makes it panic, and the same events give
+    /// the same bench and the same records.
+    #[test]
+    fn any_events_keep_the_laws(happenings in prop::collection::vec(happening(), 0..150)) {
+        let jobs = some_jobs();
+        let (bench, records) = run(&jobs, &happenings);
+        let (again, same) = run(&jobs, &happenings);
+        prop_assert_eq!(records, same);
+        prop_assert_eq!(format!("{bench:?}"), format!("{again:?}"));
+    }
+}
+
+/// The random events are no idle ones: between them they wind coils, finish batches and raise every
+/// fault, so that the laws above are tried where it matters.
+#[test]
+fn random_events_go_everywhere() {
+    use proptest::strategy::ValueTree;
+    use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+    let rng = TestRng::deterministic_rng(RngAlgorithm::ChaCha);
+    let mut runner = TestRunner::new_with_rng(Config::default(), rng);
+    let events = prop::collection::vec(happening(), 150);
+    let (mut kept, mut finished, mut seen) = (0, 0, BTreeSet::new());
+    for _ in 0..300 {
+        let happenings = events.new_tree(&mut runner).unwrap().current();
+        let (bench, records) = run(&some_jobs(), &happenings);
+        kept += records.iter().filter(|record| record.rings > 0).count();
+        seen.extend(records.iter().flat_map(|record| record.faults.iter()));
+        finished += usize::from(bench.phase() == Phase::Done);
+    }
+    assert!(kept > 100 && finished > 0, "{kept} coils kept, {finished} batches finished");
+    assert_eq!(seen.len(), 7, "{seen:?}");
+}

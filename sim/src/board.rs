@@ -1,0 +1,191 @@
+//! The desktop as a board: virtual pins and a virtual clock, under the same firmware library that
+//! runs on the chip.
+
+use std::cell::Cell;
+use std::convert::Infallible;
+use std::rc::Rc;
+
+use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use turntally_firmware::panel::{KeyPin, Knob, Panel, Sounder};
+use turntally_firmware::sampler::PinSampler;
+
+/// The lines of the virtual board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Line {
+    /// Encoder channel A.
+    EncoderA,
+    /// Encoder channel B.
+    EncoderB,
+    /// The key that goes on; low is down.
+    Yes,
+    /// The key that goes back; low is down.
+    No,
+    /// Knob channel A.
+    KnobA,
+    /// Knob channel B.
+    KnobB,
+    /// Red lamp.
+    Red,
+    /// Yellow lamp.
+    Yellow,
+    /// Green lamp.
+    Green,
+    /// Stop line, low at "stop now".
+    Stop,
+    /// The sounder sounds; its note is in [`Lines::hertz`].
+    Sounding,
+}
+
+impl Line {
+    /// Every line, in the order of their bits.
+    pub const ALL: [Self; 11] = [
+        Self::EncoderA,
+        Self::EncoderB,
+        Self::Yes,
+        Self::No,
+        Self::KnobA,
+        Self::KnobB,
+        Self::Red,
+        Self::Yellow,
+        Self::Green,
+        Self::Stop,
+        Self::Sounding,
+    ];
+
+    /// Its name in a capture.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::EncoderA => "enc_a",
+            Self::EncoderB => "enc_b",
+            Self::Yes => "key_yes_n",
+            Self::No => "key_no_n",
+            Self::KnobA => "knob_a",
+            Self::KnobB => "knob_b",
+            Self::Red => "lamp_red",
+            Self::Yellow => "lamp_yellow",
+            Self::Green => "lamp_green",
+            Self::Stop => "may_turn",
+            Self::Sounding => "sounder",
+        }
+    }
+
+    const fn bit(self) -> u32 {
+        1 << self as u32
+    }
+}
+
+/// The levels of all lines, shared by whoever drives and whoever reads them.
+#[derive(Debug)]
+pub struct Lines {
+    levels: Cell<u32>,
+    hertz: Cell<Option<u16>>,
+}
+
+impl Lines {
+    /// Keys up, knob and lamps low.
+    #[must_use]
+    pub fn new() -> Rc<Self> {
+        Rc::new(Self { levels: Cell::new(Line::Yes.bit() | Line::No.bit()), hertz: Cell::new(None) })
+    }
+
+    /// Every level, one bit a line in the order of [`Line::ALL`].
+    #[must_use]
+    pub fn levels(&self) -> u32 {
+        self.levels.get()
+    }
+
+    /// The note that sounds.
+    #[must_use]
+    pub fn hertz(&self) -> Option<u16> {
+        self.hertz.get()
+    }
+
+    /// Drives a line.
+    pub fn set(&self, line: Line, high: bool) {
+        let levels = self.levels.get();
+        self.levels.set(if high { levels | line.bit() } else { levels & !line.bit() });
+    }
+
+    /// Drives both encoder lines at once: A in bit 1, B in bit 0.
+    #[inline]
+    pub fn set_encoder(&self, level: u8) {
+        let (a, b) = (u32::from(level >> 1 & 1), u32::from(level & 1));
+        // A is bit 0 and B bit 1 of the lines.
+        self.levels.set(self.levels.get() & !0b11 | a | b << 1);
+    }
+}
+
+/// One pin of the virtual board.
+#[derive(Debug, Clone)]
+pub struct Pin {
+    lines: Rc<Lines>,
+    bit: u32,
+}
+
+impl Pin {
+    fn new(lines: &Rc<Lines>, line: Line) -> Self {
+        Self { lines: Rc::clone(lines), bit: line.bit() }
+    }
+}
+
+impl ErrorType for Pin {
+    type Error = Infallible;
+}
+
+impl InputPin for Pin {
+    #[inline]
+    fn is_high(&mut self) -> Result<bool, Infallible> {
+        Ok(self.lines.levels.get() & self.bit != 0)
+    }
+
+    #[inline]
+    fn is_low(&mut self) -> Result<bool, Infallible> {
+        Ok(self.lines.levels.get() & self.bit == 0)
+    }
+}
+
+impl OutputPin for Pin {
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        self.lines.levels.set(self.lines.levels.get() & !self.bit);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        self.lines.levels.set(self.lines.levels.get() | self.bit);
+        Ok(())
+    }
+}
+
+/// The virtual sounder.
+#[derive(Debug, Clone)]
+pub struct Buzzer {
+    lines: Rc<Lines>,
+}
+
+impl Sounder for Buzzer {
+    fn set(&mut self, hertz: Option<u16>) {
+        self.lines.hertz.set(hertz);
+        self.lines.set(Line::Sounding, hertz.is_some());
+    }
+}
+
+/// The virtual board's panel.
+pub type DeskPanel = Panel<Pin, Pin, Pin, Pin, Pin, Pin, Pin, Pin, Buzzer>;
+
+/// Hands over the pins: the encoder's sampler, and everything under the hand.
+#[must_use]
+pub fn pins(lines: &Rc<Lines>) -> (PinSampler<Pin, Pin>, DeskPanel) {
+    let pin = |line| Pin::new(lines, line);
+    let panel = Panel {
+        yes: KeyPin::new(pin(Line::Yes)),
+        no: KeyPin::new(pin(Line::No)),
+        knob: Knob::new(pin(Line::KnobA), pin(Line::KnobB)),
+        red: pin(Line::Red),
+        yellow: pin(Line::Yellow),
+        green: pin(Line::Green),
+        stop: pin(Line::Stop),
+        sounder: Buzzer { lines: Rc::clone(lines) },
+    };
+    (PinSampler::new(pin(Line::EncoderA), pin(Line::EncoderB)), panel)
+}

@@ -1,0 +1,433 @@
+//! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
+//! library on the desktop board, in virtual time.
+
+use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State};
+use turntally_core::counter::Shaft;
+use turntally_core::units::Micros;
+use turntally_firmware::app::App;
+use turntally_firmware::display::Frame;
+
+use crate::board::{self, Line, Lines};
+use crate::encoder::{Encoder, STEP_NS};
+use crate::failure::Failure;
+use crate::faults::{FaultKind, FaultSet};
+use crate::job::Job;
+use crate::operator::{Manner, Operator, Shown};
+
+/// How a batch is run.
+#[derive(Debug, Clone, Copy)]
+pub struct Setup {
+    /// The same seed gives the same run, bit for bit.
+    pub seed: u64,
+    /// Who winds.
+    pub manner: Manner,
+    /// What is wrong with the electrics.
+    pub faults: FaultSet,
+    /// How far the cue leads.
+    pub lead: Lead,
+}
+
+/// One coil, as the counter had it and as it was.
+#[derive(Debug, Clone)]
+pub struct Coil {
+    /// What the counter says.
+    pub record: CoilRecord,
+    /// Turns at which the hand first came to rest after "stop now".
+    pub stopped_at_turns: f64,
+    /// Encoder counts that really went by since zero.
+    pub true_counts: i64,
+    /// Those counts as turns of the mandrel.
+    pub true_turns: f64,
+    /// Rings that the simulated saw gave.
+    pub rings_cut: u32,
+}
+
+/// A finished run.
+#[derive(Debug, Clone)]
+pub struct Outcome {
+    /// Every coil that came off, kept or not.
+    pub coils: Vec<Coil>,
+    /// Rings that were asked for.
+    pub rings_to_make: u32,
+    /// Faults that the counter reported, in the order of their first appearance.
+    pub faults: Vec<Fault>,
+    /// The batch was wound to its end.
+    pub finished: bool,
+    /// Virtual time that passed.
+    pub seconds: f64,
+    /// Encoder edges that were simulated.
+    pub edges: u64,
+}
+
+/// Somebody who looks on: all methods have nothing to do unless they are written.
+pub trait Onlooker {
+    /// Lines changed at this time (in nanoseconds).
+    ///
+    /// # Errors
+    /// Whatever the onlooker cannot do with it; the run then ends.
+    fn lines(&mut self, _at_ns: u64, _levels: u32) -> Result<(), Failure> {
+        Ok(())
+    }
+
+    /// Every line is to be shown to [`Self::lines`]: it costs time.
+    fn wants_lines(&self) -> bool {
+        false
+    }
+
+    /// The counter drew its screen anew.
+    ///
+    /// # Errors
+    /// As [`Self::lines`].
+    fn screen(&mut self, _now: Micros, _phase: Phase, _frame: &Frame) -> Result<(), Failure> {
+        Ok(())
+    }
+
+    /// A coil came off.
+    ///
+    /// # Errors
+    /// As [`Self::lines`].
+    fn coil(&mut self, _coil: &Coil) -> Result<(), Failure> {
+        Ok(())
+    }
+
+    /// A millisecond has passed.
+    ///
+    /// # Errors
+    /// As [`Self::lines`].
+    fn moment(&mut self, _now: Micros, _bench: &Bench) -> Result<(), Failure> {
+        Ok(())
+    }
+}
+
+/// Nobody looks on.
+#[derive(Debug)]
+pub struct Nobody;
+
+impl Onlooker for Nobody {}
+
+/// Virtual time after which a batch is given up: somebody was caught in a loop.
+const LONGEST: f64 = 1e6;
+
+/// Winds the whole batch.
+///
+/// # Errors
+/// What is wrong with the job, and whatever the onlooker cannot do.
+pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outcome, Failure> {
+    let rings_to_make = job.rings_to_make()?;
+    let mut run = Run::new(job, setup, rings_to_make)?;
+    while !run.is_over() {
+        run.step(onlooker)?;
+    }
+    Ok(Outcome {
+        finished: run.app.bench().phase() == Phase::Done,
+        coils: run.coils,
+        rings_to_make,
+        faults: run.faults,
+        seconds: run.now_ns as f64 / 1e9,
+        edges: run.edges,
+    })
+}
+
+/// The samples taken in a millisecond for this job: eight to an edge at the quickest that a hand
+/// makes (three crank turns a second), and at least 50.
+fn samples_per_step(job: &Job) -> u64 {
+    let encoder_turns = match job.shaft {
+        Shaft::Crank => 3.0,
+        Shaft::Mandrel => 3.0 * job.gear.ratio(),
+    };
+    let edges_per_ms = encoder_turns * 4.0 * f64::from(job.pulses_per_rev) / 1e3;
+    // Edges may stand a third of their spacing apart. Faster than 1 MHz is past any board.
+    [50, 100, 200, 250, 500]
+        .into_iter()
+        .find(|&samples| samples as f64 >= 8.0 * edges_per_ms)
+        .unwrap_or(1_000)
+}
+
+struct Run<'a> {
+    job: &'a Job,
+    app: App,
+    panel: board::DeskPanel,
+    sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
+    lines: std::rc::Rc<Lines>,
+    encoder: Encoder,
+    operator: Operator,
+    bench_rng: fastrand::Rng,
+    faults_on: FaultSet,
+    samples: u64,
+    now_ns: u64,
+    edges: u64,
+    last_edges: i64,
+    phase: Phase,
+    /// True counts and mandrel turns at the zero of the coil on the mandrel.
+    zero: (i64, f64),
+    stopped_at: Option<f64>,
+    /// The share by which this lot of wire opens.
+    lot: f64,
+    coils: Vec<Coil>,
+    faults: Vec<Fault>,
+    shown_levels: u32,
+    blocked_until_ns: u64,
+}
+
+impl<'a> Run<'a> {
+    fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
+        let mut seeds = fastrand::Rng::with_seed(setup.seed);
+        let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
+        let (encoder_rng, operator_rng, mut bench_rng) = (fork(), fork(), fork());
+        let samples = samples_per_step(job);
+        let mut bench = Bench::new();
+        bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
+        let lines = Lines::new();
+        let (sampler, panel) = board::pins(&lines);
+        let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
+        let spring = job.winding.spring();
+        let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
+        Ok(Self {
+            job,
+            app: App::new(bench, job.pulses_per_rev, period_ns),
+            panel,
+            sampler,
+            lines,
+            encoder: Encoder::new(setup.faults, encoder_rng),
+            operator: Operator::new(setup.manner, operator_rng),
+            bench_rng,
+            faults_on: setup.faults,
+            samples,
+            now_ns: 0,
+            edges: 0,
+            last_edges: 0,
+            phase: Phase::Choose,
+            zero: (0, 0.0),
+            stopped_at: None,
+            lot,
+            coils: Vec::new(),
+            faults: Vec::new(),
+            shown_levels: u32::MAX,
+            blocked_until_ns: 0,
+        })
+    }
+
+    fn is_over(&self) -> bool {
+        let ended = self.app.bench().phase() == Phase::Done || self.operator.gave_up();
+        ended || self.now_ns as f64 / 1e9 > LONGEST
+    }
+
+    /// Mandrel turns since the start.
+    fn mandrel_turns(&self) -> f64 {
+        self.operator.angle() * self.job.gear.ratio()
+    }
+
+    /// One millisecond of the whole bench.
+    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        let seconds = self.now_ns as f64 / 1e9;
+        let shown = self.shown();
+        self.operator.step(seconds, shown);
+        let key = self.operator.key(seconds);
+        self.lines.set(Line::Yes, key != Some(turntally_core::bench::Key::Yes));
+        self.lines.set(Line::No, key != Some(turntally_core::bench::Key::No));
+        let shaft_turns = match self.job.shaft {
+            Shaft::Crank => self.operator.angle(),
+            Shaft::Mandrel => self.mandrel_turns(),
+        };
+        let counts = shaft_turns * 4.0 * f64::from(self.job.pulses_per_rev) + Encoder::START;
+        self.encoder.turn_to(counts, self.now_ns);
+        self.edges += self.encoder.true_counts().abs_diff(self.last_edges);
+        self.last_edges = self.encoder.true_counts();
+        self.sample(onlooker)?;
+        self.now_ns += STEP_NS;
+        let now = Micros::new(self.now_ns / 1_000);
+        let record = self.app.poll(now, &mut self.panel);
+        if onlooker.wants_lines() {
+            self.show_lines(onlooker)?;
+        }
+        self.look_at(now, onlooker)?;
+        if let Some(record) = record {
+            let coil = self.take_off(record);
+            onlooker.coil(&coil)?;
+            self.coils.push(coil);
+        }
+        onlooker.moment(now, self.app.bench())
+    }
+
+    /// Reads the pins at the sampler's rate for one millisecond.
+    fn sample(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        if self.late_reader() {
+            return Ok(());
+        }
+        let period_ns = STEP_NS / self.samples;
+        let skipping = self.faults_on.has(FaultKind::SkippedSamples);
+        let watching = onlooker.wants_lines();
+        // Between two changes of the lines the pins are read all the same, but nothing has to move.
+        let mut still_until_ns = 0;
+        for sample in 1..=self.samples {
+            let at_ns = self.now_ns + sample * period_ns;
+            if at_ns >= still_until_ns {
+                self.lines.set_encoder(self.encoder.level_at(at_ns));
+                still_until_ns = self.encoder.next_change_ns();
+                if watching {
+                    self.show_lines_at(at_ns, onlooker)?;
+                }
+            }
+            if skipping && self.bench_rng.u8(..) == 0 {
+                continue;
+            }
+            self.app.samples(self.sampler.sample(), Micros::new(at_ns / 1_000));
+        }
+        Ok(())
+    }
+
+    /// The sampler stands still now and then, and the board knows it.
+    fn late_reader(&mut self) -> bool {
+        if !self.faults_on.has(FaultKind::LateReader) {
+            return false;
+        }
+        if self.now_ns < self.blocked_until_ns {
+            // Levels go by unread.
+            self.lines.set_encoder(self.encoder.level_at(self.now_ns + STEP_NS));
+            return true;
+        }
+        if self.bench_rng.f64() < 1.0 / 60_000.0 {
+            self.blocked_until_ns = self.now_ns + self.bench_rng.u64(5..50) * STEP_NS;
+            self.app.samples_lost();
+        }
+        false
+    }
+
+    fn show_lines(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        self.show_lines_at(self.now_ns, onlooker)
+    }
+
+    fn show_lines_at(&mut self, at_ns: u64, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        let levels = self.lines.levels();
+        if levels != self.shown_levels {
+            self.shown_levels = levels;
+            onlooker.lines(at_ns, levels)?;
+        }
+        Ok(())
+    }
+
+    /// What the counter shows to the person before it.
+    fn shown(&self) -> Shown {
+        let bench = self.app.bench();
+        let (fault, keep_marked) = match bench.state() {
+            State::Fault { fault, .. } => (Some(*fault), false),
+            State::Verdict { choice } => (None, *choice == turntally_core::bench::Choice::Keep),
+            _ => (None, false),
+        };
+        let to_go = bench.target_turns().as_f64() - bench.turns().as_f64();
+        Shown { phase: bench.phase(), fault, to_go, keep_marked }
+    }
+
+    /// Notes what the test wants to know: zeros, first rests, faults; and draws the screen.
+    fn look_at(&mut self, now: Micros, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        let phase = self.app.bench().phase();
+        if phase != self.phase {
+            if self.phase == Phase::Ready && phase != Phase::Choose && phase != Phase::Next {
+                self.zero = (self.encoder.true_counts(), self.mandrel_turns());
+                self.stopped_at = None;
+            }
+            if let State::Fault { fault, .. } = self.app.bench().state() {
+                self.note(*fault);
+            }
+            self.phase = phase;
+        }
+        if self.stopped_at.is_none() && matches!(phase, Phase::Stop | Phase::Over) && self.operator.is_still()
+        {
+            self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
+        }
+        if self.app.redraw(now) {
+            onlooker.screen(now, phase, self.app.frame())?;
+        }
+        Ok(())
+    }
+
+    fn note(&mut self, fault: Fault) {
+        if !self.faults.contains(&fault) {
+            self.faults.push(fault);
+        }
+    }
+
+    /// The coil comes off: it springs open and, if it was kept, is sawn.
+    fn take_off(&mut self, record: CoilRecord) -> Coil {
+        record.faults.iter().for_each(|fault| self.note(fault));
+        let true_counts = self.encoder.true_counts() - self.zero.0;
+        let per_turn = self.job.rule.per_turn();
+        let wound = self.mandrel_turns() - self.zero.1;
+        let counted = record.turns.as_f64();
+        Coil {
+            stopped_at_turns: self.stopped_at.unwrap_or(counted),
+            true_counts,
+            true_turns: per_turn.turns(true_counts).unwrap_or_default().as_f64(),
+            rings_cut: if record.kept { self.saw(wound) } else { 0 },
+            record,
+        }
+    }
+
+    /// Releases `wound` turns of this lot of wire, snips the lead-in and slits the rest at a random
+    /// place; counts the whole rings.
+    fn saw(&mut self, wound: f64) -> u32 {
+        let spring = self.job.winding.spring();
+        // Coils of one lot differ by a little, within what is known of the metal.
+        let own = (self.bench_rng.f64() - 0.5) * 0.2 * (spring.high() - spring.low());
+        let ratio = (self.lot + own).clamp(spring.low(), spring.high());
+        // The lead-in that was planned for is the longest; often less is bent.
+        let tail = self.job.tail.as_f64() * (0.6 + 0.4 * self.bench_rng.f64());
+        let turns = wound * self.job.winding.turns_kept(ratio) - tail;
+        let slit = self.bench_rng.f64();
+        // The slit crosses the wire at `slit`, `slit + 1`, ...: between two crossings lies a ring.
+        let mut rings = 0;
+        let mut crossing = slit + 1.0;
+        while crossing <= turns {
+            rings += 1;
+            crossing += 1.0;
+        }
+        rings
+    }
+}
+
+/// The job as the counter holds it.
+#[must_use]
+pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::Job {
+    let mut name = heapless::String::new();
+    for letter in job.name.chars() {
+        if name.push(letter).is_err() {
+            break;
+        }
+    }
+    turntally_core::bench::Job { name, rings, rule: job.rule, direction: job.direction(), lead }
+}
+
+impl Outcome {
+    /// Rings that the kept coils promise.
+    #[must_use]
+    pub fn rings_promised(&self) -> u64 {
+        self.coils.iter().map(|coil| u64::from(coil.record.rings)).sum()
+    }
+
+    /// Rings that the saw gave.
+    #[must_use]
+    pub fn rings_cut(&self) -> u64 {
+        self.coils.iter().map(|coil| u64::from(coil.rings_cut)).sum()
+    }
+
+    /// Counts by which the counter was wrong, over all coils.
+    #[must_use]
+    pub fn lost_counts(&self) -> u64 {
+        self.coils.iter().map(|coil| coil.record.counts.abs_diff(coil.true_counts)).sum()
+    }
+
+    /// Impossible steps that the decoder saw within coils.
+    #[must_use]
+    pub fn illegal(&self) -> u64 {
+        self.coils.iter().map(|coil| coil.record.illegal).sum()
+    }
+}
+
+/// Counts that may be wrong, where that is known.
+#[must_use]
+pub const fn doubt_counts(doubt: Doubt) -> Option<u64> {
+    match doubt {
+        Doubt::Within(counts) => Some(counts),
+        Doubt::Unknown => None,
+    }
+}

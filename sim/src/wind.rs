@@ -1,0 +1,399 @@
+//! `turntally wind`: a batch wound on the simulated bench, without a window.
+
+use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+use serde::Serialize;
+use turntally_core::bench::{Bench, Fault, Lead, Phase};
+use turntally_core::cue::{DEFAULT_LEAD, MAX_LEAD};
+use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
+use turntally_core::signal::Channel;
+use turntally_core::units::Micros;
+use turntally_firmware::display::Frame;
+
+use crate::board::{Line, Lines};
+use crate::capture::{Recorder, Tick, Wire};
+use crate::failure::Failure;
+use crate::faults::{FaultKind, FaultSet};
+use crate::job::Job;
+use crate::live::Live;
+use crate::operator::Manner;
+use crate::output::{self, WholeFile};
+use crate::run::{self, Coil, Onlooker, Outcome, Setup, doubt_counts};
+
+/// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.
+///
+/// The counter that runs is the firmware's own code on virtual pins, in virtual time. The same seed
+/// gives the same run, bit for bit.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Example: turntally wind demo --operator hasty --faults bounce,noise --seed 7")]
+pub struct Args {
+    /// The job file; `demo` for the one inside the program
+    job: PathBuf,
+    /// Chooses the run: same seed, same run
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Who winds: careful, steady, brisk or hasty
+    #[arg(long, default_value = "steady", value_name = "NAME")]
+    operator: String,
+    /// What is wrong with the electrics, separated by commas: bounce, long-bounce, noise,
+    /// skipped-samples, late-reader, dead-a, dead-b, swapped, supply-dips
+    #[arg(long, value_delimiter = ',', value_name = "FAULT")]
+    faults: Vec<String>,
+    /// How far "stop now" leads the target: a time such as 350ms, `learned` from coil to coil, or `off`
+    #[arg(long, default_value = "learned", value_name = "TIME")]
+    lead: String,
+    /// Write every line of the board to a VCD file (IEEE 1364)
+    #[arg(long, value_name = "TRACE.vcd")]
+    record: Option<PathBuf>,
+    /// Write the counter's screens to this folder as PNG, one for each change of state and each second
+    #[arg(long, value_name = "DIR")]
+    frames: Option<PathBuf>,
+    /// Watch it in the terminal at this many times real time; without it, it goes as fast as it can
+    #[arg(long, value_name = "TIMES")]
+    pace: Option<f64>,
+    /// Print one JSON object instead of text
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// One line for whatever is wrong with its arguments, the job, or a file to be written.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let setup = setup(args)?;
+    let job = Job::load(&args.job)?;
+    let mut audience = Audience::new(args)?;
+    let outcome = run::wind(&job, setup, &mut audience)?;
+    audience.finish(&outcome)?;
+    if args.json {
+        output::print_json(&Report::new(&job, &outcome, args))
+    } else {
+        output::print(&summary(&outcome))
+    }
+}
+
+fn setup(args: &Args) -> Result<Setup, Failure> {
+    let manner: Manner =
+        args.operator.parse().map_err(|error| Failure::value("--operator", &args.operator, error))?;
+    let faults = args
+        .faults
+        .iter()
+        .map(|name| name.parse::<FaultKind>().map_err(|error| Failure::value("--faults", name, error)))
+        .collect::<Result<FaultSet, _>>()?;
+    if args.pace.is_some_and(|pace| !(0.01..=10_000.0).contains(&pace)) {
+        let pace = args.pace.unwrap_or_default();
+        return Err(Failure::value("--pace", pace, "only 0.01 to 10000 times real time is allowed"));
+    }
+    Ok(Setup { seed: args.seed, manner, faults, lead: lead(&args.lead)? })
+}
+
+fn lead(text: &str) -> Result<Lead, Failure> {
+    match text {
+        "learned" => Ok(Lead::Learned(DEFAULT_LEAD)),
+        "off" => Ok(Lead::Set(Micros::ZERO)),
+        _ => {
+            let most = MAX_LEAD.get() / 1_000;
+            let why = |error: String| {
+                Failure::value("--lead", text, format_args!("{error}; up to {most} ms, or learned, or off"))
+            };
+            let lead: Micros =
+                text.parse().map_err(|error: turntally_core::units::QuantityError| why(error.to_string()))?;
+            if lead > MAX_LEAD {
+                return Err(why("too long".to_owned()));
+            }
+            Ok(Lead::Set(lead))
+        }
+    }
+}
+
+/// Everybody who looks on: the capture, the pictures, the person at the terminal.
+struct Audience {
+    recording: Option<Recording>,
+    frames: Option<Frames>,
+    live: Option<Live>,
+    lines: bool,
+}
+
+impl Audience {
+    fn new(args: &Args) -> Result<Self, Failure> {
+        let terminal = io::stderr().is_terminal() && !args.json;
+        let live = if terminal || args.pace.is_some() { Some(Live::new(args.pace, terminal)) } else { None };
+        Ok(Self {
+            recording: args.record.as_deref().map(Recording::new).transpose()?,
+            frames: args.frames.as_deref().map(Frames::new).transpose()?,
+            live,
+            lines: !args.json,
+        })
+    }
+
+    fn finish(self, outcome: &Outcome) -> Result<(), Failure> {
+        if let Some(recording) = self.recording {
+            recording.finish((outcome.seconds * 1e9) as u64)?;
+        }
+        if let Some(live) = self.live {
+            live.finish()?;
+        }
+        Ok(())
+    }
+}
+
+impl Onlooker for Audience {
+    fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
+        self.recording.as_mut().map_or(Ok(()), |recording| recording.lines(at_ns, levels))
+    }
+
+    fn wants_lines(&self) -> bool {
+        self.recording.is_some()
+    }
+
+    fn screen(&mut self, now: Micros, phase: Phase, frame: &Frame) -> Result<(), Failure> {
+        if let Some(live) = &mut self.live {
+            live.screen(frame);
+        }
+        self.frames.as_mut().map_or(Ok(()), |frames| frames.screen(now, phase, frame))
+    }
+
+    fn coil(&mut self, coil: &Coil) -> Result<(), Failure> {
+        if !self.lines {
+            return Ok(());
+        }
+        let line = coil_line(coil);
+        match &mut self.live {
+            Some(live) => live.line(&line),
+            None => output::print(&line),
+        }
+    }
+
+    fn moment(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
+        self.live.as_mut().map_or(Ok(()), |live| live.moment(now, bench))
+    }
+}
+
+fn coil_line(coil: &Coil) -> String {
+    let record = &coil.record;
+    let fate = if record.kept {
+        format!("{} rings sure, {} cut", record.rings, coil.rings_cut)
+    } else {
+        "thrown away".to_owned()
+    };
+    let over = coil.stopped_at_turns - record.target_turns.as_f64();
+    format!(
+        "target {:7.2}  stopped {:7.2} ({over:+.2})  counted {:8.3} turns  {fate}\n",
+        record.target_turns.as_f64(),
+        coil.stopped_at_turns,
+        record.turns.as_f64(),
+    )
+}
+
+fn summary(outcome: &Outcome) -> String {
+    let kept = outcome.coils.iter().filter(|coil| coil.record.kept).count();
+    let scrapped = outcome.coils.len() - kept;
+    let mut text = format!(
+        "{} rings asked for, {} promised, {} cut from {kept} coils",
+        outcome.rings_to_make,
+        outcome.rings_promised(),
+        outcome.rings_cut(),
+    );
+    if scrapped > 0 {
+        text += &format!(" ({scrapped} thrown away)");
+    }
+    text += &format!(
+        "\n{} encoder edges in {:.0} s of winding; {} counts lost\n",
+        outcome.edges,
+        outcome.seconds,
+        outcome.lost_counts(),
+    );
+    if outcome.illegal() > 0 {
+        text += &format!("{} impossible steps seen; the promise allows for them\n", outcome.illegal());
+    }
+    for &fault in &outcome.faults {
+        let (title, [first, second]) = fault_words(fault);
+        text += &format!("fault: {title}. {first} {second}\n");
+    }
+    if !outcome.finished {
+        text += "The batch was given up: the counter said that it cannot be trusted.\n";
+    }
+    text
+}
+
+#[derive(Serialize)]
+struct Report<'a> {
+    job: &'a str,
+    seed: u64,
+    operator: &'a str,
+    rings_to_make: u32,
+    rings_promised: u64,
+    rings_cut: u64,
+    finished: bool,
+    coils: Vec<CoilReport>,
+    lost_counts: u64,
+    illegal_transitions: u64,
+    faults: Vec<&'static str>,
+    edges: u64,
+    duration_s: f64,
+}
+
+#[derive(Serialize)]
+struct CoilReport {
+    target_turns: f64,
+    stopped_at_turns: f64,
+    overshoot_turns: f64,
+    counted_turns: f64,
+    true_turns: f64,
+    counted_counts: i64,
+    true_counts: i64,
+    kept: bool,
+    rings_promised: u32,
+    rings_cut: u32,
+    doubt_counts: Option<u64>,
+    illegal_transitions: u64,
+    faults: Vec<&'static str>,
+    stop_time_s: Option<f64>,
+}
+
+impl<'a> Report<'a> {
+    fn new(job: &'a Job, outcome: &Outcome, args: &'a Args) -> Self {
+        Self {
+            job: &job.name,
+            seed: args.seed,
+            operator: &args.operator,
+            rings_to_make: outcome.rings_to_make,
+            rings_promised: outcome.rings_promised(),
+            rings_cut: outcome.rings_cut(),
+            finished: outcome.finished,
+            coils: outcome.coils.iter().map(CoilReport::new).collect(),
+            lost_counts: outcome.lost_counts(),
+            illegal_transitions: outcome.illegal(),
+            faults: outcome.faults.iter().map(|&fault| fault_key(fault)).collect(),
+            edges: outcome.edges,
+            duration_s: outcome.seconds,
+        }
+    }
+}
+
+impl CoilReport {
+    fn new(coil: &Coil) -> Self {
+        let record = &coil.record;
+        Self {
+            target_turns: record.target_turns.as_f64(),
+            stopped_at_turns: coil.stopped_at_turns,
+            overshoot_turns: coil.stopped_at_turns - record.target_turns.as_f64(),
+            counted_turns: record.turns.as_f64(),
+            true_turns: coil.true_turns,
+            counted_counts: record.counts,
+            true_counts: coil.true_counts,
+            kept: record.kept,
+            rings_promised: record.rings,
+            rings_cut: coil.rings_cut,
+            doubt_counts: doubt_counts(record.doubt),
+            illegal_transitions: record.illegal,
+            faults: record.faults.iter().map(fault_key).collect(),
+            stop_time_s: record.stop_time.map(|time| time.get() as f64 / 1e6),
+        }
+    }
+}
+
+/// A fault's name in JSON.
+#[must_use]
+pub const fn fault_key(fault: Fault) -> &'static str {
+    match fault {
+        Fault::Dead(Channel::A) => "dead-a",
+        Fault::Dead(Channel::B) => "dead-b",
+        Fault::MissedSteps => "missed-steps",
+        Fault::Chatter => "chatter",
+        Fault::Backwards => "backwards",
+        Fault::SamplesLost => "samples-lost",
+        Fault::OutOfRange => "out-of-range",
+    }
+}
+
+/// Every line of the board, going to a VCD file.
+struct Recording {
+    whole: WholeFile,
+    recorder: Recorder<std::fs::File>,
+    levels: u32,
+}
+
+impl Recording {
+    fn new(path: &Path) -> Result<Self, Failure> {
+        let whole = WholeFile::create(path)?;
+        let levels = Lines::new().levels();
+        let wires: Vec<(&str, bool)> =
+            Line::ALL.iter().map(|&line| (line.name(), levels >> line as u32 & 1 == 1)).collect();
+        let recorder = Recorder::new(whole.writer()?, Tick::Microsecond, &wires)
+            .map_err(|error| whole.failure(&error))?;
+        Ok(Self { whole, recorder, levels })
+    }
+
+    fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
+        let mut changed = self.levels ^ levels;
+        while changed != 0 {
+            let line = changed.trailing_zeros();
+            changed &= changed - 1;
+            self.recorder
+                .change(at_ns, Wire(line as usize), levels >> line & 1 == 1)
+                .map_err(|error| self.whole.failure(&error))?;
+        }
+        self.levels = levels;
+        Ok(())
+    }
+
+    fn finish(self, end_ns: u64) -> Result<(), Failure> {
+        self.recorder.finish(end_ns).map_err(|error| self.whole.failure(&error))?;
+        self.whole.finish()
+    }
+}
+
+/// The counter's screens as PNG files.
+struct Frames {
+    folder: PathBuf,
+    number: u32,
+    last: Option<(Micros, Phase)>,
+}
+
+impl Frames {
+    fn new(folder: &Path) -> Result<Self, Failure> {
+        std::fs::create_dir_all(folder).map_err(|error| Failure::file("make the folder", folder, &error))?;
+        Ok(Self { folder: folder.to_owned(), number: 0, last: None })
+    }
+
+    fn screen(&mut self, now: Micros, phase: Phase, frame: &Frame) -> Result<(), Failure> {
+        const SECOND: Micros = Micros::from_millis(1_000);
+        if self.last.is_some_and(|(at, before)| before == phase && now.since(at) < SECOND) {
+            return Ok(());
+        }
+        self.last = Some((now, phase));
+        self.number += 1;
+        let name = format!("{:05}-{}.png", self.number, format!("{phase:?}").to_lowercase());
+        output::write_whole(&self.folder.join(name), &png(frame, 3)?)
+    }
+}
+
+/// A picture of the screen, each pixel a square of `scale`, light on dark.
+///
+/// # Errors
+/// Where the picture cannot be encoded.
+pub fn png(frame: &Frame, scale: u32) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, WIDTH * scale, HEIGHT * scale);
+    encoder.set_color(png::ColorType::Grayscale);
+    encoder.set_depth(png::BitDepth::One);
+    let mut writer = encoder.write_header().map_err(Failure::new)?;
+    let row_bytes = (WIDTH * scale).div_ceil(8) as usize;
+    let mut data = Vec::with_capacity(row_bytes * (HEIGHT * scale) as usize);
+    for y in 0..HEIGHT * scale {
+        let mut row = vec![0_u8; row_bytes];
+        for x in 0..WIDTH * scale {
+            if frame.pixel(x / scale, y / scale) {
+                row[(x / 8) as usize] |= 0x80 >> (x % 8);
+            }
+        }
+        data.extend_from_slice(&row);
+    }
+    writer.write_image_data(&data).map_err(Failure::new)?;
+    writer.finish().map_err(Failure::new)?;
+    Ok(bytes)
+}
