@@ -4,7 +4,8 @@
 const [DATA, MASK, TX_LEVEL, ENABLE, SDA_HOLD] = [0x10, 0x30, 0x3c, 0x6c, 0x7c];
 const TX_EMPTY = 1 << 4;
 
-/** Hangs `device` (address, present, start, byte) on controller `bus`; `stuck()` says that nothing moves. */
+/** Hangs `device` (address, present, start, byte) on controller `bus`; `stuck()` says that nothing moves.
+ * Returns what resets the controller. */
 export function attachI2c(bus, clock, device, { byteNs = 22_500, stuck = () => false } = {}) {
   let after = null;
   const alarm = clock.createAlarm(() => {
@@ -45,5 +46,13 @@ export function attachI2c(bus, clock, device, { byteNs = 22_500, stuck = () => f
   });
   bus.onReadByte = () => later(() => bus.completeRead(0xff));
   bus.onStop = () => later(() => bus.completeStop());
-  return { level };
+  /** What the chip's reset controller does to the bus controller. */
+  return () => {
+    alarm.cancel();
+    after = null;
+    bus.txFIFO.reset();
+    bus.rxFIFO.reset();
+    Object.assign(bus, { busy: false, stop: false, pendingRestart: false, state: 0, enable: 0, intRaw: 0, intEnable: 0, abortSource: 0 });
+    bus.checkInterrupts();
+  };
 }

@@ -28,6 +28,8 @@ export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9
 /** What the emulator lacks and the firmware touches without needing an answer. */
 const HARMLESS = /^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): |^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160/;
 
+/** The screen's bus in the reset controller. */
+const RESET_I2C0 = 1 << 3;
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
 
@@ -80,7 +82,14 @@ export class Rig {
     };
     this.#clockPios(chip);
     this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => { this.serial += String.fromCharCode(byte); });
-    attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
+    const resetBus = attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
+    // The emulator's reset controller resets nothing; the firmware relies on it for a stuck bus.
+    const resets = chip.peripherals[0x4000c];
+    const write = resets.writeUint32.bind(resets);
+    resets.writeUint32 = (offset, value) => {
+      write(offset, value);
+      if (offset === 0 && value & RESET_I2C0) resetBus();
+    };
     const watchdog = chip.peripherals[0x40058];
     watchdog.reason = watchdogReason;
     watchdog.onWatchdogTrigger = () => {

@@ -27,10 +27,10 @@ test('each state has its picture', () => {
   counter.settle();
   expectPicture(counter, 'winding');
   const { aim } = counter.state();
-  counter.wind(20 * TURN, 50_000);
+  counter.wind(20 * TURN, 10 * TURN);
   counter.settle();
   expectPicture(counter, 'twenty-turns');
-  counter.wind(aim - 20 * TURN, 50_000);
+  counter.wind(aim - 20 * TURN, 10 * TURN);
   counter.settle();
   expectPicture(counter, 'stop');
   counter.press('yes');
