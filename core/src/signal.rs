@@ -9,8 +9,8 @@
 //! - **Chatter.** Bounce or noise on one channel cancels as long as it settles before the other
 //!   channel's edge. Where it straddles that edge the decoder walks three steps the wrong way instead
 //!   of one the right way, and four counts are lost with no illegal step to show for it. But the
-//!   walk is seen: the position retreats three counts from its highest point within a time in which
-//!   no hand can stop and reverse a winder. Each such retreat is reported with the four counts of
+//!   walk is seen: three counts against the way it was going, within a time in which no hand can
+//!   reverse a winder. Each such retreat is reported with the four counts of
 //!   doubt it leaves.
 
 use crate::quadrature::{Decoder, Steps};
@@ -18,8 +18,8 @@ use crate::units::Micros;
 
 /// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
 /// squared. Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
-/// stopping and reversing that within a fiftieth of a second is 200 rev/s². Our own bound, no source.
-const HAND_LIMIT_REV_PER_S2: f64 = 200.0;
+/// stopping and reversing that within a twenty-fifth of a second is 100 rev/s². Our own bound, no source.
+const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
 
 /// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
 const RETREAT_COUNTS: i64 = 3;
@@ -72,18 +72,20 @@ pub struct SignalWatch {
     alone_limit: u32,
     dead: Option<Channel>,
     run: Run,
-    retreat_limit: Micros,
+    retreat_limit_ns: u64,
     sample_period_ns: u64,
 }
 
 /// The direction the count is going, and how far it got.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Run {
     /// +1 or -1 once three counts have been made one way; 0 before.
     direction: i64,
-    /// The furthest position on this run, and when it was reached.
+    /// The furthest position on this run.
     furthest: i64,
-    at_ns: u64,
+    /// Steps against the direction with none along it in between, and when the first was made.
+    against: u32,
+    against_since_ns: u64,
 }
 
 impl SignalWatch {
@@ -91,7 +93,9 @@ impl SignalWatch {
     #[must_use]
     pub fn new(pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         let counts_per_rev = 4.0 * f64::from(pulses_per_rev.max(1));
-        let seconds = libm::sqrt(2.0 * RETREAT_COUNTS as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
+        // From the first of three counts back to the third are two: s = a t^2 / 2.
+        let seconds =
+            libm::sqrt(2.0 * (RETREAT_COUNTS - 1) as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
         Self {
             decoder: Decoder::new(),
             alone: None,
@@ -99,8 +103,8 @@ impl SignalWatch {
             // bounce of one edge of a coarse mechanical encoder is no dead channel.
             alone_limit: pulses_per_rev.max(24),
             dead: None,
-            run: Run { direction: 0, furthest: 0, at_ns: 0 },
-            retreat_limit: Micros::new((seconds * 1e6) as u64),
+            run: Run::default(),
+            retreat_limit_ns: (seconds * 1e9) as u64,
             sample_period_ns: u64::from(sample_period_ns),
         }
     }
@@ -131,14 +135,23 @@ impl SignalWatch {
                 walk.push(level);
             }
             for index in 0..16_u32 {
-                if walk.push((word >> (2 * index)) as u8).net() != 0 {
+                let step = walk.push((word >> (2 * index)) as u8).net();
+                if step != 0 {
                     let ahead_ns = self.sample_period_ns * u64::from(15 - index);
                     let at_ns = end_ns.saturating_sub(ahead_ns);
-                    reading.chatter += self.follow(position + walk.position(), at_ns);
+                    reading.chatter += self.follow(position + walk.position(), step, at_ns);
                 }
             }
         } else {
-            reading.chatter += self.follow(self.decoder.position(), end_ns);
+            let step = reading.net.signum();
+            if step != 0 && step == self.run.direction {
+                // Onwards, as nearly always: the last of the steps says all that the others would.
+                self.follow(position + reading.net, step, end_ns);
+                return reading;
+            }
+            for made in 1..=reading.net.abs() {
+                reading.chatter += self.follow(position + made * step, step, end_ns);
+            }
         }
         reading
     }
@@ -153,7 +166,10 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, &mut reading);
-        reading.chatter = self.follow(self.decoder.position(), at.get().saturating_mul(1_000));
+        if reading.net != 0 {
+            let at_ns = at.get().saturating_mul(1_000);
+            reading.chatter = self.follow(self.decoder.position(), reading.net, at_ns);
+        }
         reading
     }
 
@@ -162,29 +178,39 @@ impl SignalWatch {
         self.decoder.forget_level();
     }
 
-    /// Follows the position and returns 1 where it retreated faster than a hand can.
-    fn follow(&mut self, position: i64, at_ns: u64) -> u32 {
+    /// Follows one step to a position and returns 1 where the count ran back faster than a hand can.
+    ///
+    /// Bounce and dither step back once, or once and again: never three times with no step forward in
+    /// between. A hand that turns round makes those three as well, but from rest, so it takes a time.
+    fn follow(&mut self, position: i64, step: i64, at_ns: u64) -> u32 {
         let run = &mut self.run;
-        let gone = position - run.furthest;
-        let ahead = match run.direction {
-            0 => gone.abs(),
-            1.. => gone,
-            _ => -gone,
-        };
+        let ahead = position - run.furthest;
         if run.direction == 0 {
-            if ahead >= RETREAT_COUNTS {
-                *run = Run { direction: gone.signum(), furthest: position, at_ns };
+            if ahead.abs() >= RETREAT_COUNTS {
+                *run = Run { direction: ahead.signum(), furthest: position, ..Run::default() };
             }
             return 0;
         }
-        if ahead >= 0 {
-            *run = Run { furthest: position, at_ns, ..*run };
-        } else if ahead <= -RETREAT_COUNTS {
-            let impossible = at_ns.saturating_sub(run.at_ns) < self.retreat_limit.get() * 1_000;
-            // After an impossible retreat the way it was going is as unknown as at the start.
-            let direction = if impossible { 0 } else { -run.direction };
-            *run = Run { direction, furthest: position, at_ns };
-            return u32::from(impossible);
+        if step == run.direction {
+            run.against = 0;
+            if ahead * run.direction >= 0 {
+                run.furthest = position;
+            }
+            return 0;
+        }
+        run.against += 1;
+        if run.against == 1 {
+            run.against_since_ns = at_ns;
+        }
+        if i64::from(run.against) >= RETREAT_COUNTS
+            && at_ns.saturating_sub(run.against_since_ns) < self.retreat_limit_ns
+        {
+            // The crank itself goes on as it went.
+            *run = Run { furthest: position, against: 0, ..*run };
+            return 1;
+        }
+        if ahead * run.direction <= -RETREAT_COUNTS {
+            *run = Run { direction: -run.direction, furthest: position, ..Run::default() };
         }
         0
     }
@@ -324,14 +350,21 @@ mod tests {
         }
     }
 
-    /// Winding back by hand, even smartly, is no chatter.
+    /// Turning round by hand, with half of the acceleration that is thought possible, is no chatter, on
+    /// coarse and fine encoders.
     #[test]
     fn hand_reversal_is_no_chatter() {
-        // 400 pulses; the retreat limit is 4.3 ms; here three counts take 6 ms.
-        let mut samples = forward(200, 100);
-        samples.extend((0..200_usize).rev().flat_map(|c| core::iter::repeat_n(CYCLE[c % 4], 100)));
-        let (watch, readings) = watch(400, &samples);
-        assert_eq!(readings.iter().map(|r| r.chatter).sum::<u32>(), 0);
-        assert!(watch.decoder().position().abs() <= 1);
+        for pulses in [24, 400, 2_400] {
+            let (mut samples, counts_per_rev) = (Vec::new(), 4.0 * f64::from(pulses));
+            // One revolution a second, and 50 rev/s2 against it until it runs back as fast.
+            for sample in 0..4_000_u32 {
+                let t = f64::from(sample) * 20e-6;
+                let count = libm::floor(counts_per_rev * (t - 25.0 * t * t)) as i64;
+                samples.push(CYCLE[count.rem_euclid(4) as usize]);
+            }
+            let (watch, readings) = watch(pulses, &samples);
+            assert_eq!(readings.iter().map(|r| r.chatter).sum::<u32>(), 0, "{pulses} pulses");
+            assert!(watch.decoder().reverse() > 0);
+        }
     }
 }

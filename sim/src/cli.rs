@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
-use crate::{replay, wind};
+use crate::{plan, replay, wind};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -20,6 +20,7 @@ enum Command {
     /// Count the turns in a recording (VCD) of an encoder's two channels.
     Replay(replay::Args),
     Wind(wind::Args),
+    Plan(plan::Args),
 }
 
 /// Runs the program and says how it ended: 0, or 2 with one line on standard error.
@@ -60,5 +61,6 @@ fn run(cli: Cli) -> Result<(), Failure> {
     match cli.command {
         Command::Replay(args) => replay::run(&args),
         Command::Wind(args) => wind::run(&args),
+        Command::Plan(args) => plan::run(&args),
     }
 }

@@ -93,8 +93,10 @@ impl Encoder {
         if moved != 0.0 {
             self.pass_edges(to, moved, start_ns);
             self.at = to;
-        } else if self.faults.has(FaultKind::Noise) && self.rng.f64() < 0.005 {
-            self.pulse(start_ns + STEP_NS / 4, STEP_NS / 4);
+        }
+        // No edge in this step, and none before that still bounces: a pulse in its middle is clear of any.
+        if self.changes.is_empty() && self.faults.has(FaultKind::Noise) && self.rng.f64() < 0.01 {
+            self.pulse(start_ns + STEP_NS / 3, STEP_NS / 8);
         }
         if self.faults.has(FaultKind::SupplyDips) && self.rng.f64() < 0.000_5 {
             self.dip(start_ns, moved.abs());
@@ -104,7 +106,6 @@ impl Encoder {
 
     fn pass_edges(&mut self, to: f64, moved: f64, start_ns: u64) {
         let spacing_ns = STEP_NS as f64 / moved.abs();
-        let first_new = self.changes.len();
         let (from, forward) = (self.at, moved > 0.0);
         loop {
             // The edge ahead: above the present count when going up, the present one when going down.
@@ -120,10 +121,6 @@ impl Encoder {
             self.edges += if forward { 1 } else { -1 };
             let level = CYCLE[(self.edges + self.start).rem_euclid(4) as usize];
             self.edge(at_ns, level, spacing_ns);
-        }
-        if self.changes.len() == first_new && self.faults.has(FaultKind::Noise) && self.rng.f64() < 0.01 {
-            // No edge in this step: a pulse in its middle is clear of any.
-            self.pulse(start_ns + STEP_NS / 3, STEP_NS / 8);
         }
     }
 

@@ -9,15 +9,27 @@ use std::path::Path;
 pub struct Failure(String);
 
 impl Failure {
-    /// From a message; line breaks in it (a library's, say) are folded to keep it one line.
+    /// From a message; line breaks in it (a library's, say) are folded to keep it one line, and what
+    /// would move a terminal's cursor is shown as its code.
     pub fn new(message: impl fmt::Display) -> Self {
         let text = message.to_string();
         let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
-        Self(lines.join(" "))
+        let mut line = String::with_capacity(text.len());
+        for c in lines.join(" ").chars() {
+            if c.is_control() { line.extend(c.escape_default()) } else { line.push(c) }
+        }
+        Self(line)
     }
 
-    /// A value that is not allowed: the field it stood in, the value, and why not.
+    /// A value that is not allowed: the field it stood in, the value (of a long one its beginning),
+    /// and why not.
     pub fn value(field: &str, value: impl fmt::Display, why: impl fmt::Display) -> Self {
+        const SHOWN: usize = 80;
+        let mut value = value.to_string();
+        if let Some((end, _)) = value.char_indices().nth(SHOWN) {
+            value.truncate(end);
+            value.push('…');
+        }
         Self::new(format_args!("{field} '{value}': {why}"))
     }
 

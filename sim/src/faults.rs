@@ -94,7 +94,7 @@ impl FromStr for FaultKind {
 }
 
 /// Some faults together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Default)]
 pub struct FaultSet(u16);
 
 impl FaultSet {
@@ -114,6 +114,12 @@ impl FaultSet {
     #[must_use]
     pub fn is_survivable(self) -> bool {
         FaultKind::ALL.into_iter().all(|kind| !self.has(kind) || kind.is_survivable())
+    }
+}
+
+impl fmt::Debug for FaultSet {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_set().entries(FaultKind::ALL.into_iter().filter(|&kind| self.has(kind))).finish()
     }
 }
 

@@ -4,7 +4,8 @@
 //! each one line that names the field, the value and what is allowed.
 
 use std::fmt::Display;
-use std::fs;
+use std::fs::File as DiskFile;
+use std::io::Read;
 use std::path::Path;
 use std::str::FromStr;
 
@@ -19,10 +20,18 @@ use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
 
+mod fields;
+
 /// The largest job file that is read: far past any that a person writes.
 const MAX_JOB_BYTES: u64 = 1 << 20;
 /// The most rings that a job may ask for.
 pub const MAX_RINGS: u32 = 10_000_000;
+/// The longest name of a job, in characters: what still fits the head of a sheet.
+const MAX_NAME: usize = 120;
+/// The longest name of a metal that is not listed, in characters.
+const MAX_METAL: usize = 60;
+/// The longest name of a currency, in characters.
+const MAX_CURRENCY: usize = 12;
 /// The densities that are taken, in g/cm3: from magnesium to osmium, with room on both sides.
 pub const DENSITIES: std::ops::RangeInclusive<f64> = 0.5..=25.0;
 
@@ -166,14 +175,16 @@ impl Job {
             return Self::parse(DEMO).map_err(|failure| Failure::new(format_args!("demo job: {failure}")));
         }
         let read = |error| Failure::file("read the job file", path, &error);
-        let length = fs::metadata(path).map_err(read)?.len();
-        if length > MAX_JOB_BYTES {
+        // Bounded while reading: a pipe or a device does not say its length beforehand.
+        let file = DiskFile::open(path).map_err(read)?;
+        let mut text = String::new();
+        file.take(MAX_JOB_BYTES + 1).read_to_string(&mut text).map_err(read)?;
+        if text.len() as u64 > MAX_JOB_BYTES {
             return Err(Failure::new(format_args!(
-                "{}: {length} bytes are no job file: at most {MAX_JOB_BYTES}",
+                "{}: too large for a job file: at most {MAX_JOB_BYTES} bytes are allowed",
                 path.display()
             )));
         }
-        let text = fs::read_to_string(path).map_err(read)?;
         Self::parse(&text).map_err(|failure| Failure::new(format_args!("{}: {failure}", path.display())))
     }
 
@@ -182,12 +193,16 @@ impl Job {
     /// # Errors
     /// One line that names the field, the value and what is allowed.
     pub fn parse(text: &str) -> Result<Self, Failure> {
-        let file: File = toml::from_str(text).map_err(|error| toml_failure(&error, text))?;
+        let reader = toml::Deserializer::parse(text).map_err(|error| fields::no_toml(&error, text))?;
+        let file: File = serde_path_to_error::deserialize(reader)
+            .map_err(|error| fields::wrong_field(error.path(), error.inner(), text))?;
         Self::check(file)
     }
 
     fn check(file: File) -> Result<Self, Failure> {
         let wanted = wanted(&file.job)?;
+        let name = file.job.name.as_deref().map(str::trim).filter(|name| !name.is_empty());
+        let name = label("job.name", name.unwrap_or("unnamed"), MAX_NAME)?;
         let spare_percent =
             number("job.spare_percent", file.job.spare_percent.unwrap_or(0.0), 0.0..=100.0, "percent")?;
         let temper: Temper = text("wire.temper", file.wire.temper.as_deref().unwrap_or("soft"))?;
@@ -195,11 +210,12 @@ impl Job {
         let mandrel: Length = text("mandrel.diameter", &file.mandrel.diameter)?;
         let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
         let metal = Metal::find(&file.wire.metal);
+        let metal_name = label("wire.metal", file.wire.metal.trim(), MAX_METAL)?;
         let density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
         let spring = spring(metal, temper, &file.wire, size, mandrel)?;
         let gap = file.coil.gap.unwrap_or(0.0);
         let winding = Winding::new(size.diameter(), mandrel, gap, kerf, spring)
-            .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error))))?;
+            .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
         let shaft = match file.winder.encoder_on.as_deref() {
             None | Some("crank") => Shaft::Crank,
             Some("mandrel") => Shaft::Mandrel,
@@ -218,19 +234,19 @@ impl Job {
             ));
         };
         let coil_max: Length = text("cutter.coil_max", &file.cutter.coil_max)?;
-        let optional = |field, value: Option<&String>| value.map(|value| text(field, value)).transpose();
-        let blade: Option<Length> = optional("cutter.blade", file.cutter.blade.as_ref())?;
-        let slot: Option<Length> = optional("cutter.slot", file.cutter.slot.as_ref())?;
+        let optional = |field, value: Option<&String>| value.map(|value| thickness(field, value)).transpose();
+        let blade = optional("cutter.blade", file.cutter.blade.as_ref())?;
+        let slot = optional("cutter.slot", file.cutter.slot.as_ref())?;
         let tail_turns =
             number("coil.tail_turns", file.coil.tail_turns.unwrap_or(0.0), 0.0..=100.0, "turns")?;
         let tail = Turns::from_f64(tail_turns).unwrap_or_default();
         let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, coil_max)
             .map_err(|error| Failure::value("cutter.coil_max", &file.cutter.coil_max, error))?;
-        Ok(Self {
-            name: file.job.name.unwrap_or_else(|| "unnamed".to_owned()),
+        let job = Self {
+            name,
             wanted,
             spare_percent,
-            metal_name: file.wire.metal,
+            metal_name,
             metal,
             temper,
             size,
@@ -246,7 +262,9 @@ impl Job {
             slot,
             tail,
             rule,
-        })
+        };
+        job.rings_to_make()?;
+        Ok(job)
     }
 
     /// Rings to be made: those wanted and those to spare, or what the wire gives for certain.
@@ -257,43 +275,102 @@ impl Job {
         let rings = match self.wanted {
             Wanted::Rings(rings) => {
                 // Up to a hundred percent more of at most ten million fits.
-                let spare = (f64::from(rings) * self.spare_percent / 100.0).ceil() as u32;
-                return Ok(rings.saturating_add(spare));
+                return Ok(rings.saturating_add(spare_rings(rings, self.spare_percent)));
             }
-            Wanted::WireLength(length) => self.rings_from(length),
-            Wanted::WireMass(mass) => {
-                let length = self.density.wire_length(self.winding.wire(), mass);
-                self.rings_from(Length::from_mm(length).unwrap_or(Length::from_nm(i64::MAX)))
+            Wanted::WireLength(length) => rings_from(&self.rule, self.rule.full_rings(), length),
+            Wanted::WireMass(_) => {
+                rings_from(&self.rule, self.rule.full_rings(), self.wire_given().unwrap_or_default())
             }
         };
+        let given = || match self.wanted {
+            Wanted::WireMass(mass) => format!("{} g", mass.get()),
+            _ => self.wire_given().unwrap_or_default().to_string(),
+        };
         match rings {
-            0 => Err(Failure::new("job.wire: this wire is not enough for one certain ring")),
+            0 => Err(Failure::value("job.wire", given(), {
+                let one = self.rule.coil().wire_used(self.rule.target_turns(1)).mm();
+                let mass = self.density.wire_mass(self.winding.wire(), one).get();
+                format_args!(
+                    "not enough for one certain ring: at least {:.0}mm or {:.3}g",
+                    (one.get() + 0.5).ceil(),
+                    mass * 1.001 + 0.001
+                )
+                .to_string()
+            })),
             1..=MAX_RINGS => Ok(rings),
-            _ => Err(Failure::new(format_args!("job.wire: more than {MAX_RINGS} rings"))),
+            _ => Err(Failure::value(
+                "job.wire",
+                given(),
+                format_args!("enough for more than the {MAX_RINGS} rings that are allowed"),
+            )),
         }
     }
 
-    /// The most rings whose coils use no more than `wire`.
-    fn rings_from(&self, wire: Length) -> u32 {
-        let coil = self.rule.coil();
-        let used = |rings: u32| coil.wire_used(self.rule.target_turns(rings)).nm();
-        let full = used(self.rule.full_rings());
-        let coils = wire.nm() / full.max(1);
-        let left = wire.nm() - coils * full;
-        // The last coil: the most rings that the rest still gives.
-        let (mut low, mut high) = (0, self.rule.full_rings());
-        while low < high {
-            let middle = low + (high - low).div_ceil(2);
-            if used(middle) <= left { low = middle } else { high = middle - 1 }
+    /// The wire that the job starts from, where it starts from wire.
+    #[must_use]
+    pub fn wire_given(&self) -> Option<Length> {
+        match self.wanted {
+            Wanted::Rings(_) => None,
+            Wanted::WireLength(length) => Some(length),
+            Wanted::WireMass(mass) => {
+                let length = self.density.wire_length(self.winding.wire(), mass);
+                Some(Length::from_mm(length).unwrap_or(Length::from_nm(i64::MAX)))
+            }
         }
-        let rings = i128::from(coils) * i128::from(self.rule.full_rings()) + i128::from(low);
-        u32::try_from(rings).unwrap_or(u32::MAX)
     }
 
     /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.
     #[must_use]
     pub const fn direction(&self) -> Direction {
         Direction::Forward
+    }
+}
+
+/// Rings to spare, rounded up: `percent` (0..=100) of `rings`.
+#[must_use]
+pub fn spare_rings(rings: u32, percent: f64) -> u32 {
+    // A millionth of a ring is rounding of the percentage, not a ring.
+    (f64::from(rings) * percent / 100.0 - 1e-6).ceil().max(0.0) as u32
+}
+
+/// The most rings whose coils, each of at most `full` rings, use no more than `wire`.
+#[must_use]
+pub fn rings_from(rule: &BatchRule, full: u32, wire: Length) -> u32 {
+    let full = full.clamp(1, rule.full_rings());
+    let used = |rings: u32| rule.coil().wire_used(rule.target_turns(rings)).nm();
+    let of_full = used(full).max(1);
+    let coils = wire.nm() / of_full;
+    let left = wire.nm() - coils * of_full;
+    // The last coil: the most rings that the rest still gives.
+    let (mut low, mut high) = (0, full);
+    while low < high {
+        let middle = low + (high - low).div_ceil(2);
+        if used(middle) <= left { low = middle } else { high = middle - 1 }
+    }
+    let rings = i128::from(coils) * i128::from(full) + i128::from(low);
+    u32::try_from(rings).unwrap_or(u32::MAX)
+}
+
+/// A text of the maker's own: of bounded length, and with nothing in it that moves a cursor.
+fn label(field: &str, value: &str, longest: usize) -> Result<String, Failure> {
+    if value.chars().any(char::is_control) {
+        return Err(Failure::value(field, value, "line breaks and control characters are not allowed"));
+    }
+    if value.chars().count() > longest {
+        return Err(Failure::value(
+            field,
+            value,
+            format_args!("{} characters: at most {longest} are allowed", value.chars().count()),
+        ));
+    }
+    Ok(value.to_owned())
+}
+
+/// A length above nothing.
+fn thickness(field: &str, value: &str) -> Result<Length, Failure> {
+    match text(field, value)? {
+        Length::ZERO => Err(Failure::value(field, value, "only above 0 mm is allowed")),
+        length => Ok(length),
     }
 }
 
@@ -397,30 +474,29 @@ pub fn estimate(
 fn price(per_kg: Option<f64>, currency: Option<String>) -> Result<Option<Price>, Failure> {
     match (per_kg, currency) {
         (None, None) => Ok(None),
-        (None, Some(_)) => Err(Failure::new("wire.price_per_kg is missing: a currency alone is no price")),
+        (None, Some(currency)) => Err(Failure::value(
+            "wire.currency",
+            currency,
+            "a currency alone is no price: give wire.price_per_kg too",
+        )),
         (Some(per_kg), currency) => {
             let per_kg = number("wire.price_per_kg", per_kg, 0.0..=1e9, "per kilogram")?;
-            Ok(Some(Price { per_kg, currency: currency.unwrap_or_default() }))
+            let currency = label("wire.currency", currency.unwrap_or_default().trim(), MAX_CURRENCY)?;
+            Ok(Some(Price { per_kg, currency }))
         }
     }
 }
 
-/// The field of a job file that a winding was refused for.
-const fn winding_field(error: &turntally_core::coil::WindingError) -> &'static str {
+/// The field of a job file that a winding was refused for, with the value where the refusal itself
+/// does not name it.
+fn winding_field(error: &turntally_core::coil::WindingError, mandrel: Length) -> String {
     use turntally_core::coil::WindingError as E;
-    match error {
-        E::MandrelTooThin { .. } | E::TooLarge => "mandrel.diameter",
+    let field = match error {
+        E::TooLarge => return format!("mandrel.diameter '{mandrel}'"),
+        E::MandrelTooThin { .. } => "mandrel.diameter",
         E::Gap { .. } => "coil.gap",
         E::KerfTooWide { .. } | E::ClosesUp { .. } => "cutter.kerf",
         _ => "wire.size",
-    }
-}
-
-/// A line of its own for what the TOML reader found, with the place.
-fn toml_failure(error: &toml::de::Error, text: &str) -> Failure {
-    let line = error.span().map(|span| text[..span.start.min(text.len())].matches('\n').count() + 1);
-    match line {
-        Some(line) => Failure::new(format_args!("line {line}: {}", error.message())),
-        None => Failure::new(error.message()),
-    }
+    };
+    field.to_owned()
 }

@@ -11,6 +11,7 @@ pub mod job;
 pub mod live;
 pub mod operator;
 pub mod output;
+pub mod plan;
 pub mod replay;
 pub mod run;
 pub mod wind;

@@ -110,6 +110,10 @@ pub struct Shown {
     pub fault: Option<Fault>,
     /// Turns still to go on the screen; below zero when past.
     pub to_go: f64,
+    /// Turns of the target, as the screen gave it before winding.
+    pub target: f64,
+    /// Turns that the mandrel has made on this coil, as the growing coil shows to anybody.
+    pub on_mandrel: f64,
     /// The line that is marked says "keep".
     pub keep_marked: bool,
 }
@@ -249,6 +253,9 @@ impl Operator {
     fn decide(&mut self, now: f64, shown: Shown) {
         let calm = self.seen == shown.phase;
         if !self.is_still() {
+            if shown.on_mandrel > 2.0 * shown.target + 10.0 {
+                self.hand = Hand::Brake;
+            }
             self.maybe_pause(now);
             return;
         }
@@ -259,8 +266,12 @@ impl Operator {
             Phase::Choose => self.press(now, Key::Yes, 0.8),
             // Catching the wire in the mandrel's hole and drawing it tight takes a while.
             Phase::Ready => {
-                let handling = 3.0 + 3.0 * self.rng.f64();
+                let handling = 2.0 + 2.0 * self.rng.f64();
                 self.press(now, Key::Yes, handling);
+            }
+            // A coil twice as long as it should be, and the counter still wants more: it is broken.
+            Phase::Winding | Phase::Near if shown.on_mandrel > 2.0 * shown.target + 10.0 => {
+                self.gave_up = true;
             }
             Phase::Winding | Phase::Near => self.crank_on(shown.to_go),
             Phase::Over if self.manner.tidy => self.hand = Hand::Crank(-0.25),
@@ -268,12 +279,12 @@ impl Operator {
             Phase::Paused => self.press(now, Key::Yes, 0.5),
             Phase::Verdict if shown.keep_marked => self.press(now, Key::Yes, 0.6),
             Phase::Verdict => self.press(now, Key::No, 0.6),
-            // Snipping, sliding off, sawing: the simulated bench is quicker than a real one.
+            // Snipping, sliding off, sawing: minutes on a real bench, and nothing happens at the counter.
             Phase::Next => {
                 if !std::mem::take(&mut self.fault_seen) {
                     self.spoilt = 0;
                 }
-                let handling = 8.0 + 8.0 * self.rng.f64();
+                let handling = 2.0 + 3.0 * self.rng.f64();
                 self.press(now, Key::Yes, handling);
             }
             Phase::Done => {}

@@ -21,14 +21,18 @@ impl WholeFile {
     /// # Errors
     /// One line that names the file.
     pub fn create(path: &Path) -> Result<Self, Failure> {
-        let failure = |error: io::Error| Failure::file("write", path, &error);
+        let failure = |error: io::Error| Failure::file("write", path, &without_temporary_path(error));
+        // Moving onto a device would put a file in its place.
+        if path.metadata().is_ok_and(|found| !found.is_file()) {
+            return Err(Failure::new(format_args!(
+                "cannot write {}: only a new file or an existing regular file is allowed",
+                path.display()
+            )));
+        }
         let folder = match path.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
-        if path.is_dir() {
-            return Err(failure(io::Error::from(io::ErrorKind::IsADirectory)));
-        }
         let file = tempfile::NamedTempFile::new_in(folder).map_err(failure)?;
         make_readable(&file).map_err(failure)?;
         Ok(Self { path: path.to_owned(), file })
@@ -69,6 +73,14 @@ pub fn write_whole(path: &Path, content: &[u8]) -> Result<(), Failure> {
     whole.finish()
 }
 
+/// The error alone: the temporary file's name, which its library adds, says nothing to anybody.
+fn without_temporary_path(error: io::Error) -> io::Error {
+    match error.to_string().split_once(" at path ") {
+        Some((what, _)) => io::Error::new(error.kind(), what),
+        None => error,
+    }
+}
+
 /// A temporary file is its owner's alone; what was asked for is readable as any new file.
 #[cfg(unix)]
 fn make_readable(file: &tempfile::NamedTempFile) -> io::Result<()> {
@@ -96,8 +108,12 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// Prints one JSON object on standard output, indented, with a line end.
 ///
 /// # Errors
-/// As [`print`].
+/// As [`print()`].
 pub fn print_json<T: Serialize>(value: &T) -> Result<(), Failure> {
-    let text = serde_json::to_string_pretty(value).map_err(Failure::new)?;
-    print(&(text + "\n"))
+    // Straight to the reader: a plan of millions of coils is never held in memory as text.
+    let mut out = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    serde_json::to_writer_pretty(&mut out, value).map_err(io::Error::from)?;
+    out.write_all(b"\n")?;
+    out.flush()?;
+    Ok(())
 }

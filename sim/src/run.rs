@@ -314,8 +314,15 @@ impl<'a> Run<'a> {
             State::Verdict { choice } => (None, *choice == turntally_core::bench::Choice::Keep),
             _ => (None, false),
         };
-        let to_go = bench.target_turns().as_f64() - bench.turns().as_f64();
-        Shown { phase: bench.phase(), fault, to_go, keep_marked }
+        let target = bench.target_turns().as_f64();
+        Shown {
+            phase: bench.phase(),
+            fault,
+            to_go: target - bench.turns().as_f64(),
+            target,
+            on_mandrel: if bench.goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 },
+            keep_marked,
+        }
     }
 
     /// Notes what the test wants to know: zeros, first rests, faults; and draws the screen.

@@ -1,0 +1,70 @@
+//! `turntally plan`: a job in, its coils out, with the wire, its mass and what it ends as.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+
+use crate::failure::Failure;
+use crate::job::Job;
+use crate::output;
+
+pub mod advice;
+pub mod figures;
+pub mod json;
+pub mod sheet;
+mod text;
+
+/// Plan a batch: how many coils, the turns of each, the wire, its mass, and what becomes of it.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "\
+Examples:
+  turntally plan demo                            the job that ships inside the program
+  turntally plan chain.toml --sheet chain.html   with a page to take to the bench
+  turntally plan chain.toml --json
+
+What may be left out of a job file: job.name, job.spare_percent (0), wire.temper (soft),
+wire.density_g_cm3 (the metal's), wire.spring_ratio (estimated), wire.price_per_kg with
+wire.currency, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm), cutter.blade,
+cutter.slot, coil.gap (0), coil.tail_turns (0). Of job.rings and job.wire, give one.")]
+pub struct Args {
+    /// The job file, or `demo` for the one inside the program
+    job: PathBuf,
+    /// Print one JSON object; every key carries its unit
+    #[arg(long)]
+    json: bool,
+    /// Write a page to print and take to the bench (HTML, for A4 and US Letter)
+    #[arg(long, value_name = "FILE.html")]
+    sheet: Option<PathBuf>,
+}
+
+/// Plans, writes the sheet if one is asked for, and prints.
+///
+/// # Errors
+/// One line that says what is wrong; nothing is printed or written then.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let job = Job::load(&args.job)?;
+    let plan = figures::Plan::of(&job)?;
+    let warnings = advice::warnings(&job, &plan);
+    let suggestions = advice::suggestions(&job, &plan);
+    // The sheet first: where it cannot be written, nothing is printed either.
+    if let Some(path) = &args.sheet {
+        spare_the_job(path, &args.job)?;
+        output::write_whole(path, sheet::render(&job, &plan, &warnings).as_bytes())?;
+    }
+    if args.json {
+        return output::print_json(&json::Report::new(&job, &plan, &warnings, &suggestions));
+    }
+    output::print(&text::report(&job, &plan, &warnings, &suggestions))
+}
+
+/// Refuses to write the sheet over the job that it was made from.
+fn spare_the_job(sheet: &Path, job: &Path) -> Result<(), Failure> {
+    match (sheet.canonicalize(), job.canonicalize()) {
+        (Ok(sheet_file), Ok(job_file)) if sheet_file == job_file => Err(Failure::value(
+            "--sheet",
+            sheet.display(),
+            "this is the job file: only another file is allowed",
+        )),
+        _ => Ok(()),
+    }
+}

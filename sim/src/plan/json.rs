@@ -1,0 +1,145 @@
+//! The plan as one JSON object. Every key carries its unit; a coil is listed for every one to wind.
+
+use serde::ser::{Error as _, Serialize, Serializer};
+use serde_json::value::RawValue;
+
+use super::advice::Suggestion;
+use super::figures::{CoilGroup, Plan};
+use crate::job::Job;
+
+/// What is printed; numbers in full, since programs round for themselves.
+#[derive(Debug, serde::Serialize)]
+pub struct Report<'a> {
+    name: &'a str,
+    metal: &'a str,
+    temper: String,
+    wire_diameter_mm: f64,
+    mandrel_diameter_mm: f64,
+    density_g_cm3: f64,
+    spring_ratio: f64,
+    spring_ratio_low: f64,
+    spring_ratio_high: f64,
+    spring_ratio_measured: bool,
+    rings_wanted: u32,
+    rings_planned: u32,
+    rings_likely: u64,
+    rings_best: u64,
+    coil_count: u32,
+    coils: Coils<'a>,
+    wire_total_mm: f64,
+    wire_with_late_stops_mm: f64,
+    wire_mass_g: f64,
+    wire_mass_low_g: f64,
+    wire_mass_high_g: f64,
+    wire_mass_troy_ounces: f64,
+    wire_mass_ounces: f64,
+    wire_mass_pennyweights: f64,
+    rings_mass_g: f64,
+    swarf_mass_g: f64,
+    offcut_mass_g: f64,
+    scrap_share: f64,
+    ring_mass_mg: f64,
+    closed_inner_diameter_mm: f64,
+    closed_inner_diameter_low_mm: f64,
+    closed_inner_diameter_high_mm: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cost: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    currency: Option<&'a str>,
+    minutes_at_bench: f64,
+    minutes_at_bench_low: f64,
+    minutes_at_bench_high: f64,
+    warnings: &'a [String],
+    suggestions: &'a [Suggestion],
+}
+
+impl<'a> Report<'a> {
+    /// Puts a plan in that form.
+    #[must_use]
+    pub fn new(job: &'a Job, plan: &'a Plan, warnings: &'a [String], suggestions: &'a [Suggestion]) -> Self {
+        let spring = job.winding.spring();
+        Self {
+            name: &job.name,
+            metal: &job.metal_name,
+            temper: job.temper.to_string(),
+            wire_diameter_mm: job.winding.wire().mm().get(),
+            mandrel_diameter_mm: job.winding.mandrel().mm().get(),
+            density_g_cm3: job.density.g_per_cm3(),
+            spring_ratio: spring.best(),
+            spring_ratio_low: spring.low(),
+            spring_ratio_high: spring.high(),
+            spring_ratio_measured: job.spring_measured,
+            rings_wanted: plan.rings_wanted,
+            rings_planned: plan.rings_planned,
+            rings_likely: plan.rings_likely,
+            rings_best: plan.rings_best,
+            coil_count: plan.coil_count,
+            coils: Coils(&plan.groups),
+            wire_total_mm: plan.wire_total.get(),
+            wire_with_late_stops_mm: plan.wire_with_late_stops.get(),
+            wire_mass_g: plan.wire_mass.get(),
+            wire_mass_low_g: plan.wire_mass_range.low,
+            wire_mass_high_g: plan.wire_mass_range.high,
+            wire_mass_troy_ounces: plan.wire_mass.troy_ounces(),
+            wire_mass_ounces: plan.wire_mass.ounces(),
+            wire_mass_pennyweights: plan.wire_mass.pennyweights(),
+            rings_mass_g: plan.ends_as.rings.get(),
+            swarf_mass_g: plan.ends_as.swarf.get(),
+            offcut_mass_g: plan.ends_as.offcut.get(),
+            scrap_share: plan.scrap_share(),
+            ring_mass_mg: plan.ring_mass.get() * 1e3,
+            closed_inner_diameter_mm: plan.ring_inner.likely,
+            closed_inner_diameter_low_mm: plan.ring_inner.low,
+            closed_inner_diameter_high_mm: plan.ring_inner.high,
+            cost: plan.cost,
+            currency: job.price.as_ref().map(|price| price.currency.as_str()),
+            minutes_at_bench: plan.minutes.likely,
+            minutes_at_bench_low: plan.minutes.low,
+            minutes_at_bench_high: plan.minutes.high,
+            warnings,
+            suggestions,
+        }
+    }
+}
+
+/// Coils one by one, though they are kept by groups.
+#[derive(Debug)]
+struct Coils<'a>(&'a [CoilGroup]);
+
+#[derive(serde::Serialize)]
+struct Coil {
+    rings: u32,
+    rings_best: u32,
+    target_counts: i64,
+    wound_turns: f64,
+    wound_length_mm: f64,
+    released_length_mm: f64,
+    wire_mm: f64,
+}
+
+impl From<&CoilGroup> for Coil {
+    fn from(group: &CoilGroup) -> Self {
+        Self {
+            rings: group.rings,
+            rings_best: group.rings_best,
+            target_counts: group.target_counts,
+            wound_turns: group.wound_turns.as_f64(),
+            wound_length_mm: group.wound_length.get(),
+            released_length_mm: group.released_length.get(),
+            wire_mm: group.wire.get(),
+        }
+    }
+}
+
+/// Like coils are put into words once, a line each: a million rings are twenty thousand of them.
+impl Serialize for Coils<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let written: Vec<(Box<RawValue>, u32)> = self
+            .0
+            .iter()
+            .map(|group| Ok((serde_json::value::to_raw_value(&Coil::from(group))?, group.count)))
+            .collect::<Result<_, serde_json::Error>>()
+            .map_err(S::Error::custom)?;
+        serializer.collect_seq(written.iter().flat_map(|(coil, count)| (0..*count).map(move |_| coil)))
+    }
+}

@@ -1,0 +1,296 @@
+//! Numbers and tables for people: the digits that are true, aligned in columns.
+
+use std::fmt::Write as _;
+
+use turntally_core::counter::Shaft;
+use turntally_core::gauge::WireSize;
+use turntally_core::units::{Grams, Length};
+
+use super::advice::Suggestion;
+use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
+use crate::job::{Job, Wanted};
+
+/// A positive number with this many significant digits and no exponent; thousands are rounded too.
+pub(super) fn sig(value: f64, digits: i32) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let decimals = digits - 1 - value.abs().log10().floor() as i32;
+    let scale = 10_f64.powi(decimals);
+    let rounded = (value * scale).round() / scale;
+    format!("{rounded:.*}", usize::try_from(decimals).unwrap_or(0))
+}
+
+/// A length to three digits, in the unit that suits its size.
+pub(super) fn length(mm: f64) -> String {
+    if mm < 999.5 { format!("{} mm", sig(mm, 3)) } else { format!("{} m", sig(mm / 1e3, 3)) }
+}
+
+/// `1 ring`, `2 rings`.
+pub(super) fn count(n: u64, of: &str) -> String {
+    if n == 1 { format!("1 {of}") } else { format!("{n} {of}s") }
+}
+
+/// `1 turn`, `0.5 turns`.
+pub(super) fn count_turns(turns: f64) -> String {
+    if (turns - 1.0).abs() < 1e-9 { "1 turn".to_owned() } else { format!("{turns} turns") }
+}
+
+/// A span of minutes, as coarse as it is known.
+pub(super) fn span(minutes: f64) -> String {
+    match minutes {
+        ..10.0 => format!("{:.0} min", minutes.ceil()),
+        ..60.0 => format!("{:.0} min", (minutes / 5.0).round() * 5.0),
+        _ => format!("{} h", sig(minutes / 60.0, 2)),
+    }
+}
+
+/// Turns as set on a counter: three decimals, rounded up, so that nobody stops short by rounding.
+pub(super) fn turns(turns: f64) -> String {
+    format!("{:.3}", (turns * 1e3 - 1e-6).ceil() / 1e3)
+}
+
+/// A diameter in both units: `1.2 mm (0.0472 in)`.
+pub(super) fn both(length: Length) -> String {
+    format!("{length} ({:.4} in)", length.inches())
+}
+
+/// The wire's size as written, with its diameter in both units.
+pub(super) fn wire_size(size: WireSize) -> String {
+    match size {
+        WireSize::Gauge(gauge) => format!("{gauge}, {}", both(gauge.diameter())),
+        WireSize::Diameter(diameter) => both(diameter),
+    }
+}
+
+/// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
+pub(super) fn metal(job: &Job) -> &str {
+    job.metal.map_or(&job.metal_name, |metal| metal.title())
+}
+
+/// How far it springs, in words.
+pub(super) fn spring(job: &Job) -> String {
+    let spring = job.winding.spring();
+    if job.spring_measured {
+        return format!("{} times, measured", spring.best());
+    }
+    format!("{:.3} to {:.3} times, estimated", spring.low(), spring.high())
+}
+
+/// Masses rounded so that the rounded parts still add up to the rounded whole: the parts, the whole.
+pub(super) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
+    let parts = [
+        ("rings", plan.ends_as.rings.get()),
+        ("swarf", plan.ends_as.swarf.get()),
+        ("offcuts", plan.ends_as.offcut.get()),
+    ];
+    let whole = plan.wire_mass.get();
+    let decimals = usize::try_from(3 - whole.log10().floor() as i32).unwrap_or(0).min(6);
+    let (mut sum, mut grams, mut percent) = (0.0, 0.0, 0.0);
+    let mut rows =
+        [("", String::new(), String::new()), Default::default(), Default::default(), Default::default()];
+    let round = |value: f64, decimals: usize| {
+        let scale = 10_f64.powi(decimals as i32);
+        (value * scale).round() / scale
+    };
+    for (row, (name, mass)) in rows.iter_mut().zip(parts) {
+        sum += mass;
+        let (to_grams, to_percent) = (round(sum, decimals), round(sum / whole * 100.0, 1));
+        *row = (name, format!("{:.decimals$}", to_grams - grams), format!("{:.1}", to_percent - percent));
+        (grams, percent) = (to_grams, to_percent);
+    }
+    rows[3] = ("wire", format!("{:.decimals$}", round(whole, decimals)), "100.0".to_owned());
+    rows
+}
+
+/// The wire's mass in the three units, with its range in grams.
+pub(super) fn mass(plan: &Plan) -> String {
+    let range = plan.wire_mass_range;
+    let (scale, unit) = if range.likely < 1e4 { (1.0, "g") } else { (1e3, "kg") };
+    format!(
+        "{} {unit} ({} to {} {unit} as wire and alloy vary), {} ozt (troy), {} ozav (avoirdupois)",
+        sig(plan.wire_mass.get() / scale, 3),
+        sig(range.low / scale, 3),
+        sig(range.high / scale, 3),
+        sig(plan.wire_mass.troy_ounces(), 3),
+        sig(plan.wire_mass.ounces(), 3),
+    )
+}
+
+/// The cost with its currency; `None` without a price.
+pub(super) fn cost(job: &Job, plan: &Plan) -> Option<String> {
+    let currency = &job.price.as_ref()?.currency;
+    Some(format!("{:.2} {currency}", plan.cost?).trim_end().to_owned())
+}
+
+/// The mass of one ring.
+pub(super) fn ring_mass(mass: Grams) -> String {
+    format!("{} g", sig(mass.get(), 3))
+}
+
+/// Rings certain, likely and at best.
+pub(super) fn rings(job: &Job, plan: &Plan) -> String {
+    let wanted = match job.wanted {
+        Wanted::Rings(_) => "wanted",
+        _ => "to use",
+    };
+    let spare = match plan.rings_to_spare() {
+        0 => String::new(),
+        spare => format!(" and {spare} to spare"),
+    };
+    format!(
+        "{} {wanted}{spare}; {} certain, about {} on average, {} at best",
+        plan.rings_wanted, plan.rings_planned, plan.rings_likely, plan.rings_best
+    )
+}
+
+/// What the time is reckoned from.
+pub(super) fn time_basis() -> String {
+    format!(
+        "cranking {} to {} turns a minute, {} to {} min to fix and take off a coil, {} to {} s a ring to saw, {} to {} s to count it: common practice, no source",
+        CRANKING.0, CRANKING.1, HANDLING.0, HANDLING.1, SAWING.0, SAWING.1, COUNTING.0, COUNTING.1
+    )
+}
+
+/// Words that stay on the line of the number before them.
+const UNITS: [&str; 8] = ["%", "mm", "m", "g", "kg", "ozt", "ozav", "h"];
+
+/// Folds a paragraph at 100 columns, its later lines indented; a number keeps its unit.
+fn fold(out: &mut String, first: &str, rest: &str, text: &str) {
+    let mut line = first.to_owned();
+    let mut empty = true;
+    let mut words = text.split(' ').peekable();
+    while let Some(first) = words.next() {
+        let mut word = first.to_owned();
+        while let Some(unit) = words.next_if(|next| UNITS.contains(&next.trim_matches([',', '.', ';', ')'])))
+        {
+            word.push(' ');
+            word.push_str(unit);
+        }
+        if !empty && line.chars().count() + 1 + word.chars().count() > 100 {
+            _ = writeln!(out, "{line}");
+            rest.clone_into(&mut line);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(&word);
+        empty = false;
+    }
+    _ = writeln!(out, "{line}");
+}
+
+/// The whole plan for a terminal.
+pub(super) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &[Suggestion]) -> String {
+    let mut out = String::new();
+    let winding = &job.winding;
+    _ = writeln!(out, "{}\n", job.name);
+    let mut row = |name: &str, text: &str| fold(&mut out, &format!("{name:<10}"), "          ", text);
+    row(
+        "wire",
+        &format!(
+            "{}, {}, {}, {} g/cm3",
+            metal(job),
+            job.temper,
+            wire_size(job.size),
+            job.density.g_per_cm3()
+        ),
+    );
+    row("mandrel", &both(winding.mandrel()));
+    let shaft = match job.shaft {
+        Shaft::Crank => "crank",
+        Shaft::Mandrel => "mandrel",
+    };
+    row("encoder", &format!("{} pulses a turn, on the {shaft}, gear {}", job.pulses_per_rev, job.gear));
+    row("springs", &spring(job));
+    row(
+        "ring",
+        &format!(
+            "{} mm inside when closed, aspect ratio {}, {}",
+            inner(plan),
+            sig(plan.ring_inner.likely / winding.wire().mm().get(), 3),
+            ring_mass(plan.ring_mass),
+        ),
+    );
+    row("rings", &rings(job, plan));
+    table(&mut out, plan);
+    let mut row = |name: &str, text: &str| fold(&mut out, &format!("{name:<10}"), "          ", text);
+    row(
+        "wire",
+        &format!(
+            "{}, lead-ins included; {} if every coil is stopped half a turn late",
+            length(plan.wire_total.get()),
+            length(plan.wire_with_late_stops.get())
+        ),
+    );
+    row("mass", &mass(plan));
+    if let Some(cost) = cost(job, plan) {
+        row("cost", &cost);
+    }
+    let time = plan.minutes;
+    row("time", &format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis()));
+    _ = writeln!(out, "\n{:<10}{:>10}{:>8}", "ends as", "g", "%");
+    let shares = shares(plan);
+    for (name, grams, percent) in &shares {
+        _ = writeln!(out, "{name:<10}{grams:>10}{percent:>8}");
+    }
+    if let more @ 1.. = plan.rings_best - u64::from(plan.rings_planned) {
+        _ = writeln!(out, "Offcuts hold the rings past those that are certain: up to {more} more.");
+    }
+    for (title, list) in [
+        ("look out", warnings.iter().map(String::as_str).collect::<Vec<_>>()),
+        ("would waste less", suggestions.iter().map(|s| s.text.as_str()).collect()),
+    ] {
+        if !list.is_empty() {
+            _ = writeln!(out, "\n{title}");
+            for text in list {
+                fold(&mut out, "  - ", "    ", text);
+            }
+        }
+    }
+    out
+}
+
+/// Inside diameter of a closed ring, or its range where rings may differ by what can be seen.
+pub(super) fn inner(plan: &Plan) -> String {
+    let range = plan.ring_inner;
+    let (low, high) = (format!("{:.2}", range.low), format!("{:.2}", range.high));
+    if low == high { low } else { format!("{low} to {high}") }
+}
+
+fn table(out: &mut String, plan: &Plan) {
+    let head = ["coils", "rings each", "stop at turns", "on mandrel", "released", "wire each"];
+    _ = writeln!(out);
+    for name in head {
+        _ = write!(out, "{name:>14}");
+    }
+    _ = writeln!(out);
+    for group in &plan.groups {
+        let cells = [
+            group.count.to_string(),
+            group.rings.to_string(),
+            turns(group.wound_turns.as_f64()),
+            length(group.wound_length.get()),
+            length(group.released_length.get()),
+            length(group.wire.get()),
+        ];
+        for cell in cells {
+            _ = write!(out, "{cell:>14}");
+        }
+        _ = writeln!(out);
+    }
+    if plan.groups.len() > 1 {
+        _ = writeln!(
+            out,
+            "{:>14}{:>14}{:>14}{:>14}{:>14}{:>14}",
+            plan.coil_count,
+            plan.rings_planned,
+            "in all",
+            "",
+            "",
+            length(plan.wire_total.get())
+        );
+    }
+    _ = writeln!(out);
+}

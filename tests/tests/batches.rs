@@ -1,0 +1,57 @@
+//! Whole batches: random jobs, operators, gears and faults, wound edge by edge and sawn.
+//!
+//! The number of batches is 500 unless `TURNTALLY_BATCHES` says otherwise; the gate winds 10,000.
+
+use turntally_core::bench::Lead;
+use turntally_core::cue::DEFAULT_LEAD;
+use turntally_sim::faults::FaultKind;
+use turntally_sim::job::{DEMO, Job};
+use turntally_sim::operator::MANNERS;
+use turntally_sim::run::{self, Nobody, Setup};
+use turntally_tests::campaign;
+
+fn batches() -> u64 {
+    match std::env::var("TURNTALLY_BATCHES") {
+        Ok(text) => text.parse().unwrap_or_else(|_| unreachable!("TURNTALLY_BATCHES is no number: {text}")),
+        Err(_) => 500,
+    }
+}
+
+fn kinds(survivable: bool) -> Vec<FaultKind> {
+    FaultKind::ALL.into_iter().filter(|kind| kind.is_survivable() == survivable).collect()
+}
+
+/// With every fault that a decoder can survive, each coil's count is the true one to the last count,
+/// and no coil promises a ring that the saw does not give.
+#[test]
+fn survivable_faults_cost_no_count_and_no_ring() {
+    let tally = campaign(batches(), &kinds(true));
+    println!("survivable faults: {tally}");
+    assert_eq!((tally.miscounted, tally.broken_promises, tally.unfinished), (0, 0, 0), "{tally}");
+    assert!(tally.cut >= tally.promised && tally.coils > tally.batches, "{tally}");
+}
+
+/// With the faults that it cannot, a count that is wrong is said to be, by at least as much as it is
+/// wrong, and still no coil promises a ring that the saw does not give.
+#[test]
+fn other_faults_are_reported_and_cost_no_promise() {
+    let all: Vec<FaultKind> = FaultKind::ALL.to_vec();
+    let tally = campaign(batches() / 4, &all);
+    println!("all faults: {tally}");
+    assert_eq!((tally.silent, tally.beyond_doubt, tally.broken_promises), (0, 0, 0), "{tally}");
+    // The faults are there: some counts are wrong, and some batches are given up.
+    assert!(tally.miscounted > 0 && tally.unfinished > 0, "{tally}");
+}
+
+/// Same seed, same run, bit for bit; another seed, another run.
+#[test]
+fn same_seed_same_run() {
+    let job = Job::parse(DEMO).unwrap_or_else(|failure| unreachable!("{failure}"));
+    let run = |seed| {
+        let faults = [FaultKind::Bounce, FaultKind::Noise, FaultKind::SupplyDips].into_iter().collect();
+        let setup = Setup { seed, manner: MANNERS[2], faults, lead: Lead::Learned(DEFAULT_LEAD) };
+        format!("{:?}", run::wind(&job, setup, &mut Nobody))
+    };
+    assert_eq!(run(11), run(11));
+    assert_ne!(run(11), run(12));
+}
