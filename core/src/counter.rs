@@ -201,6 +201,12 @@ impl CountsPerTurn {
     }
 
     fn nano_turns(self, counts: i64) -> i128 {
+        // Where it fits, as for every coil there is, without the 128-bit division that the chip lacks.
+        if let (Ok(num), Ok(den)) = (i64::try_from(self.num), i64::try_from(self.den))
+            && let Some(nano) = counts.checked_mul(Turns::ONE).and_then(|nano| nano.checked_mul(den))
+        {
+            return i128::from(nano.div_euclid(num));
+        }
         (i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den)).div_euclid(i128::from(self.num))
     }
 }

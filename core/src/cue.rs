@@ -233,17 +233,18 @@ impl SpeedMeter {
     #[must_use]
     pub fn speed(&self, now: Micros) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
-        let mut speed = 0;
+        let mut moved = (0, SHORTEST);
         for &(at, then) in self.history.iter().rev() {
             let span = now.since(at);
             if span < SHORTEST {
                 continue;
             }
-            speed = per_second(counts.saturating_sub(then), span);
+            moved = (counts.saturating_sub(then), span);
             if counts.abs_diff(then) >= FEWEST {
                 break;
             }
         }
+        let mut speed = per_second(moved.0, moved.1);
         // No count for a while means that the speed is below one count in that while.
         let still = now.since(self.moved_at);
         if still > Micros::ZERO {

@@ -94,6 +94,25 @@ where
     }
 }
 
+/// Draws a message about the counter itself: what happened and what it means, in three lines of at
+/// most 25 characters. Inside out, as every fault is.
+///
+/// # Errors
+/// Whatever the screen itself gives.
+pub fn notice<D>(title: &str, lines: [&str; 3], target: &mut D) -> Result<(), D::Error>
+where
+    D: DrawTarget<Color = BinaryColor>,
+{
+    target.clear(BinaryColor::On)?;
+    let mut page = Page { target, ink: BinaryColor::Off };
+    page.left(TITLE, title, 12)?;
+    page.line(15)?;
+    for (line, baseline) in lines.into_iter().zip([25, 36, 47]) {
+        page.left(PLAIN, line, baseline)?;
+    }
+    page.keys(None, "ok")
+}
+
 fn choose<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let Some((index, job)) = bench.job() else {
         page.headline(BOLD, "No job yet", "")?;

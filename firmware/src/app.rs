@@ -1,35 +1,39 @@
 //! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input};
+use turntally_core::bench::{Bench, CoilRecord, Event, Input, Lamp, Outputs, Sound};
 use turntally_core::counter::CountsPerTurn;
-use turntally_core::screen;
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
 
 use crate::display::Frame;
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
+use crate::trouble::{Trouble, View};
 
 /// The screen is drawn at most this often.
 const REDRAW: Micros = Micros::from_millis(50);
+/// And this often it is looked whether it would look different.
+const LOOK: Micros = Micros::from_millis(10);
 
 /// The counter, without its pins.
 #[derive(Debug)]
 pub struct App {
     watch: SignalWatch,
-    bench: Bench,
+    view: View,
     rhythm: Rhythm,
     /// What the encoder said since the last poll.
     pending: Reading,
     lost: bool,
     frame: Frame,
     drawn: Option<(Micros, Look)>,
+    looked: Micros,
 }
 
 /// What a drawing depends on: it is drawn again only when this changes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Look {
     phase: turntally_core::bench::Phase,
+    trouble: bool,
     turns: Turns,
     rings: u32,
     keys: u32,
@@ -41,12 +45,13 @@ impl App {
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         Self {
             watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
-            bench,
+            view: View { bench, trouble: None },
             rhythm: Rhythm::default(),
             pending: Reading::default(),
             lost: false,
             frame: Frame::new(),
             drawn: None,
+            looked: Micros::ZERO,
         }
     }
 
@@ -66,9 +71,22 @@ impl App {
         }
     }
 
+    /// Whether a word says that nothing moved, so that [`App::samples`] need not see it.
+    #[inline]
+    #[must_use]
+    pub const fn is_still(&self, word: u32) -> bool {
+        self.watch.decoder().is_still(word)
+    }
+
     /// Words were overwritten before they could be read: the count is unknown from here on.
     pub const fn samples_lost(&mut self) {
         self.lost = true;
+    }
+
+    /// Tells the user what is wrong with the counter itself, until a key is pressed: the screen says
+    /// it, the lamp is red, the sounder rattles. Counting goes on.
+    pub fn report(&mut self, trouble: Trouble) {
+        self.view.trouble = Some(trouble);
     }
 
     fn gather(&mut self, reading: Reading) {
@@ -82,7 +100,8 @@ impl App {
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
-        let mut tell = |input| self.bench.handle(Event { at: now, input });
+        let View { bench, trouble } = &mut self.view;
+        let mut tell = |input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
             tell(Input::SamplesLost);
         }
@@ -92,12 +111,19 @@ impl App {
         } else {
             tell(Input::Encoder(pending));
         }
-        let (key, clicks) = front.read();
+        let (mut key, clicks) = front.read();
+        if key.is_some() && trouble.take().is_some() {
+            // This press was for the message and says nothing to the bench.
+            key = None;
+        }
         if clicks != 0 {
             tell(Input::Knob(clicks));
         }
         let record = key.and_then(|key| tell(Input::Key(key)));
-        let outputs = self.bench.outputs();
+        let mut outputs = bench.outputs();
+        if trouble.is_some() {
+            outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
+        }
         self.rhythm.set(outputs, now);
         let hertz = self.rhythm.hertz(now);
         front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
@@ -107,31 +133,49 @@ impl App {
     /// Draws the screen if it is due and would look different; whether it was drawn. The board calls
     /// it when nothing else is waiting: a cue never waits for the screen.
     pub fn redraw(&mut self, now: Micros) -> bool {
-        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW) {
+        if !self.redraw_due(now) {
             return false;
         }
-        let look = self.look();
-        if self.drawn.is_some_and(|(_, before)| before == look) {
-            return false;
-        }
-        self.drawn = Some((now, look));
-        match screen::draw(&self.bench, &mut self.frame) {
+        match self.view.draw(&mut self.frame) {
             Ok(()) => true,
             Err(never) => match never {},
         }
     }
 
+    /// Whether the screen is due to be drawn and would look different; if so the caller draws
+    /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
+    pub fn redraw_due(&mut self, now: Micros) -> bool {
+        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.looked) < LOOK) {
+            return false;
+        }
+        self.looked = now;
+        let look = self.look();
+        if self.drawn.is_some_and(|(_, before)| before == look) {
+            return false;
+        }
+        self.drawn = Some((now, look));
+        true
+    }
+
+    /// What is to be shown now; a copy of it can be drawn anywhere at any time.
+    #[must_use]
+    pub const fn view(&self) -> &View {
+        &self.view
+    }
+
     fn look(&self) -> Look {
-        let progress = self.bench.progress();
-        let choice = match self.bench.state() {
+        let bench = &self.view.bench;
+        let progress = bench.progress();
+        let choice = match bench.state() {
             turntally_core::bench::State::Verdict { choice } => *choice as u32,
             _ => 0,
         };
-        let job = self.bench.job().map_or(0, |(index, _)| index as u32);
+        let job = bench.job().map_or(0, |(index, _)| index as u32);
         Look {
-            phase: self.bench.phase(),
-            turns: self.bench.turns(),
-            rings: self.bench.rings_now(),
+            phase: bench.phase(),
+            trouble: self.view.trouble.is_some(),
+            turns: bench.turns(),
+            rings: bench.rings_now(),
             keys: choice + 4 * job + 64 * (progress.kept + progress.scrapped),
         }
     }
@@ -145,7 +189,7 @@ impl App {
     /// The bench inside, to look at.
     #[must_use]
     pub const fn bench(&self) -> &Bench {
-        &self.bench
+        &self.view.bench
     }
 
     /// The signal watch inside, for the totals of its decoder.
@@ -157,6 +201,6 @@ impl App {
     /// Counts per turn of the job that is chosen.
     #[must_use]
     pub fn per_turn(&self) -> Option<CountsPerTurn> {
-        self.bench.job().map(|(_, job)| job.rule.per_turn())
+        self.view.bench.job().map(|(_, job)| job.rule.per_turn())
     }
 }

@@ -9,4 +9,7 @@
 pub mod app;
 pub mod display;
 pub mod panel;
+pub mod ring;
 pub mod sampler;
+pub mod ssd1306;
+pub mod trouble;

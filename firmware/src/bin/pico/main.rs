@@ -1,0 +1,224 @@
+//! The counter on a Raspberry Pi Pico.
+//!
+//! Samples come in by hardware alone ([`sampler`]). Every millisecond an interrupt of its own decodes
+//! them and runs the counter ([`tick`]): keys, cue, lamp, sounder, stop line. Everything slow (drawing,
+//! the screen's bus, the serial line) runs in between, below that interrupt, on copies of what it
+//! needs, so nothing slow ever delays a cue.
+#![no_std]
+#![no_main]
+
+mod crash;
+mod demo;
+mod oled;
+mod pins;
+mod sampler;
+mod sounder;
+mod vitals;
+
+#[cfg(feature = "defmt")]
+use defmt_rtt as _;
+
+use core::fmt::Write as _;
+
+use embassy_executor::{InterruptExecutor, Spawner};
+use embassy_rp::gpio::{Input, Level, Output, Pull};
+use embassy_rp::interrupt;
+use embassy_rp::interrupt::{InterruptExt, Priority};
+use embassy_rp::uart::{BufferedInterruptHandler, BufferedUart, BufferedUartTx, Config as UartConfig};
+use embassy_rp::watchdog::Watchdog;
+use embassy_rp::{bind_interrupts, peripherals};
+use embassy_time::{Duration, Instant, Ticker, Timer};
+use embedded_io::Write as _;
+use heapless::String;
+use portable_atomic::{AtomicU32, Ordering};
+use static_cell::StaticCell;
+use turntally_core::bench::Bench;
+use turntally_core::units::Micros;
+use turntally_firmware::app::App;
+use turntally_firmware::panel::{KeyPin, Knob, Panel};
+use turntally_firmware::ring::{Found, RingReader};
+
+use crate::pins::Pins;
+use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
+use crate::sounder::PwmSounder;
+use crate::vitals::Vitals;
+
+bind_interrupts!(struct Irqs {
+    UART0_IRQ => BufferedInterruptHandler<peripherals::UART0>;
+});
+
+/// From one tick to the next.
+const TICK: Duration = Duration::from_millis(1);
+/// The watchdog's patience: well above the longest flash erase, well below a user's.
+const PATIENCE: Duration = Duration::from_millis(2_000);
+/// How long the slow part may not run before the tick lets the watchdog bite, in ticks.
+const SLOW_PATIENCE: u32 = 4_000;
+/// From one line on the serial port to the next.
+const LINE_EVERY: Duration = Duration::from_millis(100);
+
+type Front = Panel<
+    Input<'static>,
+    Input<'static>,
+    Input<'static>,
+    Input<'static>,
+    Output<'static>,
+    Output<'static>,
+    Output<'static>,
+    Output<'static>,
+    PwmSounder,
+>;
+
+/// Runs the tick above everything that is not an interrupt of the hardware.
+static TICKER: InterruptExecutor = InterruptExecutor::new();
+static APP: StaticCell<App> = StaticCell::new();
+/// Counts up as long as the slow part runs.
+static HEARTBEAT: AtomicU32 = AtomicU32::new(0);
+
+#[interrupt]
+unsafe fn SWI_IRQ_1() {
+    // SAFETY: this is the handler of the interrupt that the executor was started with.
+    unsafe { TICKER.on_interrupt() }
+}
+
+#[embassy_executor::main]
+async fn main(spawner: Spawner) {
+    let pins = Pins::new(embassy_rp::init(embassy_rp::config::Config::default()));
+    // First of all: what moves during the rest of the start is counted too.
+    let ring = DmaRing::start(SamplerPins {
+        pio: pins.pio,
+        encoder_a: pins.encoder_a,
+        encoder_b: pins.encoder_b,
+        dma: pins.sampler_dma,
+    });
+    let (slice, sounder) = pins.sounder;
+    let (red, yellow, green) = pins.lamp;
+    let front = Panel {
+        yes: KeyPin::new(Input::new(pins.yes, Pull::Up)),
+        no: KeyPin::new(Input::new(pins.no, Pull::Up)),
+        knob: Knob::new(Input::new(pins.knob.0, Pull::Up), Input::new(pins.knob.1, Pull::Up)),
+        red: Output::new(red, Level::Low),
+        yellow: Output::new(yellow, Level::Low),
+        green: Output::new(green, Level::Low),
+        stop: Output::new(pins.stop, Level::Low),
+        sounder: PwmSounder::new(slice, sounder),
+    };
+    let mut watchdog = Watchdog::new(pins.watchdog);
+    let trouble = crash::take(&watchdog);
+    watchdog.start(PATIENCE);
+
+    let mut bench = Bench::new();
+    if let Some(job) = demo::job() {
+        // There is room: it is the first.
+        _ = bench.add_job(job);
+    }
+    let app = APP.init_with(|| App::new(bench, demo::PULSES_PER_REV, SAMPLE_PERIOD_NS));
+    if let Some(trouble) = trouble {
+        app.report(trouble);
+    }
+    #[cfg(feature = "defmt")]
+    defmt::info!("counting after {} us", Instant::now().as_micros());
+
+    interrupt::SWI_IRQ_1.set_priority(Priority::P2);
+    let above = TICKER.start(interrupt::SWI_IRQ_1);
+    // Each task has its own place and is spawned once: there is no way for this to fail.
+    if let Ok(task) = tick(app, ring, front, watchdog) {
+        above.spawn(task);
+    }
+    if let Ok(task) = oled::run(pins.screen) {
+        spawner.spawn(task);
+    }
+    static OUT: StaticCell<[u8; 512]> = StaticCell::new();
+    static IN: StaticCell<[u8; 64]> = StaticCell::new();
+    let (port, transmit, receive) = pins.serial;
+    let config = UartConfig::default();
+    let uart = BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 64]), config);
+    if let Ok(task) = serial(uart.split().0) {
+        spawner.spawn(task);
+    }
+    loop {
+        HEARTBEAT.store(HEARTBEAT.load(Ordering::Relaxed).wrapping_add(1), Ordering::Relaxed);
+        Timer::after_millis(100).await;
+    }
+}
+
+/// The counter itself, every millisecond.
+#[embassy_executor::task]
+async fn tick(app: &'static mut App, mut ring: DmaRing, mut front: Front, mut watchdog: Watchdog) -> ! {
+    let mut reader = RingReader::new();
+    let mut slow = Patience::default();
+    let (mut lost, mut longest, mut ticks) = (0_u64, 0_u64, 0_u32);
+    let mut due = Instant::now();
+    loop {
+        Timer::at(due).await;
+        let begun = Instant::now();
+        vitals::at(1);
+        // The sampler's words carry their own time: how late they are read changes nothing.
+        let clock = ring.clock();
+        reader.drain(&mut ring, |found| match found {
+            Found::Word { word, .. } if app.is_still(word) => {}
+            Found::Word { word, index } => app.samples(Ok(Some(word)), clock.end_of(index)),
+            Found::Lost(words) => {
+                lost += words.0;
+                app.samples_lost();
+            }
+        });
+        vitals::at(2);
+        let now = Micros::new(begun.as_micros());
+        // Records of coils go to storage once there is one.
+        _ = app.poll(now, &mut front);
+        vitals::at(3);
+        if app.redraw_due(now) {
+            oled::NEXT.signal(app.view().clone());
+        }
+        if ticks.is_multiple_of(20) {
+            let mut vitals = Vitals::of(app);
+            vitals.ms = now.get() / 1_000;
+            vitals.lost = lost;
+            vitals.behind = reader.furthest_behind();
+            vitals.tick_us = longest;
+            vitals::publish(vitals);
+        }
+        if slow.lasts() {
+            watchdog.feed(PATIENCE);
+        }
+        ticks = ticks.wrapping_add(1);
+        longest = longest.max(begun.elapsed().as_micros());
+        vitals::at(0);
+        // A tick that was missed is not made up for: keys are debounced by ticks.
+        due = (due + TICK).max(Instant::now());
+    }
+}
+
+/// Watches that the slow part runs.
+#[derive(Debug, Default)]
+struct Patience {
+    seen: u32,
+    ticks: u32,
+}
+
+impl Patience {
+    /// To be called every tick: whether the slow part has run lately.
+    fn lasts(&mut self) -> bool {
+        let beat = HEARTBEAT.load(Ordering::Relaxed);
+        self.ticks = if beat == self.seen { self.ticks.saturating_add(1) } else { 0 };
+        self.seen = beat;
+        self.ticks < SLOW_PATIENCE
+    }
+}
+
+/// One line of state each tenth of a second.
+#[embassy_executor::task]
+async fn serial(mut uart: BufferedUartTx) -> ! {
+    let mut every = Ticker::every(LINE_EVERY);
+    loop {
+        every.next().await;
+        let mut line = String::<256>::new();
+        // It fits: the longest line is under 200 bytes.
+        _ = writeln!(line, "{}", vitals::latest());
+        let mut rest = line.as_bytes();
+        // Nobody waits for a port that does not drain: 100 bytes take 9 ms at 115,200 baud.
+        while let (false, Ok(count)) = (rest.is_empty(), uart.write(rest)) {
+            rest = rest.get(count..).unwrap_or_default();
+        }
+    }
+}

@@ -1,0 +1,113 @@
+//! The screen's task: draws and sends whenever nothing else wants the processor.
+
+use embassy_rp::gpio::{Level, OutputOpenDrain};
+use embassy_rp::i2c::{Config, I2c, InterruptHandler};
+use embassy_rp::peripherals::I2C0;
+use embassy_rp::{Peri, bind_interrupts};
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use embassy_sync::signal::Signal;
+use embassy_time::{Duration, Timer, with_timeout};
+use turntally_firmware::display::Frame;
+use turntally_firmware::ssd1306;
+use turntally_firmware::trouble::View;
+
+use crate::pins::ScreenPins;
+
+bind_interrupts!(struct Irqs {
+    I2C0_IRQ => InterruptHandler<I2C0>;
+});
+
+/// What is to be shown next; a newer one takes the place of one not shown yet.
+pub static NEXT: Signal<CriticalSectionRawMutex, View> = Signal::new();
+
+/// A page takes 3 ms at 400 kHz: a bus that needs this long is stuck.
+const STUCK: Duration = Duration::from_millis(30);
+/// Without news the picture is sent again this often, set-up included, so that a screen that lost its
+/// power, or came late, shows it as well.
+const AGAIN: Duration = Duration::from_millis(1_000);
+/// From one attempt at a missing screen to the next.
+const RETRY: Duration = Duration::from_millis(500);
+
+/// Why a picture did not arrive.
+#[derive(Debug)]
+enum Failure {
+    /// Nobody answers, or another master interferes.
+    NoAnswer,
+    /// The bus does not move.
+    Stuck,
+}
+
+/// Draws and sends for ever; a screen that is not there costs nothing but the try.
+#[embassy_executor::task]
+pub async fn run(mut pins: ScreenPins) -> ! {
+    let mut frame = Frame::new();
+    loop {
+        free_bus(pins.scl.reborrow(), pins.sda.reborrow()).await;
+        let mut config = Config::default();
+        config.frequency = 400_000;
+        let mut bus =
+            I2c::new_async(pins.bus.reborrow(), pins.scl.reborrow(), pins.sda.reborrow(), Irqs, config);
+        loop {
+            match send(&mut bus, &frame).await {
+                Ok(()) => {}
+                Err(Failure::NoAnswer) => {
+                    #[cfg(feature = "defmt")]
+                    defmt::warn!("screen: no answer");
+                    break;
+                }
+                Err(Failure::Stuck) => {
+                    #[cfg(feature = "defmt")]
+                    defmt::warn!("screen: the bus is stuck");
+                    break;
+                }
+            }
+            // A newer picture, or none for so long that the same one is sent again.
+            if let Ok(view) = with_timeout(AGAIN, NEXT.wait()).await {
+                draw(&view, &mut frame);
+            }
+        }
+        Timer::after(RETRY).await;
+        if let Some(view) = NEXT.try_take() {
+            draw(&view, &mut frame);
+        }
+    }
+}
+
+fn draw(view: &View, frame: &mut Frame) {
+    match view.draw(frame) {
+        Ok(()) => {}
+        Err(never) => match never {},
+    }
+}
+
+async fn send(bus: &mut I2c<'_, I2C0, embassy_rp::i2c::Async>, frame: &Frame) -> Result<(), Failure> {
+    write(bus, ssd1306::SETUP).await?;
+    write(bus, ssd1306::WINDOW).await?;
+    for number in 0..ssd1306::PAGES {
+        write(bus, &ssd1306::page(frame, number)).await?;
+    }
+    Ok(())
+}
+
+async fn write(bus: &mut I2c<'_, I2C0, embassy_rp::i2c::Async>, bytes: &[u8]) -> Result<(), Failure> {
+    let writing = bus.write_async(ssd1306::ADDRESS, bytes.iter().copied());
+    with_timeout(STUCK, writing).await.map_err(|_| Failure::Stuck)?.map_err(|_| Failure::NoAnswer)
+}
+
+/// Nine clocks and a stop: a screen that was cut off in the middle of a byte lets go of the data line
+/// (the I2C specification's bus clear, from memory).
+async fn free_bus(scl: Peri<'_, crate::pins::ScreenClock>, sda: Peri<'_, crate::pins::ScreenData>) {
+    let mut scl = OutputOpenDrain::new(scl, Level::High);
+    let mut sda = OutputOpenDrain::new(sda, Level::High);
+    let half = Duration::from_micros(5);
+    for _ in 0..9 {
+        scl.set_low();
+        Timer::after(half).await;
+        scl.set_high();
+        Timer::after(half).await;
+    }
+    sda.set_low();
+    Timer::after(half).await;
+    sda.set_high();
+    Timer::after(half).await;
+}

@@ -1,0 +1,102 @@
+//! What a developer or a test wants to know about the running counter.
+
+use core::cell::Cell;
+use core::fmt::{self, Display};
+
+use embassy_sync::blocking_mutex::Mutex;
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use portable_atomic::{AtomicU8, Ordering};
+use turntally_core::bench::{Doubt, Phase};
+use turntally_core::cue::Goal;
+use turntally_firmware::app::App;
+
+/// What the tick is at, for a probe or an emulator that measures processor time: 0 nothing,
+/// 1 decoding samples, 2 the bench with its keys and outputs, 3 copying for the screen.
+#[unsafe(no_mangle)]
+pub static TURNTALLY_PART: AtomicU8 = AtomicU8::new(0);
+
+/// Says what the tick is at from now on.
+pub fn at(part: u8) {
+    TURNTALLY_PART.store(part, Ordering::Relaxed);
+}
+
+/// The state in one line.
+#[derive(Debug, Clone, Copy)]
+pub struct Vitals {
+    /// Milliseconds since the start.
+    pub ms: u64,
+    phase: Phase,
+    counts: i64,
+    /// Where the coil ends, 0 without one.
+    aim: i64,
+    rings: u32,
+    doubt: Doubt,
+    position: i64,
+    illegal: u64,
+    /// Words that were lost.
+    pub lost: u64,
+    /// The most words that the reader was behind.
+    pub behind: u64,
+    /// The longest tick, microseconds.
+    pub tick_us: u64,
+    trouble: bool,
+}
+
+impl Vitals {
+    /// Before anything ran.
+    const NONE: Self = Self {
+        ms: 0,
+        phase: Phase::Choose,
+        counts: 0,
+        aim: 0,
+        rings: 0,
+        doubt: Doubt::Within(0),
+        position: 0,
+        illegal: 0,
+        lost: 0,
+        behind: 0,
+        tick_us: 0,
+        trouble: false,
+    };
+
+    /// Of this app; what the board knows is to be filled in.
+    pub fn of(app: &App) -> Self {
+        let bench = app.bench();
+        Self {
+            phase: bench.phase(),
+            counts: bench.counts(),
+            aim: bench.goal().map_or(0, Goal::aim),
+            rings: bench.rings_now(),
+            doubt: bench.doubt(),
+            position: app.watch().decoder().position(),
+            illegal: app.watch().decoder().illegal(),
+            trouble: app.view().trouble.is_some(),
+            ..Self::NONE
+        }
+    }
+}
+
+impl Display for Vitals {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "ms={} phase={:?} counts={}", self.ms, self.phase, self.counts)?;
+        write!(f, " aim={} rings={}", self.aim, self.rings)?;
+        match self.doubt {
+            Doubt::Within(doubt) => write!(f, " doubt={doubt}")?,
+            Doubt::Unknown => write!(f, " doubt=unknown")?,
+        }
+        write!(f, " position={} illegal={} lost={}", self.position, self.illegal, self.lost)?;
+        write!(f, " behind={} tick_us={} trouble={}", self.behind, self.tick_us, u8::from(self.trouble))
+    }
+}
+
+static LATEST: Mutex<CriticalSectionRawMutex, Cell<Vitals>> = Mutex::new(Cell::new(Vitals::NONE));
+
+/// Puts down the latest.
+pub fn publish(vitals: Vitals) {
+    LATEST.lock(|latest| latest.set(vitals));
+}
+
+/// The latest.
+pub fn latest() -> Vitals {
+    LATEST.lock(Cell::get)
+}

@@ -1,0 +1,95 @@
+// The counter as a user has it: on the bench, with hands on it. What the tests are written in.
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { Key, Quadrature } from './hands.mjs';
+import { PIN, Rig } from './rig.mjs';
+
+const ROOT = join(dirname(fileURLToPath(import.meta.url)), '../..');
+/** The firmware under test: what .ci/build-pico builds. */
+export const ELF = process.env.TURNTALLY_ELF
+  ?? join(process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target'), 'thumbv6m-none-eabi/pico/turntally-pico');
+/** Counts in a turn of the built-in job's winder. */
+export const TURN = 1600;
+
+export class Counter extends Rig {
+  constructor(options = {}) {
+    super(ELF, options);
+    this.crank = new Quadrature(this, PIN.encoderA, PIN.encoderB);
+    this.knob = new Quadrature(this, PIN.knobA, PIN.knobB, { restHigh: true });
+    this.keys = { yes: new Key(this, PIN.yes), no: new Key(this, PIN.no) };
+  }
+
+  /** A counter that has been on for a while. */
+  static on(options) {
+    const counter = new Counter(options);
+    counter.until(() => counter.last !== undefined, 'the first line on the serial port', 1_000);
+    counter.run(300);
+    return counter;
+  }
+
+  /** One that winds the built-in job's first coil, from zero. */
+  static winding(options) {
+    const counter = Counter.on(options);
+    counter.press('yes');
+    counter.press('yes');
+    counter.expectPhase('Winding');
+    return counter;
+  }
+
+  /** The last whole line of state, read into an object. */
+  get last() {
+    const lines = this.serial.split('\n');
+    const line = lines.at(-2);
+    if (line === undefined) return undefined;
+    return Object.fromEntries(line.trim().split(' ').map((pair) => {
+      const [key, value] = pair.split('=');
+      return [key, Number.isNaN(Number(value)) ? value : Number(value)];
+    }));
+  }
+
+  /** The state as it is now: the first line that was put together after this moment. */
+  state() {
+    this.serial = '';
+    const now = this.ms;
+    this.until(() => this.last !== undefined && this.last.ms >= now - this.startedMs, 'a line of state', 3_000);
+    return this.last;
+  }
+
+  /** When the chip's clock was at zero. */
+  startedMs = 0;
+
+  expectPhase(phase) {
+    const state = this.state();
+    if (state.phase !== phase) throw new Error(`phase ${state.phase}, not ${phase}:\n${this.screen.text()}`);
+    return state;
+  }
+
+  press(key, ms = 60) {
+    this.keys[key].down();
+    this.run(ms);
+    this.keys[key].up();
+    this.run(60);
+  }
+
+  /** Cranks and waits until it is done. */
+  wind(counts, rate) {
+    this.crank.turn(counts, rate);
+    this.until(() => !this.crank.turning, 'the end of the turning', (Math.abs(counts) / rate) * 1_100 + 100);
+  }
+
+  level(name) { return this.levels.get(PIN[name]) ?? 0; }
+
+  /** When the pin first had this level after `nanos`. */
+  changedAfter(name, level, nanos) {
+    return this.changes.find((change) => change.pin === PIN[name] && change.level === level && change.nanos > nanos)?.nanos;
+  }
+
+  /** Lets the screen catch up. */
+  settle(ms = 200) { this.run(ms); }
+
+  /** Fails if the emulated chip or screen saw anything it should not have. */
+  finish() {
+    const wrong = [...this.complaints].map(([message, times]) => `${times} x ${message}`).concat(this.screen.strange);
+    if (wrong.length > 0) throw new Error(`complaints:\n${wrong.join('\n')}`);
+  }
+}

@@ -1,0 +1,225 @@
+// A Raspberry Pi Pico with the counter's parts around it, on a simulated clock.
+//
+// Fidelity: instruction times are approximate, flash is never slow to read, contacts do not bounce by
+// themselves. It proves logic, not the timing of silicon.
+import { existsSync, readFileSync } from 'node:fs';
+import { bootRom, serve } from './bootrom.mjs';
+import { Ear } from './ear.mjs';
+import { readElf } from './elf.mjs';
+import { attachI2c } from './i2c.mjs';
+import { replaceUart } from './pl011.mjs';
+import { Screen } from './ssd1306.mjs';
+
+const LOCKED = '1.4.1';
+
+async function emulator() {
+  const manifest = new URL('node_modules/rp2040js/package.json', import.meta.url);
+  const hint = `rp2040js ${LOCKED} is needed: run npm ci in tests/emulator first`;
+  if (!existsSync(manifest)) throw new Error(hint);
+  const { version } = JSON.parse(readFileSync(manifest));
+  if (version !== LOCKED) throw new Error(`${hint} (this is ${version})`);
+  return import('rp2040js');
+}
+const { RP2040 } = await emulator();
+
+/** The board's pins, as firmware/src/bin/pico/pins.rs has them. */
+export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9, red: 10, yellow: 11, green: 12, stop: 13, sounder: 15 };
+
+/** What the emulator lacks and the firmware touches without needing an answer. */
+const HARMLESS = /^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): |^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160/;
+
+/** The screen's bus in the reset controller. */
+const RESET_I2C0 = 1 << 3;
+const FLASH = 0x10000000;
+const RAM = 0x20000000;
+
+export class Rig {
+  screen = new Screen();
+  ear = new Ear();
+  /** Everything sent over the serial line. */
+  serial = '';
+  /** Changes of output pins: { pin, level, nanos }. */
+  changes = [];
+  levels = new Map();
+  flashTimes = { eraseMs: 45, programMs: 0.7 };
+  flashLog = [];
+  /** What went wrong in the emulated chip, by message. */
+  complaints = new Map();
+  /** Resets that the chip asked for. */
+  resets = 0;
+  /** Nothing moves on the screen's bus. */
+  busStuck = false;
+  busyCycles = 0;
+  idleNs = 0;
+  #driven = new Map();
+  #outside = new Set();
+  #halted = 0;
+
+  /** `patch` maps symbols to words that replace what the ELF has there. */
+  constructor(elfPath, { patch = {}, flash } = {}) {
+    this.elf = readElf(elfPath);
+    this.patch = patch;
+    this.#start({ flash });
+  }
+
+  #start({ flash, ram, watchdogReason = 0 }) {
+    const chip = this.clock ? new RP2040(this.clock) : new RP2040();
+    Object.assign(this, { chip, clock: chip.clock });
+    const note = (name, message) => this.complain(`${name}: ${message}`);
+    chip.logger = { debug() {}, info() {}, warn: note, error: note };
+    // XIP_CTRL is missing and would read as all ones: the flash driver would wait for ever.
+    chip.peripherals[0x14000] = { readUint32: (offset) => (offset === 0x08 ? 0b011 : 0), writeUint32() {}, writeUint32Atomic() {} };
+    chip.loadBootrom(bootRom()); // this also erases the flash
+    if (flash) chip.flash.set(flash);
+    for (const { address, bytes } of this.elf.segments) chip.flash.set(bytes, address - FLASH);
+    for (const [symbol, word] of Object.entries(this.patch)) {
+      chip.flashView.setUint32(this.symbol(symbol) - FLASH, word, true);
+    }
+    if (ram) chip.sram.set(ram);
+    chip.onBreak = (number) => {
+      if (chip.core.PC >= 0x4000) throw new Error(`trap ${number} at 0x${(chip.core.PC - 2).toString(16)}`);
+      serve(this, number);
+    };
+    this.#clockPios(chip);
+    this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => { this.serial += String.fromCharCode(byte); });
+    const resetBus = attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
+    // The emulator's reset controller resets nothing; the firmware relies on it for a stuck bus.
+    const resets = chip.peripherals[0x4000c];
+    const write = resets.writeUint32.bind(resets);
+    resets.writeUint32 = (offset, value) => {
+      write(offset, value);
+      if (offset === 0 && value & RESET_I2C0) resetBus();
+    };
+    const watchdog = chip.peripherals[0x40058];
+    watchdog.reason = watchdogReason;
+    watchdog.onWatchdogTrigger = () => {
+      this.resetWanted = watchdog.reason;
+      watchdog.alarm.enable = false; // or it would come again at once, for ever
+    };
+    for (const pin of Object.values(PIN)) chip.gpio[pin].addListener((state) => this.#changed(pin, state));
+    for (const [pin, level] of this.#driven) chip.gpio[pin].setInputValue(level);
+    this.nsPerCycle = 1e9 / chip.clkSys;
+    chip.addClockListener((hertz) => { this.nsPerCycle = 1e9 / hertz; });
+    // What the mask ROM does: the first 256 bytes of flash go to the end of RAM and are run there.
+    chip.sram.set(chip.flash.subarray(0, 256), 0x41f00);
+    Object.assign(chip.core, { SP: 0x20041f00, LR: 0, PC: 0x20041f00, VTOR: 0 });
+    this.lowestStack = 0x20042000;
+  }
+
+  /** The emulator steps state machines on the host's timer; here they go by the simulated clock. */
+  #clockPios(chip) {
+    for (const pio of chip.pio) {
+      pio.run = () => {};
+      const write = pio.writeUint32.bind(pio);
+      const alarms = pio.machines.map((machine) => {
+        const alarm = this.clock.createAlarm(() => {
+          const before = machine.cycles;
+          machine.step();
+          pio.checkChangedPins();
+          const cycles = Math.max(1, machine.cycles - before);
+          alarm.schedule(cycles * ((machine.clockDivInt || 65536) + machine.clockDivFrac / 256) * this.nsPerCycle);
+        });
+        return alarm;
+      });
+      const running = pio.machines.map(() => false);
+      pio.writeUint32 = (offset, value) => {
+        write(offset, value);
+        pio.machines.forEach((machine, number) => {
+          if (machine.enabled === running[number]) return;
+          running[number] = machine.enabled;
+          if (machine.enabled) alarms[number].schedule(0);
+          else alarms[number].cancel();
+        });
+      };
+    }
+  }
+
+  #changed(pin, state) {
+    const level = Number(state === 1);
+    if (this.levels.get(pin) === level) return;
+    this.levels.set(pin, level);
+    if (pin === PIN.sounder) this.ear.hear(level, this.clock.nanos);
+    else this.changes.push({ pin, level, nanos: this.clock.nanos });
+  }
+
+  complain(message) {
+    if (HARMLESS.test(message)) return;
+    if (this.complaints.size > 100) throw new Error('more than a hundred kinds of complaint');
+    this.complaints.set(message, (this.complaints.get(message) ?? 0) + 1);
+  }
+
+  symbol(name) {
+    const address = this.elf.symbols.get(name);
+    if (address === undefined) throw new Error(`the ELF file has no symbol ${name}`);
+    return address;
+  }
+
+  ram8(address) { return this.chip.sram[address - RAM]; }
+
+  /** An alarm of something outside the chip: it outlives a reset. */
+  outside(run) {
+    const alarm = this.clock.createAlarm(run);
+    this.#outside.add(alarm);
+    return alarm;
+  }
+
+  drive(pin, level) {
+    this.#driven.set(pin, Boolean(level));
+    this.chip.gpio[pin].setInputValue(Boolean(level));
+  }
+
+  get ms() { return this.clock.nanos / 1e6; }
+
+  /** Halts the processor for so long; all the rest of the chip runs on. */
+  halt(nanos) { this.#halted += nanos; }
+
+  /** The chip starts again: with its RAM after a reset, without after a power cut. */
+  restart({ keepRam, watchdogReason = 0 }) {
+    const { sram, flash } = this.chip;
+    // Alarms of the old chip go; those of the world outside stay.
+    const stay = [];
+    for (let alarm = this.clock.nextAlarm; alarm; alarm = alarm.next) if (this.#outside.has(alarm)) stay.push(alarm);
+    this.clock.nextAlarm = null;
+    this.resetWanted = undefined;
+    this.#halted = 0;
+    for (const pin of Object.values(PIN)) this.#changed(pin, 0); // pins float; the pull-downs win
+    this.#start({ flash: flash.slice(), ram: keepRam ? sram.slice() : undefined, watchdogReason });
+    for (const alarm of stay) this.clock.linkAlarm(alarm.nanos - this.clock.nanos, alarm);
+  }
+
+  /** Runs for so many milliseconds of simulated time. `probe`, if set, sees the cycles of each instruction. */
+  run(ms) {
+    const { clock } = this;
+    const end = clock.nanos + ms * 1e6;
+    while (clock.nanos < end) {
+      const { core } = this.chip;
+      if (this.#halted > 0) {
+        const step = Math.min(this.#halted, end - clock.nanos);
+        this.#halted -= step;
+        clock.tick(step);
+      } else if (core.waiting) {
+        const next = Math.max(clock.nanos, Math.min(end, clock.nextAlarm?.nanos ?? end));
+        this.idleNs += next - clock.nanos;
+        clock.tick(next - clock.nanos);
+      } else {
+        const cycles = core.executeInstruction();
+        this.busyCycles += cycles;
+        this.probe?.(cycles);
+        clock.tick(cycles * this.nsPerCycle);
+      }
+      if (this.resetWanted !== undefined) {
+        this.resets++;
+        this.restart({ keepRam: true, watchdogReason: this.resetWanted });
+      }
+    }
+  }
+
+  /** Runs until `done()`, looking every `step` milliseconds; fails with `what` after `limit`. */
+  until(done, what, limit = 5_000, step = 1) {
+    const end = this.ms + limit;
+    while (!done()) {
+      if (this.ms >= end) throw new Error(`${what}: not within ${limit} ms`);
+      this.run(step);
+    }
+  }
+}

@@ -1,0 +1,95 @@
+// What stands on the screen, and what happens when it is not there.
+import assert from 'node:assert/strict';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { test } from 'node:test';
+import { Counter, TURN } from './counter.mjs';
+
+const PICTURES = new URL('pictures/', import.meta.url);
+
+/** Compares the screen with a picture that was looked at once; TURNTALLY_UPDATE=1 keeps a new one. */
+function expectPicture(counter, name) {
+  const path = new URL(`${name}.pbm`, PICTURES);
+  if (process.env.TURNTALLY_UPDATE === '1') {
+    mkdirSync(PICTURES, { recursive: true });
+    writeFileSync(path, counter.screen.pbm());
+  }
+  assert.ok(existsSync(path), `${path.pathname} is missing: TURNTALLY_UPDATE=1 makes it`);
+  assert.ok(readFileSync(path, 'utf8') === counter.screen.pbm(), `not the picture ${name}:\n${counter.screen.text()}`);
+}
+
+test('each state has its picture', () => {
+  const counter = Counter.on();
+  expectPicture(counter, 'choose');
+  counter.press('yes');
+  counter.settle();
+  expectPicture(counter, 'ready');
+  counter.press('yes');
+  counter.settle();
+  expectPicture(counter, 'winding');
+  const { aim } = counter.state();
+  counter.wind(20 * TURN, 10 * TURN);
+  counter.settle();
+  expectPicture(counter, 'twenty-turns');
+  counter.wind(aim - 20 * TURN, 10 * TURN);
+  counter.settle();
+  expectPicture(counter, 'stop');
+  counter.press('yes');
+  counter.settle();
+  expectPicture(counter, 'verdict');
+  counter.press('yes');
+  counter.settle();
+  expectPicture(counter, 'next');
+  counter.finish();
+});
+
+test('without a screen everything else goes on', () => {
+  const counter = new Counter();
+  counter.screen.unplug();
+  counter.run(400);
+  counter.press('yes');
+  counter.press('yes');
+  const { aim, phase } = counter.state();
+  assert.equal(phase, 'Winding');
+  counter.crank.turn(aim, 4 * TURN);
+  counter.until(() => counter.level('stop') === 0, 'the stop line', 20_000);
+  counter.run(60);
+  assert.ok(Math.abs(counter.ear.note(counter.clock.nanos) - 2_000) < 2, 'the tone does not sound');
+  counter.until(() => !counter.crank.turning, 'the end of the turning');
+  const state = counter.state();
+  assert.deepEqual([state.counts, state.illegal, state.lost], [aim, 0, 0]);
+  counter.finish();
+});
+
+test('a screen that vanishes and returns shows the same again', (t) => {
+  const counter = Counter.winding();
+  counter.wind(3 * TURN, 8_000);
+  counter.settle();
+  const before = counter.screen.pbm();
+  counter.screen.unplug();
+  counter.run(1_700);
+  counter.screen.plug();
+  const plugged = counter.ms;
+  counter.until(() => counter.screen.pbm() === before, 'the same picture', 2_500);
+  t.diagnostic(`back ${(counter.ms - plugged).toFixed(0)} ms after it was plugged in`);
+  // Gone and back between two pictures: nobody noticed it going.
+  counter.screen.unplug();
+  counter.screen.plug();
+  counter.until(() => counter.screen.pbm() === before, 'the same picture', 2_500);
+  counter.finish();
+});
+
+test('a bus that is stuck holds up nothing but the screen', () => {
+  const counter = Counter.winding();
+  counter.busStuck = true;
+  counter.wind(3 * TURN, 8_000);
+  counter.run(1_000);
+  assert.equal(counter.state().counts, 3 * TURN);
+  counter.busStuck = false;
+  counter.run(2_500);
+  const shown = counter.screen.pbm();
+  const other = Counter.winding();
+  other.wind(3 * TURN, 8_000);
+  other.run(1_000);
+  assert.equal(shown, other.screen.pbm());
+  assert.equal(counter.resets, 0, 'the watchdog bit');
+});
