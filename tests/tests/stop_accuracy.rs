@@ -13,10 +13,12 @@ use turntally_tests::stops::stops;
 #[test]
 fn learned_lead_halves_the_error_for_every_operator() {
     for manner in MANNERS {
-        let off = stops(200, manner, Lead::Set(Micros::ZERO));
-        let led = stops(200, manner, Lead::Learned(DEFAULT_LEAD));
         let name = manner.name;
-        assert_eq!((off.coils(), led.coils()), (200, 200), "{name}");
+        // The hasty hand comes nearest to the bounds, and winds quickest; the others are far from them.
+        let coils = if name == "hasty" { 200 } else { 40 };
+        let off = stops(coils, manner, Lead::Set(Micros::ZERO));
+        let led = stops(coils, manner, Lead::Learned(DEFAULT_LEAD));
+        assert_eq!((off.coils(), led.coils()), (coils, coils), "{name}");
         assert!(2.0 * led.mean() <= off.mean(), "{name}: mean error {} of {} turns", led.mean(), off.mean());
         let (before, after) = (off.share_within(0.5), led.share_within(0.5));
         assert!(after >= before && after >= 0.9, "{name}: {after} within half a turn, {before} without lead");
