@@ -559,9 +559,10 @@ impl Bench {
         let counter = self.counter.take()?;
         let slot = self.slots.get_mut(self.chosen)?;
         if let (Lead::Learned(first), Some(measured)) = (slot.job.lead, coil.cue.stop_time()) {
-            // A quarter of the way to what was measured: one odd coil does not spoil the next.
-            let so_far = slot.learned.unwrap_or(first).get();
-            slot.learned = Some(Micros::new((3 * so_far + measured.get()) / 4));
+            // The first coil is held against a guess and counts half; later ones a quarter, so that
+            // one odd coil does not spoil the next.
+            let (so_far, parts) = slot.learned.map_or((first, 2), |learned| (learned, 4));
+            slot.learned = Some(Micros::new(((parts - 1) * so_far.get() + measured.get()) / parts));
         }
         let progress = &mut slot.progress;
         if kept {

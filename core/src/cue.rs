@@ -73,6 +73,8 @@ pub struct StopCue {
     /// How long the hand took from the first stop to rest, once it rests.
     stop_time: Option<Micros>,
     timed: bool,
+    /// The target has been said to come.
+    near: bool,
 }
 
 /// The moment stop was said.
@@ -93,6 +95,7 @@ impl StopCue {
             said: None,
             stop_time: None,
             timed: false,
+            near: false,
         }
     }
 
@@ -146,7 +149,10 @@ impl StopCue {
         let left = aim.saturating_sub(counts).saturating_sub(lead_counts);
         // Two turns, or two seconds of fast cranking.
         let window = (2 * self.goal.turn).max(speed / 1_000 * 2).max(1);
-        if left > window {
+        // Once near it stays so while the speed wavers, until it is well outside again.
+        let border = if self.near { window + window / 4 + self.goal.turn / 2 } else { window };
+        self.near = left <= border;
+        if !self.near {
             return Cue::Quiet;
         }
         Cue::Near { beat: beat(left, window) }
@@ -157,6 +163,7 @@ impl StopCue {
     pub fn forget_motion(&mut self) {
         self.meter = SpeedMeter::new();
         self.said = None;
+        self.near = false;
     }
 
     fn time_the_hand(&mut self, counts: i64, resting: bool) {
@@ -386,6 +393,22 @@ mod tests {
             assert_eq!(cue.update(Micros::from_millis(ms + later), at), Cue::Stop, "{later} ms later");
         }
         assert!(matches!(cue.update(Micros::from_millis(ms + 402), at), Cue::Near { .. }));
+    }
+
+    /// A hand that wavers by a fifth at the border of the window hears the beats begin once.
+    #[test]
+    fn wavering_at_the_border_begins_the_beats_once() {
+        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let (mut counts, mut begun, mut near) = (0.0, 0, false);
+        for ms in 0..12_000_u32 {
+            // Two turns a second, give or take 20 %, each half second.
+            counts += TURN as f64 * 2.0 * (1.0 + 0.2 * libm::sin(f64::from(ms) / 80.0)) / 1_000.0;
+            let said = cue.update(Micros::from_millis(ms), counts as i64);
+            let is_near = matches!(said, Cue::Near { .. });
+            begun += u32::from(is_near && !near);
+            near = is_near;
+        }
+        assert_eq!(begun, 1);
     }
 
     /// Over begins half a turn past the target and ends when that is wound back.

@@ -36,6 +36,7 @@ struct Look {
     trouble: bool,
     turns: Turns,
     rings: u32,
+    doubt: turntally_core::bench::Doubt,
     keys: u32,
 }
 
@@ -176,6 +177,7 @@ impl App {
             trouble: self.view.trouble.is_some(),
             turns: bench.turns(),
             rings: bench.rings_now(),
+            doubt: bench.doubt(),
             keys: choice + 4 * job + 64 * (progress.kept + progress.scrapped),
         }
     }

@@ -4,7 +4,8 @@ use core::convert::Infallible;
 
 use embedded_graphics::Pixel;
 use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Size};
+use embedded_graphics::prelude::{Dimensions, DrawTarget, OriginDimensions, Size};
+use embedded_graphics::primitives::Rectangle;
 use turntally_core::screen::{HEIGHT, WIDTH};
 
 /// Bytes of a picture.
@@ -71,8 +72,58 @@ impl DrawTarget for Frame {
         Ok(())
     }
 
+    /// Letters and bars come as small filled boxes: eight rows of a column are one byte.
+    fn fill_solid(&mut self, area: &Rectangle, color: Self::Color) -> Result<(), Self::Error> {
+        let area = area.intersection(&self.bounding_box());
+        let (Ok(left), Ok(top)) = (usize::try_from(area.top_left.x), u32::try_from(area.top_left.y)) else {
+            return Ok(());
+        };
+        let bottom = top + area.size.height;
+        for page in top / 8..bottom.div_ceil(8) {
+            let first = top.max(page * 8) - page * 8;
+            let end = bottom.min(page * 8 + 8) - page * 8;
+            // Bits `first` to `end - 1`.
+            let mask = (0xff_u32 << first & 0xff >> (8 - end)) as u8;
+            let start = page as usize * WIDTH as usize + left;
+            for byte in self.bytes.iter_mut().skip(start).take(area.size.width as usize) {
+                *byte = if color.is_on() { *byte | mask } else { *byte & !mask };
+            }
+        }
+        Ok(())
+    }
+
     fn clear(&mut self, color: Self::Color) -> Result<(), Self::Error> {
         self.bytes.fill(if color.is_on() { 0xff } else { 0 });
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use embedded_graphics::prelude::{Point, PointsIter};
+
+    /// Boxes filled byte by byte are those filled pixel by pixel, at every offset, size and colour,
+    /// hanging over every edge.
+    #[test]
+    fn boxes_are_their_pixels() {
+        for x in [-3, 0, 5, 126, 130] {
+            for y in -9..73 {
+                for size in
+                    [Size::new(0, 3), Size::new(1, 1), Size::new(4, 7), Size::new(200, 9), Size::new(2, 64)]
+                {
+                    for color in [BinaryColor::On, BinaryColor::Off] {
+                        let area = Rectangle::new(Point::new(x, y), size);
+                        let (mut filled, mut dotted) = (Frame::new(), Frame::new());
+                        for frame in [&mut filled, &mut dotted] {
+                            _ = frame.clear(color.invert());
+                        }
+                        _ = filled.fill_solid(&area, color);
+                        _ = dotted.draw_iter(area.points().map(|point| Pixel(point, color)));
+                        assert!(filled == dotted, "{area:?}");
+                    }
+                }
+            }
+        }
     }
 }

@@ -107,6 +107,8 @@ impl Onlooker for Nobody {}
 
 /// Virtual time after which a batch is given up: somebody was caught in a loop.
 const LONGEST: f64 = 1e6;
+/// How long the end of a batch is still looked at and listened to: the last notes take 0.7 s.
+const LAST_LOOK_NS: u64 = 1_000 * STEP_NS;
 
 /// Winds the whole batch.
 ///
@@ -167,6 +169,7 @@ struct Run<'a> {
     faults: Vec<Fault>,
     shown_levels: u32,
     blocked_until_ns: u64,
+    ends_at_ns: Option<u64>,
 }
 
 impl<'a> Run<'a> {
@@ -204,12 +207,20 @@ impl<'a> Run<'a> {
             faults: Vec::new(),
             shown_levels: u32::MAX,
             blocked_until_ns: 0,
+            ends_at_ns: None,
         })
     }
 
     fn is_over(&self) -> bool {
+        self.ends_at_ns.is_some_and(|end| self.now_ns >= end)
+    }
+
+    /// Once the batch is done or given up, it ends when its last screen has been shown.
+    fn note_the_end(&mut self) {
         let ended = self.app.bench().phase() == Phase::Done || self.operator.gave_up();
-        ended || self.now_ns as f64 / 1e9 > LONGEST
+        if self.ends_at_ns.is_none() && (ended || self.now_ns as f64 / 1e9 > LONGEST) {
+            self.ends_at_ns = Some(self.now_ns + LAST_LOOK_NS);
+        }
     }
 
     /// Mandrel turns since the start.
@@ -246,6 +257,7 @@ impl<'a> Run<'a> {
             onlooker.coil(&coil)?;
             self.coils.push(coil);
         }
+        self.note_the_end();
         onlooker.moment(now, self.app.bench())
     }
 
@@ -271,7 +283,11 @@ impl<'a> Run<'a> {
             if skipping && self.bench_rng.u8(..) == 0 {
                 continue;
             }
-            self.app.samples(self.sampler.sample(), Micros::new(at_ns / 1_000));
+            let sampled = self.sampler.sample();
+            // Only a whole word has something to say, and the time of its last sample.
+            if !matches!(sampled, Ok(None)) {
+                self.app.samples(sampled, Micros::new(at_ns / 1_000));
+            }
         }
         Ok(())
     }
