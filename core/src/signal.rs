@@ -68,12 +68,48 @@ impl Reading {
 pub struct SignalWatch {
     decoder: Decoder,
     /// Toggles of one channel since the other last moved.
-    alone: Option<(Channel, u32)>,
+    alone: Option<Alone>,
     alone_limit: u32,
     dead: Option<Channel>,
     run: Run,
     retreat_limit_ns: u64,
     sample_period_ns: u64,
+}
+
+/// One channel toggling by itself.
+#[derive(Debug, Clone, Copy)]
+struct Alone {
+    channel: Channel,
+    /// How often, pulses left out.
+    toggles: u32,
+    /// When it toggled last, and how long it had been quiet before.
+    last_ns: u64,
+    quiet_ns: u64,
+}
+
+/// A level that is gone again within this time ...
+const PULSE_NS: u64 = 1_000_000;
+/// ... after so long a quiet is a pulse of noise on a crank at rest: however slowly or fast a crank
+/// turns, its edges follow each other more evenly.
+const QUIET_NS: u64 = 10_000_000;
+
+impl Alone {
+    /// The channel toggled `moved` times more, up to `at_ns`.
+    fn toggled(&mut self, moved: u32, at_ns: u64) {
+        let quiet_ns = at_ns.saturating_sub(self.last_ns);
+        let counted = if moved > 1 && quiet_ns > QUIET_NS {
+            // There and back within these samples.
+            moved - 2
+        } else if quiet_ns <= PULSE_NS && self.quiet_ns > QUIET_NS {
+            // Back: neither the toggle before nor this one was an edge.
+            self.toggles = self.toggles.saturating_sub(1);
+            moved - 1
+        } else {
+            moved
+        };
+        self.toggles = self.toggles.saturating_add(counted);
+        (self.last_ns, self.quiet_ns) = (at_ns, quiet_ns);
+    }
 }
 
 /// The direction the count is going, and how far it got.
@@ -125,9 +161,9 @@ impl SignalWatch {
             return Reading::default();
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
-        self.watch_channels(steps, &mut reading);
         // Wraps after 584 years.
         let end_ns = end.get().wrapping_mul(1_000);
+        self.watch_channels(steps, end_ns, &mut reading);
         if steps.forward > 0 && steps.reverse > 0 {
             // Both ways within one word: only here is the order of the samples worth the walk.
             let mut walk = Decoder::new();
@@ -165,7 +201,7 @@ impl SignalWatch {
             return Reading::default();
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
-        self.watch_channels(steps, &mut reading);
+        self.watch_channels(steps, at.get().wrapping_mul(1_000), &mut reading);
         if reading.net != 0 {
             let at_ns = at.get().saturating_mul(1_000);
             reading.chatter = self.follow(self.decoder.position(), reading.net, at_ns);
@@ -215,7 +251,7 @@ impl SignalWatch {
         0
     }
 
-    fn watch_channels(&mut self, steps: Steps, reading: &mut Reading) {
+    fn watch_channels(&mut self, steps: Steps, at_ns: u64, reading: &mut Reading) {
         let moved = steps.forward + steps.reverse + steps.illegal;
         let channel = match (steps.a_moved, steps.b_moved) {
             (true, false) => Channel::A,
@@ -226,11 +262,13 @@ impl SignalWatch {
                 return;
             }
         };
-        let toggles = match self.alone {
-            Some((same, toggles)) if same == channel => toggles.saturating_add(moved),
-            _ => moved,
+        let mut alone = match self.alone {
+            Some(alone) if alone.channel == channel => alone,
+            _ => Alone { channel, toggles: 0, last_ns: at_ns, quiet_ns: 0 },
         };
-        self.alone = Some((channel, toggles));
+        alone.toggled(moved, at_ns);
+        self.alone = Some(alone);
+        let toggles = alone.toggles;
         let silent = match channel {
             Channel::A => Channel::B,
             Channel::B => Channel::A,
@@ -282,6 +320,27 @@ mod tests {
             let (_, readings) = watch(400, &samples);
             let dead: Vec<_> = readings.iter().filter_map(|r| r.dead).collect();
             assert_eq!(dead, [expected]);
+        }
+    }
+
+    /// Pulses of noise on one channel while the crank rests are no dead channel, wherever in a word they
+    /// fall and however long they go on; a channel that dies afterwards is still named.
+    #[test]
+    fn noise_at_rest_is_no_dead_channel() {
+        let mut samples = forward(8, 40);
+        for pulse in 0..400_usize {
+            samples.extend(core::iter::repeat_n(0b00, 700 + pulse % 16));
+            samples.extend(core::iter::repeat_n(0b10, 1 + pulse % 6));
+        }
+        samples.extend(core::iter::repeat_n(0b00, 700));
+        let quiet = samples.len();
+        samples.extend(forward(400, 50).iter().map(|s| s & 0b10));
+        for pulses in [24, 400] {
+            let (_, readings) = watch(pulses, &samples);
+            let named = |readings: &[Reading]| readings.iter().filter_map(|r| r.dead).collect::<Vec<_>>();
+            assert_eq!(named(&readings[..quiet / 16]), [], "{pulses} pulses");
+            let after = named(&readings[quiet / 16..]);
+            assert_eq!(after, if pulses == 24 { [Channel::B].as_slice() } else { &[] }, "{pulses} pulses");
         }
     }
 

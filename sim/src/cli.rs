@@ -53,6 +53,11 @@ pub fn main() -> ExitCode {
 
 /// The first line of a usage error, with what is allowed where clap knows it.
 fn usage_line(error: &clap::Error) -> Failure {
+    if error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        return Failure::new(
+            "a command is missing: turntally --help lists them, turntally wind demo shows one",
+        );
+    }
     let text = error.render().to_string();
     let mut lines = text.lines().map(str::trim).filter(|line| !line.is_empty());
     let first = lines.next().unwrap_or("wrong usage").trim_start_matches("error: ").to_owned();
