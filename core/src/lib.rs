@@ -2,7 +2,7 @@
 //!
 //! The way of the data: encoder samples go through [`quadrature`] to counts, through [`counter`] to
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
-//! signal; [`bench`] is the state machine that holds them together and [`screen`] draws its states.
+//! signal; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
 //! batch into coils.
 //!

@@ -22,8 +22,8 @@ pub struct Args {
     /// The recording, a VCD file; - reads standard input
     #[arg(value_name = "TRACE.vcd")]
     trace: PathBuf,
-    /// The wire that is channel A: its name, plain (enc_a) or with scopes (bench.enc_a), or a bit of a
-    /// vector (port[3])
+    /// The wire that is channel A: its name, plain (enc_a) or with scopes (bench.enc_a); a bit of a
+    /// vector has its number in square brackets behind
     #[arg(long, value_name = "NAME")]
     a: String,
     /// The wire that is channel B
