@@ -618,6 +618,12 @@ impl Bench {
             coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
             coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
             coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
+            // The bounds of a step hold for a signal that is right most of the time; one that is a whole
+            // turn in doubt is not.
+            let turn = self.counter.as_ref().map_or(0, |counter| counter.per_turn().counts_in_part(1));
+            if matches!(coil.doubt, Doubt::Within(doubt) if doubt > turn.max(1).unsigned_abs()) {
+                coil.doubt = Doubt::Unknown;
+            }
         }
         // The gravest first: it is shown, and those that came with it are noted.
         if overflow {

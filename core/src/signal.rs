@@ -10,8 +10,7 @@
 //!   channel's edge. Where it straddles that edge the decoder walks three steps the wrong way instead
 //!   of one the right way, and four counts are lost with no illegal step to show for it. But the
 //!   walk is seen: three counts against the way it was going, within a time in which no hand can
-//!   reverse a winder. Each such retreat is reported with the four counts of
-//!   doubt it leaves.
+//!   reverse a winder. Each such retreat is reported with the doubt it leaves.
 
 use crate::quadrature::{Decoder, Steps};
 use crate::units::Micros;
@@ -26,8 +25,9 @@ const RETREAT_COUNTS: i64 = 3;
 
 /// The counts that may be lost with each step that cannot be true.
 pub const DOUBT_PER_ILLEGAL: u64 = 2;
-/// The counts that may be lost with each impossible reversal.
-pub const DOUBT_PER_CHATTER: u64 = 4;
+/// The counts that may be lost with each impossible reversal: four, and as many again for one that hid
+/// behind an impossible step or a forward one. Our own bound, held by the campaign of random batches.
+pub const DOUBT_PER_CHATTER: u64 = 8;
 
 /// One of the two encoder channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -80,35 +80,53 @@ pub struct SignalWatch {
 #[derive(Debug, Clone, Copy)]
 struct Alone {
     channel: Channel,
-    /// How often, pulses left out.
+    /// How often, with those of a burst held to whether its level was another in the end.
     toggles: u32,
-    /// When it toggled last, and how long it had been quiet before.
+    /// When it toggled last.
     last_ns: u64,
-    quiet_ns: u64,
+    /// The burst that is going on.
+    burst: Option<Burst>,
 }
 
-/// A level that is gone again within this time ...
-const PULSE_NS: u64 = 1_000_000;
-/// ... after so long a quiet is a pulse of noise on a crank at rest: however slowly or fast a crank
-/// turns, its edges follow each other more evenly.
+/// Toggles right behind each other after a long quiet.
+#[derive(Debug, Clone, Copy)]
+struct Burst {
+    since_ns: u64,
+    /// The level is not what it was before.
+    moved: bool,
+}
+
+/// After so long a quiet the crank rests or goes slowly ...
 const QUIET_NS: u64 = 10_000_000;
+/// ... and toggles that follow each other within this time ...
+const PULSE_NS: u64 = 1_000_000;
+/// ... for no longer than this are bounce or noise: at most one of them is an edge.
+const BURST_NS: u64 = 5_000_000;
 
 impl Alone {
-    /// The channel toggled `moved` times more, up to `at_ns`.
-    fn toggled(&mut self, moved: u32, at_ns: u64) {
+    const fn new(channel: Channel, at_ns: u64) -> Self {
+        Self { channel, toggles: 0, last_ns: at_ns, burst: None }
+    }
+
+    /// The channel toggled `count` times more, up to `at_ns`.
+    fn toggled(&mut self, count: u32, at_ns: u64) {
         let quiet_ns = at_ns.saturating_sub(self.last_ns);
-        let counted = if moved > 1 && quiet_ns > QUIET_NS {
-            // There and back within these samples.
-            moved - 2
-        } else if quiet_ns <= PULSE_NS && self.quiet_ns > QUIET_NS {
-            // Back: neither the toggle before nor this one was an edge.
-            self.toggles = self.toggles.saturating_sub(1);
-            moved - 1
-        } else {
-            moved
+        self.last_ns = at_ns;
+        if quiet_ns > QUIET_NS {
+            self.burst = Some(Burst { since_ns: at_ns, moved: false });
+        } else if self
+            .burst
+            .is_some_and(|burst| quiet_ns > PULSE_NS || at_ns.saturating_sub(burst.since_ns) > BURST_NS)
+        {
+            self.burst = None;
+        }
+        let Some(burst) = &mut self.burst else {
+            self.toggles = self.toggles.saturating_add(count);
+            return;
         };
-        self.toggles = self.toggles.saturating_add(counted);
-        (self.last_ns, self.quiet_ns) = (at_ns, quiet_ns);
+        let before = u32::from(burst.moved);
+        burst.moved ^= !count.is_multiple_of(2);
+        self.toggles = self.toggles.saturating_sub(before).saturating_add(u32::from(burst.moved));
     }
 }
 
@@ -264,7 +282,7 @@ impl SignalWatch {
         };
         let mut alone = match self.alone {
             Some(alone) if alone.channel == channel => alone,
-            _ => Alone { channel, toggles: 0, last_ns: at_ns, quiet_ns: 0 },
+            _ => Alone::new(channel, at_ns),
         };
         alone.toggled(moved, at_ns);
         self.alone = Some(alone);

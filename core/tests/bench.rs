@@ -478,7 +478,7 @@ fn faults_leave_their_doubt() {
         let expected = match fault {
             Fault::Dead(_) | Fault::SamplesLost | Fault::OutOfRange => Doubt::Unknown,
             Fault::MissedSteps => Doubt::Within(202),
-            Fault::Chatter => Doubt::Within(4),
+            Fault::Chatter => Doubt::Within(8),
             Fault::Backwards => Doubt::Within(0),
         };
         assert_eq!(hand.bench.doubt(), expected, "{fault:?}");
@@ -552,7 +552,17 @@ fn chatter_interrupts_once() {
     let mut hand = begun();
     hand.cranks_to(20 * TURN, 240).reads(Reading { chatter: 2, ..QUIET }).yes();
     hand.reads(Reading { chatter: 3, ..QUIET });
-    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(20)));
+    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(40)));
+}
+
+/// A signal that is more than a turn in doubt is not believed at all.
+#[test]
+fn a_turn_of_doubt_is_no_count() {
+    let mut hand = begun();
+    hand.cranks_to(20 * TURN, 240).reads(Reading { illegal: u32::try_from(TURN / 2).unwrap(), ..QUIET });
+    assert_eq!(hand.bench.doubt(), Doubt::Within(u64::try_from(TURN).unwrap()));
+    hand.reads(Reading { illegal: 1, ..QUIET });
+    assert_eq!((hand.bench.doubt(), hand.bench.rings_now()), (Doubt::Unknown, 0));
 }
 
 /// While one fault is shown, others are noted with the coil.
