@@ -22,12 +22,15 @@
 //! what must be kept is handed out once, as a [`CoilRecord`].
 
 use heapless::{String, Vec};
+use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
 use crate::plan::BatchRule;
 use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
 use crate::units::{Micros, Turns};
+
+pub mod snapshot;
 
 /// Jobs that the counter can hold to choose from.
 pub const MAX_JOBS: usize = 8;
@@ -134,10 +137,13 @@ pub enum Fault {
     SamplesLost,
     /// The count is past what can be held.
     OutOfRange,
+    /// The counter started again in the middle of the coil: what was kept is known to within what may
+    /// have been wound since, and holds only if the crank was not turned meanwhile.
+    PowerCut,
 }
 
 /// All the faults that there are, in the order of their bits in [`Faults`].
-const ALL_FAULTS: [Fault; 7] = [
+const ALL_FAULTS: [Fault; 8] = [
     Fault::Dead(Channel::A),
     Fault::Dead(Channel::B),
     Fault::MissedSteps,
@@ -145,10 +151,11 @@ const ALL_FAULTS: [Fault; 7] = [
     Fault::Backwards,
     Fault::SamplesLost,
     Fault::OutOfRange,
+    Fault::PowerCut,
 ];
 
 /// A set of faults.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Faults(u8);
 
@@ -181,7 +188,7 @@ impl Faults {
 }
 
 /// How far the count can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Doubt {
     /// To within this many counts (0: to the last one).
@@ -344,7 +351,7 @@ pub struct CoilRecord {
 }
 
 /// The batch in progress.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Progress {
     /// Rings promised by the coils that were kept.
