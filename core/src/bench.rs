@@ -379,6 +379,8 @@ struct Coil {
 #[derive(Debug, Clone)]
 struct Slot {
     job: Job,
+    /// Of the job: it takes a while to work out.
+    fingerprint: u32,
     progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
@@ -436,7 +438,8 @@ impl Bench {
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
         let direction = job.direction;
-        let slot = Slot { job, progress: Progress::default(), learned: None, direction };
+        let fingerprint = job.fingerprint();
+        let slot = Slot { job, fingerprint, progress: Progress::default(), learned: None, direction };
         self.slots.push(slot).map_err(|_| TooManyJobs)
     }
 

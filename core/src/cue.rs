@@ -166,7 +166,7 @@ impl StopCue {
         // The speed, and what the next count may make of it: one that slows down is held to be slower
         // still while no count comes.
         let (speed, moved) = (self.meter.speed(now), self.meter.over_window(now));
-        let reach = lead_counts(moved.saturating_abs(), span).saturating_add(turn / 64 + 2);
+        let reach = lead_counts(moved.saturating_abs(), span) + turn / 64 + 2;
         // Behind a crank that turns, and about one that rests, lies only what it can start to wind.
         let least = turn / 128 + 2;
         let (ahead, behind) = match moved {
@@ -174,23 +174,25 @@ impl StopCue {
             0 => (least, least),
             _ => (least, reach),
         };
-        // A hand that speeds up or slows down moves the border of "stop now".
-        let sway = sway(turn, self.lead, span);
-        let stop = |speed| self.goal.aim().saturating_sub(lead_counts(speed, self.lead));
-        let (first, last) = (stop(speed.max(moved)) - sway, stop(speed.min(moved)) + sway);
-        let clear =
-            |from: i64, to: i64| from.saturating_sub(counts) > ahead || to.saturating_sub(counts) < -behind;
-        let near = stop(speed).saturating_sub(self.near_border(speed));
-        let over = self.goal.tolerated().saturating_add(1);
+        // A hand that speeds up or slows down moves the border of "stop now" by the lead; twice, since
+        // the speed is measured over a window that changes its length.
+        let gained = 2 * ACCELERATION * turn * (span.get() / 1_000).cast_signed();
+        let sway = lead_counts(gained, self.lead);
+        let stop = self.goal.aim() - counts;
+        let near = stop - lead_counts(speed, self.lead) - self.near_border(speed);
+        let over = self.goal.tolerated() + 1 - counts;
         // Once said, it stands until it is taken back, whatever the speed.
-        let said = match self.said {
-            None => clear(first, last),
+        let (first, last) = match self.said {
+            None => (
+                stop - lead_counts(speed.max(moved), self.lead) - sway,
+                stop - lead_counts(speed.min(moved), self.lead) + sway,
+            ),
             Some(said) => {
-                let taken_back = said.counts.saturating_sub(turn / 4);
-                clear(taken_back, taken_back)
+                let taken_back = said.counts - turn / 4 - counts;
+                (taken_back, taken_back)
             }
         };
-        said && clear(near, near) && clear(over, over)
+        [(first, last), (near, near), (over, over)].iter().all(|&(from, to)| from > ahead || to < -behind)
     }
 
     /// How far before "stop now" the target is said to come.
@@ -223,19 +225,13 @@ impl StopCue {
     }
 }
 
-/// How far the border of "stop now" may move within `span`: by the lead, as the speed changes; twice,
-/// since the speed is measured over a window that changes its length.
-fn sway(turn: i64, lead: Micros, span: Micros) -> i64 {
-    let ms = |time: Micros| (time.get() / 1_000).cast_signed();
-    (2 * ACCELERATION).saturating_mul(turn).saturating_mul(ms(lead)).saturating_mul(ms(span)) / 1_000_000
-}
-
 /// Two turns, or two seconds of fast cranking.
 fn near_window(speed: i64, turn: i64) -> i64 {
     (2 * turn).max(speed / 1_000 * 2).max(1)
 }
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
+#[inline(never)]
 fn lead_counts(speed: i64, lead: Micros) -> i64 {
     // The lead is at most two seconds: its thousandths of a second keep the product small.
     speed.max(0).saturating_mul((lead.get() / 1_000).cast_signed()) / 1_000_000
@@ -335,6 +331,7 @@ impl SpeedMeter {
 }
 
 /// Thousandths of a count per second.
+#[inline(never)]
 fn per_second(counts: i64, span: Micros) -> i64 {
     // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
     if let Some(scaled) = counts.checked_mul(1_000_000_000)

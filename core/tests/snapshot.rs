@@ -177,7 +177,7 @@ fn clear_comes_back_soon() {
             }
             longest = longest.max(counts - since);
         }
-        println!("at {rpm}/min notes wait for at most {} of {TURN} counts", longest);
+        println!("at {rpm}/min notes wait for at most {longest} of {TURN} counts");
         assert!(longest <= TURN / 10, "{rpm} rpm: {longest}");
     }
 }

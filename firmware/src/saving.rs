@@ -3,8 +3,8 @@
 //! The counter never waits for its flash: it hands out one thing at a time to be kept, goes on, and is
 //! told later whether it was. Of the counts that come meanwhile only the newest is kept.
 
-use turntally_core::bench::snapshot::{Batch, CoilNote, NOTE_PARTS};
-use turntally_core::bench::{Bench, MAX_JOBS};
+use turntally_core::bench::snapshot::{Batch, CoilNote};
+use turntally_core::bench::{Bench, MAX_JOBS, Progress};
 
 use crate::store::guard::PROGRAM_SPAN;
 use crate::store::{Kept, Save, StoreError};
@@ -28,6 +28,8 @@ pub(crate) struct Saving {
     store: Store,
     /// The records cannot be read and are to be made blank.
     spoilt: bool,
+    /// They have been, since the start.
+    cleared: bool,
     batches: [Option<Batch>; MAX_JOBS],
     /// Notes of the next coil for which there is room.
     room: Option<u32>,
@@ -59,18 +61,22 @@ impl Saving {
         let error = kept.trouble?;
         match error {
             StoreError::Damaged => self.spoilt = true,
+            StoreError::NoteDamaged => {}
             _ => self.store = Store::None,
         }
         let advice = match error {
             StoreError::Newer => ["Nothing is saved until", "it is up to date again."],
+            StoreError::NoteDamaged => ["Throw that coil away, or", "count it by eye."],
             _ => ["What was saved is lost.", "Counting goes on."],
         };
         Some(Trouble::new("Saved: lost", format_args!("{error}"), advice))
     }
 
-    /// Whether a coil may begin: there is room for its notes, or nothing is kept anyway.
+    /// Whether a coil may begin: there is room for its notes and nothing is being erased, or nothing is
+    /// kept anyway.
     pub(crate) fn may_begin(&self, bench: &Bench) -> bool {
-        self.store == Store::None || self.room.is_some_and(|notes| notes >= bench.notes_in_coil())
+        let room = self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
+        self.store == Store::None || self.store == Store::Idle && room
     }
 
     /// What is to be kept now.
@@ -89,10 +95,10 @@ impl Saving {
     fn note_due(&mut self, note: CoilNote, bench: &Bench) -> Option<Save> {
         // The coil has begun, and uses its room up.
         self.room = None;
-        let due = self.noted.is_none_or(|before| {
-            let step = bench.job().map_or(1, |(_, job)| job.rule.per_turn().counts_in_part(NOTE_PARTS));
-            note.counts.abs_diff(before.counts) >= step.unsigned_abs() || !note.is_like(&before)
-        });
+        let due = match (&self.noted, bench.job()) {
+            (Some(before), Some((_, job))) => note.is_due(before, job.rule.per_turn()),
+            _ => true,
+        };
         if !due || !bench.is_clear_for(PROGRAM_SPAN) {
             return None;
         }
@@ -105,14 +111,19 @@ impl Saving {
         if self.spoilt {
             return Some(Save::Clear);
         }
-        for (job, saved) in (0_u8..).zip(&self.batches) {
-            let batch = bench.batch(usize::from(job));
-            if let (Some(batch), true) = (batch, batch != *saved) {
-                return Some(Save::Batch(job, batch));
-            }
-        }
+        let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
+            let batch = bench.batch(usize::from(job))?;
+            (Some(batch) != *saved).then_some((job, batch))
+        });
         let notes = bench.notes_in_coil();
-        self.room.is_none_or(|room| room < notes).then_some(Save::Room(notes))
+        let room = self.room.is_none_or(|room| room < notes).then_some(Save::Room(notes));
+        match unsaved {
+            // A batch that begins anew begins with a coil that the one before had too: its notes must
+            // have gone by then.
+            Some((_, batch)) if batch.progress == Progress::default() && room.is_some() => room,
+            Some((job, batch)) => Some(Save::Batch(job, batch)),
+            None => room,
+        }
     }
 
     /// Takes the news of what was handed out last.
@@ -121,9 +132,9 @@ impl Saving {
         let error = match (save, result) {
             (_, Err(error)) => error,
             (Save::Clear, Ok(())) => {
-                self.spoilt = false;
+                (self.spoilt, self.cleared) = (false, true);
                 // The batches are still there, and are written anew.
-                self.batches = [None; MAX_JOBS];
+                (self.batches, self.room) = ([None; MAX_JOBS], None);
                 return None;
             }
             (Save::Batch(job, batch), Ok(())) => {
@@ -142,7 +153,12 @@ impl Saving {
             // The next note is tried all the same.
             Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
             Save::Note(_) => {}
-            Save::Batch(..) | Save::Room(_) if error == StoreError::Damaged => self.spoilt = true,
+            // Once: blank records that spoil at once are worn.
+            Save::Batch(..) | Save::Room(_)
+                if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
+            {
+                self.spoilt = true;
+            }
             _ => self.store = Store::None,
         }
         let advice = ["Counting goes on. Without", "power the count is lost."];

@@ -5,33 +5,35 @@
 //! | [`Layout::records`] | settings, the batch of each job, where the next coil's notes go | with no coil on the mandrel |
 //! | [`Layout::notes`] | the count in progress | while a coil turns, programs only |
 //!
-//! The records are a map of the library sequential-storage, each kept twice under two keys, the newer
-//! one with the higher number: one damaged copy leaves the other. The notes of a coil are a map of one
-//! key in a stretch of sectors that was blank before the coil began ([`notes`]).
+//! Both are maps of the library sequential-storage, which appends and checks each item. Nothing is left
+//! to it that erases: see [`records`] and [`notes`], and [`guard`] for when the flash may be written.
 //!
-//! A record starts with the number of its form. A newer firmware reads an older form; an older firmware
+//! Everything has the number of its form with it. A newer firmware reads an older form; an older firmware
 //! leaves a newer form alone and says so.
 
 use core::fmt;
+use core::ops::Range;
+use core::task::Poll;
 
+use embassy_futures::poll_once;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use serde::Serialize;
-use serde::de::DeserializeOwned;
 use turntally_core::bench::MAX_JOBS;
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 
 pub mod guard;
 pub mod notes;
+pub mod records;
 
 use guard::{FlashError, Gate, Guard, SECTOR};
 use notes::Stretch;
+use records::{Area, Record};
 
 /// The form that records have now.
 const FORM: u8 = 1;
-/// The longest record, in bytes, as it stands in flash.
-pub const RECORD_LEN: usize = 256;
+/// The longest item, in bytes.
+const RECORD_LEN: usize = 256;
 
 /// Where in the flash things are, in bytes from its start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -51,36 +53,15 @@ impl Layout {
         Self { records: 128 * 1_024, notes: 128 * 1_024 + 8 * SECTOR, end: 128 * 1_024 + (8 + 256) * SECTOR };
 }
 
-/// What can be kept.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Record {
-    /// The settings.
-    Settings,
-    /// The batch of the job at this place in the list.
-    Batch(u8),
-    /// Where the notes of the next coil go.
-    Stretch,
-}
-
-impl Record {
-    /// The keys of its two copies.
-    const fn keys(self) -> [u8; 2] {
-        let number = match self {
-            Self::Settings => 0,
-            Self::Stretch => 1,
-            Self::Batch(job) => 2 + job % MAX_JOBS as u8,
-        };
-        [2 * number, 2 * number + 1]
-    }
-}
-
 /// Why something was not kept or not found again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StoreError {
     /// The flash itself.
     Flash(FlashError),
-    /// It holds what cannot be read.
+    /// The records cannot be read.
     Damaged,
+    /// A coil was begun, and none of its notes can be read.
+    NoteDamaged,
     /// It was written by a newer firmware.
     Newer,
     /// There is no room for it.
@@ -92,6 +73,7 @@ impl fmt::Display for StoreError {
         match self {
             Self::Flash(error) => error.fmt(f),
             Self::Damaged => f.write_str("Flash cannot be read"),
+            Self::NoteDamaged => f.write_str("Coil count cannot be read"),
             Self::Newer => f.write_str("By a newer firmware"),
             Self::Full => f.write_str("No room left in flash"),
         }
@@ -110,9 +92,8 @@ impl From<sequential_storage::Error<FlashError>> for StoreError {
     fn from(error: sequential_storage::Error<FlashError>) -> Self {
         match error {
             sequential_storage::Error::Storage { value, .. } => Self::Flash(value),
-            sequential_storage::Error::FullStorage
-            | sequential_storage::Error::BufferTooSmall(_)
-            | sequential_storage::Error::ItemTooBig => Self::Full,
+            sequential_storage::Error::FullStorage | sequential_storage::Error::ItemTooBig => Self::Full,
+            // Among them items longer than any that we write.
             _ => Self::Damaged,
         }
     }
@@ -150,6 +131,8 @@ pub struct Store<F, G> {
     flash: Guard<F, G>,
     layout: Layout,
     buffer: [u8; RECORD_LEN],
+    /// The records that are whole, once they have been looked for.
+    area: Option<Area>,
     /// Where the notes of this coil, or the next, go.
     stretch: Option<Stretch>,
     /// Bytes that notes may still take.
@@ -160,7 +143,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// On this flash. The layout's borders must be whole sectors.
     pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
         let flash = Guard::new(flash, gate);
-        Self { flash, layout, buffer: [0; RECORD_LEN], stretch: None, room: 0 }
+        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0 }
     }
 
     /// The flash inside.
@@ -168,16 +151,17 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.flash.flash()
     }
 
-    /// Reads everything. Whatever cannot be read is left out, and said to be so.
-    pub async fn load(&mut self) -> Kept {
+    /// Reads everything, with the batches of the first `jobs` jobs. Whatever cannot be read is left out,
+    /// and said to be so.
+    pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
-        for (job, place) in (0_u8..).zip(&mut kept.batches) {
-            match self.get(Record::Batch(job)).await {
+        for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
+            match self.get(Record::Batch(job)) {
                 Ok(batch) => *place = batch,
                 Err(error) => kept.trouble = Some(error),
             }
         }
-        match self.load_note().await {
+        match self.load_note() {
             Ok(note) => kept.note = note,
             Err(error) => kept.trouble = kept.trouble.or(Some(error)),
         }
@@ -188,88 +172,50 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Whatever kept it from being kept; what was there before is still there.
-    pub async fn save(&mut self, what: &Save) -> Result<(), StoreError> {
+    pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
-            Save::Batch(job, batch) => self.put(Record::Batch(*job), batch).await,
+            Save::Batch(job, batch) => self.put(Record::Batch(*job), batch),
             Save::Clear => self.clear_records(),
-            Save::Room(notes) => self.make_room(*notes).await,
-            Save::Note(note) => self.put_note(note).await,
+            Save::Room(notes) => self.make_room(*notes),
+            Save::Note(note) => self.put_note(note),
         }
-    }
-
-    fn clear_records(&mut self) -> Result<(), StoreError> {
-        for sector in (self.layout.records..self.layout.notes).step_by(SECTOR as usize) {
-            self.flash.make_blank(sector)?;
-        }
-        Ok(())
-    }
-
-    /// Keeps a record.
-    ///
-    /// # Errors
-    /// Whatever kept it from being kept; the one before is then still there.
-    pub async fn put<T: Serialize>(&mut self, record: Record, value: &T) -> Result<(), StoreError> {
-        let number = self.newest(record).await?.map_or(0, |(number, _)| number.wrapping_add(1));
-        // Room for the key and for what the library puts around it.
-        let mut bytes = [0; RECORD_LEN - 16];
-        let (form, rest) = bytes.split_first_mut().ok_or(StoreError::Full)?;
-        *form = FORM;
-        let used = postcard::to_slice(&(number, value), rest).map_err(|_| StoreError::Full)?.len();
-        let bytes = bytes.get(..=used).unwrap_or_default();
-        for key in record.keys() {
-            let range = self.layout.records..self.layout.notes;
-            map(&mut self.flash, range)?.store_item(&mut self.buffer, &key, &bytes).await?;
-        }
-        Ok(())
-    }
-
-    /// Reads a record: the newer of its copies, or the one that is left.
-    ///
-    /// # Errors
-    /// [`StoreError::Damaged`] where it cannot be read; [`StoreError::Newer`] where it was written by a
-    /// newer firmware.
-    pub async fn get<T: DeserializeOwned>(&mut self, record: Record) -> Result<Option<T>, StoreError> {
-        let Some((_, key)) = self.newest(record).await? else { return Ok(None) };
-        let Some(bytes) = self.fetch(key).await? else { return Ok(None) };
-        let (_, value) = read::<(u32, T)>(bytes)?;
-        Ok(Some(value))
-    }
-
-    /// The number and the key of the newer copy.
-    async fn newest(&mut self, record: Record) -> Result<Option<(u32, u8)>, StoreError> {
-        let mut newest: Option<(u32, u8)> = None;
-        for key in record.keys() {
-            let Some(bytes) = self.fetch(key).await? else { continue };
-            let number = read::<u32>(bytes)?;
-            // Numbers go round after four thousand million: the newer one is the one just ahead.
-            if newest.is_none_or(|(other, _)| number.wrapping_sub(other) < u32::MAX / 2) {
-                newest = Some((number, key));
-            }
-        }
-        Ok(newest)
-    }
-
-    async fn fetch(&mut self, key: u8) -> Result<Option<&[u8]>, StoreError> {
-        let range = self.layout.records..self.layout.notes;
-        Ok(map(&mut self.flash, range)?.fetch_item(&mut self.buffer, &key).await?)
     }
 }
 
-/// Reads what stands behind the form; bytes behind that are left.
-fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, StoreError> {
-    match bytes.split_first() {
-        Some((&FORM, rest)) => {
-            postcard::take_from_bytes(rest).map(|(value, _)| value).map_err(|_| StoreError::Damaged)
-        }
-        Some((form, _)) if *form > FORM => Err(StoreError::Newer),
-        _ => Err(StoreError::Damaged),
-    }
+/// Keeps an item in the map that lies in `range`.
+fn store_item<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &mut [u8],
+    key: u8,
+    bytes: &[u8],
+) -> Result<(), StoreError> {
+    Ok(at_once(map(flash, range)?.store_item(buffer, &key, &bytes))??)
+}
+
+/// The newest item of that key in the map that lies in `range`.
+fn fetch_item<'a, F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &'a mut [u8],
+    key: u8,
+) -> Result<Option<&'a [u8]>, StoreError> {
+    Ok(at_once(map(flash, range)?.fetch_item(buffer, &key))??)
 }
 
 fn map<F: BlockingFlash, G: Gate>(
     flash: &mut Guard<F, G>,
-    range: core::ops::Range<u32>,
+    range: Range<u32>,
 ) -> Result<Map<'_, F, G>, StoreError> {
     let config = MapConfig::try_new(range).map_err(|_| StoreError::Full)?;
     Ok(MapStorage::new(flash, config, Cache::new_uncached()))
+}
+
+/// What comes of a future that never has to wait, since the guard never makes it: without what it takes
+/// to go on later, the library is half as large.
+fn at_once<T>(future: impl Future<Output = T>) -> Result<T, StoreError> {
+    match poll_once(future) {
+        Poll::Ready(result) => Ok(result),
+        Poll::Pending => Err(StoreError::Damaged),
+    }
 }

@@ -9,7 +9,7 @@ use core::hash::{Hash, Hasher};
 use serde::{Deserialize, Serialize};
 
 use super::{Bench, Doubt, Fault, Faults, Job, Progress, State};
-use crate::counter::{Direction, TurnCounter};
+use crate::counter::{CountsPerTurn, Direction, TurnCounter};
 use crate::units::Micros;
 
 /// A note is due each time the mandrel has turned by one part of so many since the last: twice as
@@ -72,10 +72,19 @@ impl CoilNote {
         Self { doubt: Doubt::Unknown, ..self }
     }
 
-    /// Whether the other differs in nothing but the count.
+    /// Whether this is to be written where `before` stands: a part of a turn in [`NOTE_PARTS`] has been
+    /// wound, a fault has come, or the doubt has grown by what the promise of a quarter turn bears. Each
+    /// bounce of a bad contact adds to it: they do not all want a note.
     #[must_use]
-    pub fn is_like(&self, other: &Self) -> bool {
-        Self { counts: other.counts, ..*self } == *other
+    pub fn is_due(&self, before: &Self, per_turn: CountsPerTurn) -> bool {
+        let part = |parts| per_turn.counts_in_part(parts).unsigned_abs();
+        let doubted = match (self.doubt, before.doubt) {
+            (Doubt::Within(now), Doubt::Within(before)) => now.saturating_sub(before) >= part(8 * NOTE_PARTS),
+            (now, before) => now != before,
+        };
+        doubted
+            || (self.faults, self.direction) != (before.faults, before.direction)
+            || self.counts.abs_diff(before.counts) >= part(NOTE_PARTS)
     }
 }
 
@@ -94,7 +103,7 @@ impl Bench {
     pub fn batch(&self, job: usize) -> Option<Batch> {
         let slot = self.slots.get(job)?;
         Some(Batch {
-            job: slot.job.fingerprint(),
+            job: slot.fingerprint,
             progress: slot.progress,
             learned: slot.learned,
             direction: slot.direction,
@@ -104,7 +113,7 @@ impl Bench {
     /// Goes on with a batch; whether it is one of this job.
     pub fn resume_batch(&mut self, job: usize, batch: &Batch) -> bool {
         let Some(slot) = self.slots.get_mut(job) else { return false };
-        let same = slot.job.fingerprint() == batch.job;
+        let same = slot.fingerprint == batch.job;
         if same {
             slot.progress = batch.progress;
             slot.learned = batch.learned;
@@ -178,7 +187,7 @@ impl Bench {
     fn coil_number(&self, job: usize) -> Option<u32> {
         let slot = self.slots.get(job)?;
         let Progress { kept, scrapped, rings } = slot.progress;
-        Some(fingerprint(&(slot.job.fingerprint(), kept, scrapped, rings)))
+        Some(fingerprint(&(slot.fingerprint, kept, scrapped, rings)))
     }
 }
 

@@ -25,7 +25,9 @@ pub trait Gate {
     /// No coil is on the mandrel: it may stand still for as long as an erase takes.
     fn may_erase(&self) -> bool;
     /// Waits until it may stand still for [`PROGRAM_SPAN`], and uses this permission up.
-    fn until_clear(&self) -> impl Future<Output = ()>;
+    fn wait_until_clear(&self);
+    /// Lets others run between two erases: long enough for a key to be seen.
+    fn breathe(&self);
 }
 
 /// A gate that is always open: for a board whose processor does not stand still.
@@ -37,7 +39,9 @@ impl Gate for Open {
         true
     }
 
-    async fn until_clear(&self) {}
+    fn wait_until_clear(&self) {}
+
+    fn breathe(&self) {}
 }
 
 /// What went wrong with the flash.
@@ -51,7 +55,7 @@ pub enum FlashError {
     NotErased,
     /// An erase was wanted while a coil is on the mandrel.
     Turning,
-    /// An erase was wanted where nothing may be erased.
+    /// The library wanted to erase: what it found is in disorder.
     Kept,
 }
 
@@ -83,24 +87,17 @@ impl NorFlashError for FlashError {
 pub struct Guard<F, G> {
     flash: F,
     gate: G,
-    /// The library may erase nothing.
-    keep: bool,
 }
 
 impl<F: BlockingFlash, G: Gate> Guard<F, G> {
     /// Guards this flash. Its sectors must have [`SECTOR`] bytes, and it must program single bytes.
     pub const fn new(flash: F, gate: G) -> Self {
-        Self { flash, gate, keep: false }
+        Self { flash, gate }
     }
 
     /// The flash inside.
     pub const fn flash(&mut self) -> &mut F {
         &mut self.flash
-    }
-
-    /// From now on the library may erase nothing to repair what it finds, or again it may.
-    pub const fn keep(&mut self, keep: bool) {
-        self.keep = keep;
     }
 
     /// Reads.
@@ -144,6 +141,7 @@ impl<F: BlockingFlash, G: Gate> Guard<F, G> {
             return Err(FlashError::Turning);
         }
         self.flash.erase(sector, end).map_err(driver)?;
+        self.gate.breathe();
         if self.last_used(sector, end)?.is_some() {
             return Err(FlashError::NotErased);
         }
@@ -154,6 +152,36 @@ impl<F: BlockingFlash, G: Gate> Guard<F, G> {
 fn driver<E: NorFlashError>(error: E) -> FlashError {
     FlashError::Driver(error.kind())
 }
+
+impl<F: BlockingFlash, G: Gate> Guard<F, G> {
+    fn program(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+        let (mut at, mut rest) = (offset, bytes);
+        while !rest.is_empty() {
+            // One page at a time, each with a permission of its own.
+            let (now, later) = rest.split_at(rest.len().min((PAGE - at % PAGE) as usize));
+            self.gate.wait_until_clear();
+            self.flash.write(at, now).map_err(driver)?;
+            self.verify(at, now)?;
+            at += now.len() as u32;
+            rest = later;
+        }
+        Ok(())
+    }
+
+    fn verify(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+        let mut block = [0; 64];
+        for (at, expected) in (offset..).step_by(64).zip(bytes.chunks(64)) {
+            let found = block.get_mut(..expected.len()).unwrap_or_default();
+            self.look(at, found)?;
+            if found != expected {
+                return Err(FlashError::NotWritten);
+            }
+        }
+        Ok(())
+    }
+}
+
+// For the library, which is written for flashes that answer later; this one always has at once.
 
 impl<F, G> ErrorType for Guard<F, G> {
     type Error = FlashError;
@@ -175,43 +203,12 @@ impl<F: BlockingFlash, G: Gate> NorFlash for Guard<F, G> {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR as usize;
 
-    async fn erase(&mut self, from: u32, to: u32) -> Result<(), FlashError> {
-        if self.keep {
-            return Err(FlashError::Kept);
-        }
-        let mut sector = from;
-        while sector < to {
-            self.make_blank(sector)?;
-            sector += SECTOR;
-        }
-        Ok(())
+    async fn erase(&mut self, _: u32, _: u32) -> Result<(), FlashError> {
+        // It would, to repair what it finds or to make room: both are done outside of it.
+        Err(FlashError::Kept)
     }
 
     async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
-        let (mut at, mut rest) = (offset, bytes);
-        while !rest.is_empty() {
-            // One page at a time, each with a permission of its own.
-            let (now, later) = rest.split_at(rest.len().min((PAGE - at % PAGE) as usize));
-            self.gate.until_clear().await;
-            self.flash.write(at, now).map_err(driver)?;
-            self.verify(at, now)?;
-            at += now.len() as u32;
-            rest = later;
-        }
-        Ok(())
-    }
-}
-
-impl<F: BlockingFlash, G: Gate> Guard<F, G> {
-    fn verify(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
-        let mut block = [0; 64];
-        for (at, expected) in (offset..).step_by(64).zip(bytes.chunks(64)) {
-            let found = block.get_mut(..expected.len()).unwrap_or_default();
-            self.look(at, found)?;
-            if found != expected {
-                return Err(FlashError::NotWritten);
-            }
-        }
-        Ok(())
+        self.program(offset, bytes)
     }
 }

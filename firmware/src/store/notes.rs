@@ -15,7 +15,8 @@ use serde::{Deserialize, Serialize};
 use turntally_core::bench::snapshot::{CoilNote, Since};
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::{FORM, Record, Store, StoreError, map};
+use super::records::Record;
+use super::{FORM, Store, StoreError, fetch_item, store_item};
 
 /// The one key.
 const KEY: u8 = 0;
@@ -58,7 +59,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// Makes room for a coil's notes: a stretch of blank sectors, behind the one before. Sectors that
     /// do not become blank are passed over.
-    pub(super) async fn make_room(&mut self, notes: u32) -> Result<(), StoreError> {
+    pub(super) fn make_room(&mut self, notes: u32) -> Result<(), StoreError> {
         // Half as much again, for a crank that goes back and forth; and the blank one at the end.
         let bytes = notes.saturating_add(notes / 2).saturating_add(8).saturating_mul(NOTE_USUAL);
         let all = self.sectors_in_all();
@@ -88,7 +89,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             }
             if blank == sectors {
                 let stretch = Stretch { first, sectors };
-                self.put(Record::Stretch, &stretch).await?;
+                self.put(Record::Stretch, &stretch)?;
                 self.take(stretch, 0);
                 return Ok(());
             }
@@ -102,7 +103,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 
     /// Writes a note. The last one that fits says that those after it are missing.
-    pub(super) async fn put_note(&mut self, note: &CoilNote) -> Result<(), StoreError> {
+    pub(super) fn put_note(&mut self, note: &CoilNote) -> Result<(), StoreError> {
         let stretch = self.stretch.ok_or(StoreError::Full)?;
         let most = NOTE_LEN as u32 + HEADER;
         let last = self.room < 2 * most;
@@ -113,9 +114,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let bytes = in_flash(&note).ok_or(StoreError::Full)?;
         let value = bytes.get(1..).unwrap_or_default();
         let range = self.bytes_of(stretch);
-        self.flash.keep(true);
-        let written = map(&mut self.flash, range)?.store_item(&mut self.buffer, &KEY, &value).await;
-        self.flash.keep(false);
+        let written = store_item(&mut self.flash, range, &mut self.buffer, KEY, value);
         // What could not be written has used its place up all the same.
         self.room = if last { 0 } else { self.room - bytes.len() as u32 - HEADER };
         written?;
@@ -123,8 +122,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 
     /// The newest note, and how much may have been wound since.
-    pub(super) async fn load_note(&mut self) -> Result<Option<(CoilNote, Since)>, StoreError> {
-        let Some(stretch) = self.get::<Stretch>(Record::Stretch).await? else { return Ok(None) };
+    pub(super) fn load_note(&mut self) -> Result<Option<(CoilNote, Since)>, StoreError> {
+        let Some(stretch) = self.get::<Stretch>(Record::Stretch)? else { return Ok(None) };
         let all = self.sectors_in_all();
         if stretch.first.checked_add(stretch.sectors).is_none_or(|end| end > all) {
             return Err(StoreError::Damaged);
@@ -135,16 +134,11 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             return Ok(None);
         };
         self.take(stretch, last - range.start);
-        self.flash.keep(true);
-        let found = match map(&mut self.flash, range.clone()) {
-            Ok(mut map) => match map.fetch_item::<&[u8]>(&mut self.buffer, &KEY).await {
-                Ok(Some(bytes)) => read(bytes),
-                Ok(None) => Err(StoreError::Damaged),
-                Err(error) => Err(error.into()),
-            },
-            Err(error) => Err(error),
+        let found = match fetch_item(&mut self.flash, range.clone(), &mut self.buffer, KEY) {
+            Ok(Some(bytes)) => read(bytes),
+            Err(error @ StoreError::Flash(FlashError::Driver(_))) => Err(error),
+            _ => Err(StoreError::NoteDamaged),
         };
-        self.flash.keep(false);
         let note = found?;
         let since = match self.bytes_behind(&note, range.start, last)? {
             Some(0) => Since::QuarterTurn,
@@ -193,8 +187,8 @@ fn in_flash(note: &CoilNote) -> Option<Vec<u8, NOTE_LEN>> {
 
 fn read(bytes: &[u8]) -> Result<CoilNote, StoreError> {
     match bytes.split_last() {
-        Some((&FORM, note)) => postcard::from_bytes(note).map_err(|_| StoreError::Damaged),
+        Some((&FORM, note)) => postcard::from_bytes(note).map_err(|_| StoreError::NoteDamaged),
         Some((form, _)) if *form > FORM => Err(StoreError::Newer),
-        _ => Err(StoreError::Damaged),
+        _ => Err(StoreError::NoteDamaged),
     }
 }
