@@ -22,12 +22,15 @@
 //! what must be kept is handed out once, as a [`CoilRecord`].
 
 use heapless::{String, Vec};
+use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
 use crate::plan::BatchRule;
 use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
 use crate::units::{Micros, Turns};
+
+pub mod snapshot;
 
 /// Jobs that the counter can hold to choose from.
 pub const MAX_JOBS: usize = 8;
@@ -134,10 +137,13 @@ pub enum Fault {
     SamplesLost,
     /// The count is past what can be held.
     OutOfRange,
+    /// The counter started again in the middle of the coil: what was kept is known to within what may
+    /// have been wound since, and holds only if the crank was not turned meanwhile.
+    PowerCut,
 }
 
 /// All the faults that there are, in the order of their bits in [`Faults`].
-const ALL_FAULTS: [Fault; 7] = [
+const ALL_FAULTS: [Fault; 8] = [
     Fault::Dead(Channel::A),
     Fault::Dead(Channel::B),
     Fault::MissedSteps,
@@ -145,10 +151,11 @@ const ALL_FAULTS: [Fault; 7] = [
     Fault::Backwards,
     Fault::SamplesLost,
     Fault::OutOfRange,
+    Fault::PowerCut,
 ];
 
 /// A set of faults.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Faults(u8);
 
@@ -181,7 +188,7 @@ impl Faults {
 }
 
 /// How far the count can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Doubt {
     /// To within this many counts (0: to the last one).
@@ -344,7 +351,7 @@ pub struct CoilRecord {
 }
 
 /// The batch in progress.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Progress {
     /// Rings promised by the coils that were kept.
@@ -364,6 +371,8 @@ struct Coil {
     faults: Faults,
     /// It has been wound on by a quarter turn once, so backwards is winding back.
     forward_seen: bool,
+    /// The count from which that is judged: zero, or where the direction was turned round.
+    judged_from: i64,
     /// The missed steps have been put to the user.
     steps_told: bool,
 }
@@ -372,6 +381,8 @@ struct Coil {
 #[derive(Debug, Clone)]
 struct Slot {
     job: Job,
+    /// Of the job: it takes a while to work out.
+    fingerprint: u32,
     progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
@@ -429,7 +440,8 @@ impl Bench {
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
         let direction = job.direction;
-        let slot = Slot { job, progress: Progress::default(), learned: None, direction };
+        let fingerprint = job.fingerprint();
+        let slot = Slot { job, fingerprint, progress: Progress::default(), learned: None, direction };
         self.slots.push(slot).map_err(|_| TooManyJobs)
     }
 
@@ -534,6 +546,7 @@ impl Bench {
             illegal: 0,
             faults: Faults::default(),
             forward_seen: false,
+            judged_from: 0,
             steps_told: false,
         });
         self.state = State::Winding { cue: Cue::Quiet };
@@ -602,6 +615,10 @@ impl Bench {
         if let (true, Some(coil)) = (turned, &mut self.coil) {
             // The count leaps, the crank does not: the leap would be taken for a speed, and stop said for it.
             coil.cue.forget_motion();
+            // It may have been a hand that wound back before it wound on: then the count runs backwards
+            // again, and the question is put again.
+            coil.forward_seen = false;
+            coil.judged_from = self.counter.as_ref().map_or(0, TurnCounter::counts);
         }
     }
 
@@ -644,19 +661,21 @@ impl Bench {
         let (Some(counter), Some(coil)) = (&self.counter, &mut self.coil) else { return };
         let turn = counter.per_turn().counts_in_part(1);
         let counts = counter.counts();
-        if counts >= (turn / 4).max(1) {
+        let gone = counts.saturating_sub(coil.judged_from);
+        if gone >= (turn / 4).max(1) {
             coil.forward_seen = true;
         }
         if illegal {
             coil.faults.insert(Fault::MissedSteps);
         }
-        let backwards = !coil.forward_seen && counts <= -(turn / 2).max(2);
+        // A whole turn below zero is no wire that could be wound back, whatever was seen before.
+        let backwards = !coil.forward_seen && gone <= -(turn / 2).max(2) || counts <= -turn.max(4);
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
         let doubtful =
             illegal && matches!(coil.doubt, Doubt::Within(doubt) if doubt > (turn / 8).max(1).unsigned_abs());
         // Only its own page can turn the count round: behind another fault it waits for that one's answer.
         let shown = matches!(self.state, State::Fault { .. });
-        if backwards && !shown && !coil.faults.contains(Fault::Backwards) {
+        if backwards && !shown {
             self.raise(Fault::Backwards);
         } else if doubtful && !coil.steps_told {
             coil.steps_told = true;

@@ -273,7 +273,7 @@ pub const fn best_rings(turns: Turns) -> u32 {
 
 /// A coil in integers, as the counter works with it: the same answer on every processor, every
 /// rounding on the side that cannot cost a promised ring.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct CoilRule {
     wire: Length,

@@ -3,6 +3,8 @@
 use core::fmt;
 use core::str::FromStr;
 
+use serde::{Deserialize, Serialize};
+
 use crate::units::Turns;
 
 /// The shaft that carries the encoder.
@@ -94,7 +96,7 @@ impl FromStr for Gear {
 }
 
 /// Which way of the encoder winds wire on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Direction {
     /// Forward counts wind on.
@@ -248,6 +250,19 @@ impl TurnCounter {
     #[must_use]
     pub const fn new(per_turn: CountsPerTurn, direction: Direction) -> Self {
         Self { per_turn, direction, counts: 0 }
+    }
+
+    /// A counter that goes on from `counts` wound on before.
+    ///
+    /// # Errors
+    /// [`CountOverflow`] where they are past ±9.2e9 turns.
+    pub fn resumed(
+        per_turn: CountsPerTurn,
+        direction: Direction,
+        counts: i64,
+    ) -> Result<Self, CountOverflow> {
+        per_turn.turns(counts).ok_or(CountOverflow)?;
+        Ok(Self { per_turn, direction, counts })
     }
 
     /// Adds decoder counts (forward positive).

@@ -19,6 +19,9 @@ pub const MAX_LEAD: Micros = Micros::from_millis(2_000);
 /// The crank rests when it has not moved for this long.
 pub const REST: Micros = Micros::from_millis(400);
 
+/// The most that a hand speeds a crank up by, in turns a second in a second. Our own limit.
+const ACCELERATION: i64 = 10;
+
 /// What the cue says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -147,15 +150,56 @@ impl StopCue {
             return Cue::Stop;
         }
         let left = aim.saturating_sub(counts).saturating_sub(lead_counts);
-        // Two turns, or two seconds of fast cranking.
-        let window = (2 * self.goal.turn).max(speed / 1_000 * 2).max(1);
-        // Once near it stays so while the speed wavers, until it is well outside again.
-        let border = if self.near { window + window / 4 + self.goal.turn / 2 } else { window };
-        self.near = left <= border;
+        self.near = left <= self.near_border(speed);
         if !self.near {
             return Cue::Quiet;
         }
-        Cue::Near { beat: beat(left, window) }
+        Cue::Near { beat: beat(left, near_window(speed, self.goal.turn)) }
+    }
+
+    /// Whether "stop now" and "too far" can neither come nor go within `span` after `now`, whatever a hand
+    /// does meanwhile: neither's border lies within what it can wind in that time. Nor does that of
+    /// "the target comes", at a steady speed.
+    #[must_use]
+    pub fn is_clear_for(&self, now: Micros, counts: i64, span: Micros) -> bool {
+        let turn = self.goal.turn;
+        // The speed, and what the next count may make of it: one that slows down is held to be slower
+        // still while no count comes.
+        let (speed, moved) = (self.meter.speed(now), self.meter.over_window(now));
+        let reach = lead_counts(moved.saturating_abs(), span) + turn / 64 + 2;
+        // Behind a crank that turns, and about one that rests, lies only what it can start to wind.
+        let least = turn / 128 + 2;
+        let (ahead, behind) = match moved {
+            1.. => (reach, least),
+            0 => (least, least),
+            _ => (least, reach),
+        };
+        // A hand that speeds up or slows down moves the border of "stop now" by the lead; twice, since
+        // the speed is measured over a window that changes its length.
+        let gained = 2 * ACCELERATION * turn * (span.get() / 1_000).cast_signed();
+        let sway = lead_counts(gained, self.lead);
+        let stop = self.goal.aim() - counts;
+        let near = stop - lead_counts(speed, self.lead) - self.near_border(speed);
+        let over = self.goal.tolerated() + 1 - counts;
+        // Once said, it stands until it is taken back, whatever the speed.
+        let (first, last) = match self.said {
+            None => (
+                stop - lead_counts(speed.max(moved), self.lead) - sway,
+                stop - lead_counts(speed.min(moved), self.lead) + sway,
+            ),
+            Some(said) => {
+                let taken_back = said.counts - turn / 4 - counts;
+                (taken_back, taken_back)
+            }
+        };
+        [(first, last), (near, near), (over, over)].iter().all(|&(from, to)| from > ahead || to < -behind)
+    }
+
+    /// How far before "stop now" the target is said to come.
+    fn near_border(&self, speed: i64) -> i64 {
+        let window = near_window(speed, self.goal.turn);
+        // Once near it stays so while the speed wavers, until it is well outside again.
+        if self.near { window + window / 4 + self.goal.turn / 2 } else { window }
     }
 
     /// Forgets the speed and what was said of it. To be called where the count is set anew without
@@ -181,7 +225,13 @@ impl StopCue {
     }
 }
 
+/// Two turns, or two seconds of fast cranking.
+fn near_window(speed: i64, turn: i64) -> i64 {
+    (2 * turn).max(speed / 1_000 * 2).max(1)
+}
+
 /// Counts made in `lead` at a speed in thousandths of a count per second.
+#[inline(never)]
 fn lead_counts(speed: i64, lead: Micros) -> i64 {
     // The lead is at most two seconds: its thousandths of a second keep the product small.
     speed.max(0).saturating_mul((lead.get() / 1_000).cast_signed()) / 1_000_000
@@ -239,6 +289,18 @@ impl SpeedMeter {
     /// Speed in thousandths of a count per second, winding on positive.
     #[must_use]
     pub fn speed(&self, now: Micros) -> i64 {
+        let speed = self.over_window(now);
+        // No count for a while means that the speed is below one count in that while.
+        let still = now.since(self.moved_at);
+        if still == Micros::ZERO {
+            return speed;
+        }
+        let most = per_second(1, still);
+        speed.clamp(-most, most)
+    }
+
+    /// The same, as the last counts alone have it.
+    fn over_window(&self, now: Micros) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
         let mut moved = (0, SHORTEST);
         for &(at, then) in self.history.iter().rev() {
@@ -251,14 +313,7 @@ impl SpeedMeter {
                 break;
             }
         }
-        let mut speed = per_second(moved.0, moved.1);
-        // No count for a while means that the speed is below one count in that while.
-        let still = now.since(self.moved_at);
-        if still > Micros::ZERO {
-            let most = per_second(1, still);
-            speed = speed.clamp(-most, most);
-        }
-        speed
+        per_second(moved.0, moved.1)
     }
 
     /// The crank has not moved for [`REST`].
@@ -276,6 +331,7 @@ impl SpeedMeter {
 }
 
 /// Thousandths of a count per second.
+#[inline(never)]
 fn per_second(counts: i64, span: Micros) -> i64 {
     // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
     if let Some(scaled) = counts.checked_mul(1_000_000_000)

@@ -43,7 +43,7 @@ impl fmt::Display for PlanError {
 impl core::error::Error for PlanError {}
 
 /// What every coil of a batch is wound by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct BatchRule {
     coil: CoilRule,

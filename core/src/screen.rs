@@ -251,6 +251,9 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     let (title, lines) = fault_words(fault);
     page.left(TITLE, title, 12)?;
     page.line(15)?;
+    if fault == Fault::PowerCut {
+        return power_cut(bench, page);
+    }
     page.left(PLAIN, lines[0], 25)?;
     page.left(PLAIN, lines[1], 36)?;
     if !in_coil {
@@ -267,6 +270,26 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     page.keys(Some("scrap"), "go on")
 }
 
+/// What was kept of the coil, and what that depends on.
+fn power_cut<D: DrawTarget<Color = BinaryColor>>(
+    bench: &Bench,
+    page: &mut Page<'_, D>,
+) -> Result<(), D::Error> {
+    let kept = text(format_args!("{} turns kept,", hundredths(bench.turns())));
+    page.left(BOLD, &kept, 25)?;
+    let (first, second) = match (bench.doubt(), bench.job()) {
+        (Doubt::Within(doubt), Some((_, job))) => {
+            let counts = i64::try_from(doubt).unwrap_or(i64::MAX);
+            let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
+            (text(format_args!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
+        }
+        _ => (text(format_args!("more came after them:")), "no rings are sure."),
+    };
+    page.left(PLAIN, &first, 36)?;
+    page.left(PLAIN, second, 47)?;
+    page.keys(Some("scrap"), "go on")
+}
+
 /// A fault's title and the two lines that say what to do about it.
 #[must_use]
 pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
@@ -278,6 +301,7 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
         Fault::Backwards => ("Backwards", ["The count runs backwards.", "If you wound on: flip it."]),
         Fault::SamplesLost => ("Samples lost", ["The counter was late and", "missed part of the coil."]),
         Fault::OutOfRange => ("Out of range", ["The count cannot be.", "Throw the coil away."]),
+        Fault::PowerCut => ("Started anew", ["What was kept holds if", "the crank stood still."]),
     }
 }
 
@@ -339,6 +363,11 @@ fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
     let tenths = tenths.unsigned_abs();
     text(format_args!("{sign}{}.{}", tenths / 10, tenths % 10))
+}
+
+/// Rounded up, as a doubt is.
+fn hundredths_up(turns: Turns) -> Text {
+    hundredths(Turns::from_nano(turns.nano().saturating_add(Turns::ONE / 100 - 1)))
 }
 
 fn hundredths(turns: Turns) -> Text {

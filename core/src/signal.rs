@@ -179,9 +179,7 @@ impl SignalWatch {
             return Reading::default();
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
-        // Wraps after 584 years.
-        let end_ns = end.get().wrapping_mul(1_000);
-        self.watch_channels(steps, end_ns, &mut reading);
+        self.watch_channels(steps, end, &mut reading);
         if steps.forward > 0 && steps.reverse > 0 {
             // Both ways within one word: only here is the order of the samples worth the walk.
             let mut walk = Decoder::new();
@@ -192,19 +190,20 @@ impl SignalWatch {
                 let step = walk.push((word >> (2 * index)) as u8).net();
                 if step != 0 {
                     let ahead_ns = self.sample_period_ns * u64::from(15 - index);
-                    let at_ns = end_ns.saturating_sub(ahead_ns);
+                    let at_ns = nanos(end).saturating_sub(ahead_ns);
                     reading.chatter += self.follow(position + walk.position(), step, at_ns);
                 }
             }
         } else {
             let step = reading.net.signum();
             if step != 0 && step == self.run.direction {
-                // Onwards, as nearly always: the last of the steps says all that the others would.
-                self.follow(position + reading.net, step, end_ns);
+                // Onwards, as nearly always: the last of the steps says all that the others would, and
+                // the time, which costs a small chip dear, says nothing.
+                self.follow(position + reading.net, step, 0);
                 return reading;
             }
             for made in 1..=reading.net.abs() {
-                reading.chatter += self.follow(position + made * step, step, end_ns);
+                reading.chatter += self.follow(position + made * step, step, nanos(end));
             }
         }
         reading
@@ -219,9 +218,9 @@ impl SignalWatch {
             return Reading::default();
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
-        self.watch_channels(steps, at.get().wrapping_mul(1_000), &mut reading);
+        self.watch_channels(steps, at, &mut reading);
         if reading.net != 0 {
-            let at_ns = at.get().saturating_mul(1_000);
+            let at_ns = nanos(at);
             reading.chatter = self.follow(self.decoder.position(), reading.net, at_ns);
         }
         reading
@@ -269,7 +268,7 @@ impl SignalWatch {
         0
     }
 
-    fn watch_channels(&mut self, steps: Steps, at_ns: u64, reading: &mut Reading) {
+    fn watch_channels(&mut self, steps: Steps, at: Micros, reading: &mut Reading) {
         let moved = steps.forward + steps.reverse + steps.illegal;
         let channel = match (steps.a_moved, steps.b_moved) {
             (true, false) => Channel::A,
@@ -280,6 +279,7 @@ impl SignalWatch {
                 return;
             }
         };
+        let at_ns = nanos(at);
         let mut alone = match self.alone {
             Some(alone) if alone.channel == channel => alone,
             _ => Alone::new(channel, at_ns),
@@ -304,6 +304,11 @@ impl SignalWatch {
             _ => {}
         }
     }
+}
+
+/// Nanoseconds; wraps after 584 years.
+const fn nanos(time: Micros) -> u64 {
+    time.get().wrapping_mul(1_000)
 }
 
 #[cfg(test)]

@@ -11,6 +11,8 @@
 use core::fmt;
 use core::str::FromStr;
 
+use serde::{Deserialize, Serialize};
+
 /// A length that was set, measured or counted with: whole nanometres.
 ///
 /// Range: any `i64`, so up to 9.2 million kilometres. Written with its unit (`5mm`, `0.2in`).
@@ -254,7 +256,7 @@ impl Turns {
 /// A moment or a span of time in microseconds, as the board's clock gives it.
 ///
 /// The core has no clock: time comes in with every event. Range: 584,000 years.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Micros(u64);
 

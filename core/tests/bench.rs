@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use common::{Hand, TURN, job, rule};
 use proptest::prelude::*;
+use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{
     Bench, Choice, CoilRecord, Doubt, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress, Sound,
     State,
@@ -418,6 +419,17 @@ fn early_of_350_ms() -> i64 {
 
 // ---- Faults ----
 
+/// A new bench with the same jobs that goes on from what the old one would have kept.
+fn after_cut(bench: &Bench, since: Since) -> Bench {
+    let mut new = Bench::new();
+    for (index, job) in bench.jobs().enumerate() {
+        new.add_job(job.clone()).unwrap();
+        assert!(new.resume_batch(index, &bench.batch(index).unwrap()));
+    }
+    new.resume_coil(&bench.coil_note().unwrap(), since).unwrap();
+    new
+}
+
 /// Every fault with what raises it, on a coil of some turns.
 fn faults() -> BTreeMap<Fault, Hand> {
     let wound = |input: Input| {
@@ -428,7 +440,9 @@ fn faults() -> BTreeMap<Fault, Hand> {
     let reads = |reading: Reading| wound(Input::Encoder(reading));
     let mut backwards = begun();
     backwards.cranks(-TURN / 2, 60);
+    let cut = Hand { bench: after_cut(&wound(Input::Tick).bench, Since::QuarterTurn), ..Hand::new([]) };
     BTreeMap::from([
+        (Fault::PowerCut, cut),
         (Fault::Dead(Channel::A), reads(Reading { dead: Some(Channel::A), ..QUIET })),
         (Fault::Dead(Channel::B), reads(Reading { dead: Some(Channel::B), ..QUIET })),
         // An eighth of a turn is 200 counts; each impossible step leaves two in doubt.
@@ -445,7 +459,7 @@ fn faults() -> BTreeMap<Fault, Hand> {
 #[test]
 fn faults_are_shown_decided_and_recorded() {
     let faults = faults();
-    assert_eq!(faults.len(), 7);
+    assert_eq!(faults.len(), 8);
     for (fault, hand) in faults {
         let shown =
             matches!(hand.bench.state(), State::Fault { fault: shown, in_coil: true } if *shown == fault);
@@ -480,6 +494,8 @@ fn faults_leave_their_doubt() {
             Fault::MissedSteps => Doubt::Within(202),
             Fault::Chatter => Doubt::Within(8),
             Fault::Backwards => Doubt::Within(0),
+            // A quarter of a turn.
+            Fault::PowerCut => Doubt::Within(400),
         };
         assert_eq!(hand.bench.doubt(), expected, "{fault:?}");
     }

@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use common::{Hand, TURN, job};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Pixel, Size};
+use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{Bench, Input, Phase};
 use turntally_core::screen::{HEIGHT, WIDTH, draw};
 use turntally_core::signal::{Channel, Reading};
@@ -165,6 +166,8 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     scenes.insert("fault_backwards", hand.cranks(-TURN, 60).clone());
     scenes.insert("fault_samples_lost", trouble(quiet).tell(Input::SamplesLost).clone());
     scenes.insert("fault_out_of_range", trouble(Reading { net: i64::MAX, ..quiet }));
+    scenes.insert("fault_power_cut", after_cut(Since::QuarterTurn));
+    scenes.insert("fault_power_cut_unknown", after_cut(Since::Unknown));
     let mut hand = Hand::new([job("garden chain", 160, 70_000)]);
     scenes.insert("fault_before_coil", hand.reads(Reading { dead: Some(Channel::A), ..quiet }).clone());
     let mut hand = trouble(Reading { dead: Some(Channel::B), ..quiet });
@@ -173,6 +176,14 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     let mut hand = wound_to(20 * TURN);
     scenes.insert("winding_doubtful", hand.reads(Reading { illegal: 3, ..quiet }).clone());
     scenes
+}
+
+/// Twenty turns wound, then started again.
+fn after_cut(since: Since) -> Hand {
+    let before = wound_to(20 * TURN);
+    let mut hand = Hand::new([job("garden chain", 160, 70_000)]);
+    hand.bench.resume_coil(&before.bench.coil_note().unwrap(), since).unwrap();
+    hand
 }
 
 /// Nothing is drawn outside the screen or over other words, in any state.

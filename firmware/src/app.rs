@@ -1,6 +1,6 @@
 //! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input, Lamp, Outputs, Sound};
+use turntally_core::bench::{Bench, CoilRecord, Event, Input, Key, Lamp, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
@@ -8,6 +8,9 @@ use turntally_core::units::{Micros, Turns};
 use crate::display::Frame;
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
+use crate::saving::{self, Saving};
+use crate::store::guard::PROGRAM_SPAN;
+use crate::store::{Kept, Save, StoreError};
 use crate::trouble::{Trouble, View};
 
 /// The screen is drawn at most this often.
@@ -24,6 +27,7 @@ pub struct App {
     /// What the encoder said since the last poll.
     pending: Reading,
     lost: bool,
+    saving: Saving,
     frame: Frame,
     drawn: Option<(Micros, Look)>,
     looked: Micros,
@@ -50,6 +54,7 @@ impl App {
             rhythm: Rhythm::default(),
             pending: Reading::default(),
             lost: false,
+            saving: Saving::default(),
             frame: Frame::new(),
             drawn: None,
             looked: Micros::ZERO,
@@ -90,6 +95,45 @@ impl App {
         self.view.trouble = Some(trouble);
     }
 
+    /// There is a store: until [`App::restore`] has what it holds, no coil begins.
+    pub const fn expect_store(&mut self) {
+        self.saving.expect();
+    }
+
+    /// Goes on from what the store holds.
+    pub fn restore(&mut self, kept: &Kept) {
+        if let Some(trouble) = self.saving.restore(kept, &mut self.view.bench) {
+            self.report(trouble);
+        }
+    }
+
+    /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
+    /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
+    ///
+    /// [`Store::save`]: crate::store::Store::save
+    pub fn save_due(&mut self) -> Option<Save> {
+        self.saving.next(&self.view.bench)
+    }
+
+    /// Takes the news of what [`App::save_due`] handed out last.
+    pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
+        if let Some(trouble) = self.saving.done(save, result) {
+            self.report(trouble);
+        }
+    }
+
+    /// Whether the processor may stand still for an erase: no coil is on the mandrel.
+    #[must_use]
+    pub fn may_erase(&self) -> bool {
+        self.view.bench.goal().is_none()
+    }
+
+    /// Whether it may stand still for a program: the cue will not change meanwhile.
+    #[must_use]
+    pub fn may_program(&self) -> bool {
+        self.view.bench.is_clear_for(PROGRAM_SPAN)
+    }
+
     fn gather(&mut self, reading: Reading) {
         let sum = &mut self.pending;
         sum.net += reading.net;
@@ -120,7 +164,11 @@ impl App {
         if clicks != 0 {
             tell(Input::Knob(clicks));
         }
-        let record = key.and_then(|key| tell(Input::Key(key)));
+        if key == Some(Key::Yes) && matches!(bench.state(), State::Ready) && !self.saving.may_begin(bench) {
+            *trouble = Some(saving::one_moment());
+            key = None;
+        }
+        let record = key.and_then(|key| bench.handle(Event { at: now, input: Input::Key(key) }));
         let mut outputs = bench.outputs();
         if trouble.is_some() {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
@@ -168,7 +216,7 @@ impl App {
         let bench = &self.view.bench;
         let progress = bench.progress();
         let choice = match bench.state() {
-            turntally_core::bench::State::Verdict { choice } => *choice as u32,
+            State::Verdict { choice } => *choice as u32,
             _ => 0,
         };
         let job = bench.job().map_or(0, |(index, _)| index as u32);

@@ -11,5 +11,7 @@ pub mod display;
 pub mod panel;
 pub mod ring;
 pub mod sampler;
+mod saving;
 pub mod ssd1306;
+pub mod store;
 pub mod trouble;

@@ -9,6 +9,7 @@ pub mod encoder;
 pub mod failure;
 pub mod faults;
 pub mod figures;
+pub mod flash;
 pub mod gauge;
 pub mod job;
 pub mod live;

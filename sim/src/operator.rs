@@ -310,7 +310,7 @@ impl Operator {
             // Only the sign was wrong.
             Some(Fault::Backwards) => return self.press(now, Key::Yes, 2.0),
             // The count is known to within a bound.
-            Some(Fault::MissedSteps | Fault::Chatter) => Key::Yes,
+            Some(Fault::MissedSteps | Fault::Chatter | Fault::PowerCut) => Key::Yes,
             _ => Key::No,
         };
         self.fault_seen = true;

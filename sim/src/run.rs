@@ -6,11 +6,14 @@ use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
+use turntally_firmware::store::guard::Open;
+use turntally_firmware::store::{Layout, Store};
 
 use crate::board::{self, Line, Lines};
 use crate::encoder::{Encoder, STEP_NS};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
+use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
 use crate::operator::{Manner, Operator, Shown};
 
@@ -148,6 +151,7 @@ fn samples_per_step(job: &Job) -> u64 {
 struct Run<'a> {
     job: &'a Job,
     app: App,
+    store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
@@ -185,9 +189,16 @@ impl<'a> Run<'a> {
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
+        let mut app = App::new(bench, job.pulses_per_rev, period_ns);
+        let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
+        let mut store = Store::new(flash, Open, Layout::PICO);
+        app.expect_store();
+        let kept = store.load(app.bench().jobs().len());
+        app.restore(&kept);
         Ok(Self {
             job,
-            app: App::new(bench, job.pulses_per_rev, period_ns),
+            app,
+            store,
             panel,
             sampler,
             lines,
@@ -248,6 +259,10 @@ impl<'a> Run<'a> {
         self.now_ns += STEP_NS;
         let now = Micros::new(self.now_ns / 1_000);
         let record = self.app.poll(now, &mut self.panel);
+        if let Some(save) = self.app.save_due() {
+            let saved = self.store.save(&save);
+            self.app.saved(&save, saved);
+        }
         if onlooker.wants_lines() {
             self.show_lines(onlooker)?;
         }

@@ -326,6 +326,7 @@ pub const fn fault_key(fault: Fault) -> &'static str {
         Fault::Backwards => "backwards",
         Fault::SamplesLost => "samples-lost",
         Fault::OutOfRange => "out-of-range",
+        Fault::PowerCut => "power-cut",
     }
 }
 

@@ -53,7 +53,7 @@ export function serve(rig, number) {
     case 'RE': {
       const [from, length] = r;
       if (from % 4096 || length % 4096) throw new Error('an erase that is not whole sectors');
-      chip.flash.fill(0xff, from, from + length);
+      chip.flash.fill(0xff & ~rig.wornBits(from), from, from + length);
       rig.halt((length / 4096) * rig.flashTimes.eraseMs * 1e6);
       rig.flashLog.push({ what: 'erase', from, length, ms: rig.ms });
       break;
@@ -62,9 +62,9 @@ export function serve(rig, number) {
       const [to, from, length] = r;
       if (to % 256 || length % 256) throw new Error('a program that is not whole pages');
       bytes(length, (i) => {
-        const [before, wanted] = [chip.flash[to + i], chip.readUint8(from + i)];
-        if (wanted & ~before) rig.complain('flash: programming cannot set a bit that is 0');
-        chip.flash[to + i] = before & wanted;
+        // A 1 leaves the bit as it is: a page is filled up with them. Whether what was meant stands there
+        // is for the firmware to see.
+        chip.flash[to + i] &= chip.readUint8(from + i);
       });
       rig.halt((length / 256) * rig.flashTimes.programMs * 1e6);
       rig.flashLog.push({ what: 'program', from: to, length, ms: rig.ms });

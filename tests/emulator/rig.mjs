@@ -43,6 +43,8 @@ export class Rig {
   levels = new Map();
   flashTimes = { eraseMs: 45, programMs: 0.7 };
   flashLog = [];
+  /** Bits that an erase of the sector at this offset does not set any more. */
+  wornBits = () => 0;
   /** What went wrong in the emulated chip, by message. */
   complaints = new Map();
   /** Resets that the chip asked for. */

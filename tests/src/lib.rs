@@ -1,6 +1,7 @@
 //! What the workspace's tests share: random jobs and the tally of a campaign of batches.
 #![forbid(unsafe_code)]
 
+pub mod cuts;
 pub mod stops;
 
 use std::fmt;

@@ -46,7 +46,7 @@ static KEPT: Kept = Kept(UnsafeCell::new(MaybeUninit::uninit()));
 
 /// Why the chip started, if it was not for having been switched on: to be called once, first thing.
 pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
-    let advice = ["Count of this coil is lost", "The rest is as it was."];
+    let advice = ["What was saved of a coil", "is there in a moment."];
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
     // if mark and sum agree, and is cleared with the same stroke.
     let reason = unsafe {

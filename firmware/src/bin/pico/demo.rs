@@ -7,7 +7,7 @@ use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::plan::BatchRule;
 use turntally_core::spring::SpringRatio;
-use turntally_core::units::{Length, Turns};
+use turntally_core::units::{Length, Micros, Turns};
 
 /// Pulses of the encoder in a revolution of the crank.
 pub const PULSES_PER_REV: u32 = 400;
@@ -27,6 +27,16 @@ pub fn job() -> Option<Job> {
         rings: (640_u32 * 104).div_ceil(100),
         rule: BatchRule::new(coil, per_turn, Length::from_um(70_000)).ok()?,
         direction: Direction::Forward,
-        lead: Lead::Learned(DEFAULT_LEAD),
+        lead: Lead::Learned(Micros::from_millis(first_lead_ms())),
     })
+}
+
+/// Milliseconds of lead before there is anything to learn it from. A test that wants the cue at the very
+/// edge of the target patches it to none.
+#[unsafe(no_mangle)]
+static TURNTALLY_FIRST_LEAD_MS: u32 = (DEFAULT_LEAD.get() / 1_000) as u32;
+
+fn first_lead_ms() -> u32 {
+    // SAFETY: a static of this program, read through a valid pointer.
+    unsafe { (&raw const TURNTALLY_FIRST_LEAD_MS).read_volatile() }
 }

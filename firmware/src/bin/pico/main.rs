@@ -3,12 +3,13 @@
 //! Samples come in by hardware alone ([`sampler`]). Every millisecond an interrupt of its own decodes
 //! them and runs the counter ([`tick`]): keys, cue, lamp, sounder, stop line. Everything slow (drawing,
 //! the screen's bus, the serial line) runs in between, below that interrupt, on copies of what it
-//! needs, so nothing slow ever delays a cue.
+//! needs, so nothing slow ever delays a cue. Below that again is the flash ([`keep`]).
 #![no_std]
 #![no_main]
 
 mod crash;
 mod demo;
+mod keep;
 mod oled;
 mod pins;
 mod sampler;
@@ -70,6 +71,8 @@ type Front = Panel<
 
 /// Runs the tick above everything that is not an interrupt of the hardware.
 static TICKER: InterruptExecutor = InterruptExecutor::new();
+/// Runs what is slow, above what waits for the flash.
+static SLOW: InterruptExecutor = InterruptExecutor::new();
 static APP: StaticCell<App> = StaticCell::new();
 /// Counts up as long as the slow part runs.
 static HEARTBEAT: AtomicU32 = AtomicU32::new(0);
@@ -80,8 +83,14 @@ unsafe fn SWI_IRQ_1() {
     unsafe { TICKER.on_interrupt() }
 }
 
+#[interrupt]
+unsafe fn SWI_IRQ_2() {
+    // SAFETY: as above.
+    unsafe { SLOW.on_interrupt() }
+}
+
 #[embassy_executor::main]
-async fn main(spawner: Spawner) {
+async fn main(_spawner: Spawner) {
     let pins = Pins::new(embassy_rp::init(embassy_rp::config::Config::default()));
     // First of all: what moves during the rest of the start is counted too.
     let ring = DmaRing::start(SamplerPins {
@@ -112,20 +121,25 @@ async fn main(spawner: Spawner) {
         _ = bench.add_job(job);
     }
     let app = APP.init_with(|| App::new(bench, demo::PULSES_PER_REV, SAMPLE_PERIOD_NS));
+    app.expect_store();
     if let Some(trouble) = trouble {
         app.report(trouble);
     }
+    let jobs = app.bench().jobs().len();
     #[cfg(feature = "defmt")]
     defmt::info!("counting after {} us", Instant::now().as_micros());
 
     interrupt::SWI_IRQ_1.set_priority(Priority::P2);
+    let next = oled::next();
     let above = TICKER.start(interrupt::SWI_IRQ_1);
     // Each task has its own place and is spawned once: there is no way for this to fail.
-    if let Ok(task) = tick(app, ring, front, watchdog) {
+    if let Ok(task) = tick(app, ring, front, watchdog, next) {
         above.spawn(task);
     }
-    if let Ok(task) = oled::run(pins.screen) {
-        spawner.spawn(task);
+    interrupt::SWI_IRQ_2.set_priority(Priority::P3);
+    let slow = SLOW.start(interrupt::SWI_IRQ_2);
+    if let Ok(task) = oled::run(pins.screen, next) {
+        slow.spawn(task);
     }
     static OUT: StaticCell<[u8; 512]> = StaticCell::new();
     static IN: StaticCell<[u8; 64]> = StaticCell::new();
@@ -133,8 +147,17 @@ async fn main(spawner: Spawner) {
     let config = UartConfig::default();
     let uart = BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 64]), config);
     if let Ok(task) = serial(uart.split().0) {
-        spawner.spawn(task);
+        slow.spawn(task);
     }
+    if let Ok(task) = heartbeat() {
+        slow.spawn(task);
+    }
+    keep::run(pins.flash, jobs).await
+}
+
+/// Shows the tick that the slow part runs.
+#[embassy_executor::task]
+async fn heartbeat() -> ! {
     loop {
         HEARTBEAT.store(HEARTBEAT.load(Ordering::Relaxed).wrapping_add(1), Ordering::Relaxed);
         Timer::after_millis(100).await;
@@ -143,7 +166,13 @@ async fn main(spawner: Spawner) {
 
 /// The counter itself, every millisecond.
 #[embassy_executor::task]
-async fn tick(app: &'static mut App, mut ring: DmaRing, mut front: Front, mut watchdog: Watchdog) -> ! {
+async fn tick(
+    app: &'static mut App,
+    mut ring: DmaRing,
+    mut front: Front,
+    mut watchdog: Watchdog,
+    next: &'static oled::Next,
+) -> ! {
     let mut reader = RingReader::new();
     let mut slow = Patience::default();
     let (mut lost, mut longest, mut ticks) = (0_u64, 0_u64, 0_u32);
@@ -164,11 +193,13 @@ async fn tick(app: &'static mut App, mut ring: DmaRing, mut front: Front, mut wa
         });
         vitals::at(2);
         let now = Micros::new(begun.as_micros());
-        // Records of coils go to storage once there is one.
+        keep::tell(app);
+        // Records of coils go to a log once there is one.
         _ = app.poll(now, &mut front);
+        keep::take(app);
         vitals::at(3);
         if app.redraw_due(now) {
-            oled::NEXT.signal(app.view().clone());
+            next.signal(app.view().clone());
         }
         if ticks.is_multiple_of(20) {
             let mut vitals = Vitals::of(app);

@@ -7,6 +7,7 @@ use embassy_rp::{Peri, bind_interrupts};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Timer, with_timeout};
+use static_cell::StaticCell;
 use turntally_firmware::display::Frame;
 use turntally_firmware::ssd1306;
 use turntally_firmware::trouble::View;
@@ -18,7 +19,14 @@ bind_interrupts!(struct Irqs {
 });
 
 /// What is to be shown next; a newer one takes the place of one not shown yet.
-pub static NEXT: Signal<CriticalSectionRawMutex, View> = Signal::new();
+pub type Next = Signal<CriticalSectionRawMutex, View>;
+
+/// The one that there is, to be called once. It is made here since its first value is not all zeros, and
+/// would take its whole size in flash as well.
+pub fn next() -> &'static Next {
+    static NEXT: StaticCell<Next> = StaticCell::new();
+    NEXT.init_with(Signal::new)
+}
 
 /// A page takes 3 ms at 400 kHz: a bus that needs this long is stuck.
 const STUCK: Duration = Duration::from_millis(30);
@@ -39,7 +47,7 @@ enum Failure {
 
 /// Draws and sends for ever; a screen that is not there costs nothing but the try.
 #[embassy_executor::task]
-pub async fn run(mut pins: ScreenPins) -> ! {
+pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
     let mut frame = Frame::new();
     loop {
         free_bus(pins.scl.reborrow(), pins.sda.reborrow()).await;
@@ -62,12 +70,12 @@ pub async fn run(mut pins: ScreenPins) -> ! {
                 }
             }
             // A newer picture, or none for so long that the same one is sent again.
-            if let Ok(view) = with_timeout(AGAIN, NEXT.wait()).await {
+            if let Ok(view) = with_timeout(AGAIN, next.wait()).await {
                 draw(&view, &mut frame);
             }
         }
         Timer::after(RETRY).await;
-        if let Some(view) = NEXT.try_take() {
+        if let Some(view) = next.try_take() {
             draw(&view, &mut frame);
         }
     }

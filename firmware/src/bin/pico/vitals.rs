@@ -30,6 +30,8 @@ pub struct Vitals {
     /// Where the coil ends, 0 without one.
     aim: i64,
     rings: u32,
+    /// Rings of the batch.
+    made: u32,
     doubt: Doubt,
     position: i64,
     illegal: u64,
@@ -50,6 +52,7 @@ impl Vitals {
         counts: 0,
         aim: 0,
         rings: 0,
+        made: 0,
         doubt: Doubt::Within(0),
         position: 0,
         illegal: 0,
@@ -67,6 +70,7 @@ impl Vitals {
             counts: bench.counts(),
             aim: bench.goal().map_or(0, Goal::aim),
             rings: bench.rings_now(),
+            made: bench.progress().rings,
             doubt: bench.doubt(),
             position: app.watch().decoder().position(),
             illegal: app.watch().decoder().illegal(),
@@ -79,7 +83,7 @@ impl Vitals {
 impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "ms={} phase={:?} counts={}", self.ms, self.phase, self.counts)?;
-        write!(f, " aim={} rings={}", self.aim, self.rings)?;
+        write!(f, " aim={} rings={} made={}", self.aim, self.rings, self.made)?;
         match self.doubt {
             Doubt::Within(doubt) => write!(f, " doubt={doubt}")?,
             Doubt::Unknown => write!(f, " doubt=unknown")?,

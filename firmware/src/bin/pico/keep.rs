@@ -1,0 +1,86 @@
+//! Keeps things in the chip's flash. While it erases or programs, the whole chip but sampler and DMA
+//! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
+//! it likes, and nothing waits for it.
+
+use embassy_rp::Peri;
+use embassy_rp::flash::{Blocking, Flash};
+use embassy_rp::peripherals::FLASH;
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use embassy_sync::signal::Signal;
+use embassy_time::{Duration, Instant};
+use portable_atomic::{AtomicBool, Ordering};
+use turntally_firmware::app::App;
+use turntally_firmware::store::guard::Gate;
+use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
+
+/// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
+const BREATH: Duration = Duration::from_millis(40);
+/// The Pico's flash, in bytes.
+const SIZE: usize = 2 * 1_024 * 1_024;
+
+static FOUND: Signal<CriticalSectionRawMutex, Kept> = Signal::new();
+static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
+static DONE: Signal<CriticalSectionRawMutex, (Save, Result<(), StoreError>)> = Signal::new();
+static MAY_ERASE: AtomicBool = AtomicBool::new(true);
+/// Somebody waits for a moment to program in.
+static WAITING: AtomicBool = AtomicBool::new(false);
+/// This is one.
+static CLEAR: AtomicBool = AtomicBool::new(false);
+
+/// What the tick has said last.
+#[derive(Debug)]
+struct TickSays;
+
+impl Gate for TickSays {
+    fn may_erase(&self) -> bool {
+        MAY_ERASE.load(Ordering::Relaxed)
+    }
+
+    fn wait_until_clear(&self) {
+        WAITING.store(true, Ordering::Relaxed);
+        // Used up: the tick that follows a program says anew. Each interrupt, and so each tick, ends the
+        // sleep.
+        while !CLEAR.swap(false, Ordering::Relaxed) {
+            cortex_m::asm::wfe();
+        }
+        WAITING.store(false, Ordering::Relaxed);
+    }
+
+    fn breathe(&self) {
+        let end = Instant::now() + BREATH;
+        while Instant::now() < end {
+            cortex_m::asm::wfe();
+        }
+    }
+}
+
+/// To be called in every tick, before the poll: brings the news of the flash.
+pub fn tell(app: &mut App) {
+    if let Some(kept) = FOUND.try_take() {
+        app.restore(&kept);
+    }
+    if let Some((save, result)) = DONE.try_take() {
+        app.saved(&save, result);
+    }
+}
+
+/// To be called in every tick, after the poll: takes what is to be kept, and says what the flash may do.
+pub fn take(app: &mut App) {
+    MAY_ERASE.store(app.may_erase(), Ordering::Relaxed);
+    CLEAR.store(WAITING.load(Ordering::Relaxed) && app.may_program(), Ordering::Relaxed);
+    if let Some(save) = app.save_due() {
+        WANTED.signal(save);
+    }
+}
+
+/// Reads what is there, then keeps what is wanted, for ever.
+pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
+    let flash = Flash::<_, Blocking, SIZE>::new_blocking(flash);
+    let mut store = Store::new(flash, TickSays, Layout::PICO);
+    FOUND.signal(store.load(jobs));
+    loop {
+        let save = WANTED.wait().await;
+        let result = store.save(&save);
+        DONE.signal((save, result));
+    }
+}

@@ -1,0 +1,221 @@
+//! What is kept in flash over a power cut.
+//!
+//! | where | what | written |
+//! | --- | --- | --- |
+//! | [`Layout::records`] | settings, the batch of each job, where the next coil's notes go | with no coil on the mandrel |
+//! | [`Layout::notes`] | the count in progress | while a coil turns, programs only |
+//!
+//! Both are maps of the library sequential-storage, which appends and checks each item. Nothing is left
+//! to it that erases: see [`records`] and [`notes`], and [`guard`] for when the flash may be written.
+//!
+//! Everything has the number of its form with it. A newer firmware reads an older form; an older firmware
+//! leaves a newer form alone and says so.
+
+use core::fmt;
+use core::ops::Range;
+use core::task::Poll;
+
+use embassy_futures::poll_once;
+use embedded_storage::nor_flash::NorFlash as BlockingFlash;
+use sequential_storage::cache::{Cache, Uncached};
+use sequential_storage::map::{MapConfig, MapStorage};
+use turntally_core::bench::MAX_JOBS;
+use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
+
+pub mod guard;
+pub mod notes;
+pub mod records;
+
+use guard::{FlashError, Gate, Guard, SECTOR};
+use notes::Stretch;
+use records::{Area, Record};
+
+/// The form that records have now.
+const FORM: u8 = 1;
+/// The longest item, in bytes.
+const RECORD_LEN: usize = 256;
+
+/// Where in the flash things are, in bytes from its start.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Layout {
+    /// First byte of the records.
+    pub records: u32,
+    /// First byte of the notes, and end of the records.
+    pub notes: u32,
+    /// End of the notes.
+    pub end: u32,
+}
+
+impl Layout {
+    /// On a flash of 2 MiB whose first 128 KiB hold the program: 8 sectors of records and 256 of notes.
+    /// What is above is left for a log.
+    pub const PICO: Self =
+        Self { records: 128 * 1_024, notes: 128 * 1_024 + 8 * SECTOR, end: 128 * 1_024 + (8 + 256) * SECTOR };
+}
+
+/// Why something was not kept or not found again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StoreError {
+    /// The flash itself.
+    Flash(FlashError),
+    /// The records cannot be read.
+    Damaged,
+    /// A coil was begun, and none of its notes can be read.
+    NoteDamaged,
+    /// It was written by a newer firmware.
+    Newer,
+    /// There is no room for it.
+    Full,
+}
+
+impl fmt::Display for StoreError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Flash(error) => error.fmt(f),
+            Self::Damaged => f.write_str("Flash cannot be read"),
+            Self::NoteDamaged => f.write_str("Coil count cannot be read"),
+            Self::Newer => f.write_str("By a newer firmware"),
+            Self::Full => f.write_str("No room left in flash"),
+        }
+    }
+}
+
+impl core::error::Error for StoreError {}
+
+impl From<FlashError> for StoreError {
+    fn from(error: FlashError) -> Self {
+        Self::Flash(error)
+    }
+}
+
+impl From<sequential_storage::Error<FlashError>> for StoreError {
+    fn from(error: sequential_storage::Error<FlashError>) -> Self {
+        match error {
+            sequential_storage::Error::Storage { value, .. } => Self::Flash(value),
+            sequential_storage::Error::FullStorage | sequential_storage::Error::ItemTooBig => Self::Full,
+            // Among them items longer than any that we write.
+            _ => Self::Damaged,
+        }
+    }
+}
+
+/// What was found in flash at the start.
+#[derive(Debug, Clone, Default)]
+pub struct Kept {
+    /// The batches by their jobs.
+    pub batches: [Option<Batch>; MAX_JOBS],
+    /// The count of a coil, and how far it can be trusted.
+    pub note: Option<(CoilNote, Since)>,
+    /// What could not be read.
+    pub trouble: Option<StoreError>,
+}
+
+/// Something to be kept, as the counter hands it out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Save {
+    /// What has been made of the job at this place.
+    Batch(u8, Batch),
+    /// Nothing: the records, which cannot be read, are to be made blank.
+    Clear,
+    /// Room for the notes of a coil: so many of them.
+    Room(u32),
+    /// The count in progress.
+    Note(CoilNote),
+}
+
+type Map<'a, F, G> = MapStorage<u8, &'a mut Guard<F, G>, Cache<Uncached, Uncached, Uncached, u8>>;
+
+/// The store.
+#[derive(Debug)]
+pub struct Store<F, G> {
+    flash: Guard<F, G>,
+    layout: Layout,
+    buffer: [u8; RECORD_LEN],
+    /// The records that are whole, once they have been looked for.
+    area: Option<Area>,
+    /// Where the notes of this coil, or the next, go.
+    stretch: Option<Stretch>,
+    /// Bytes that notes may still take.
+    room: u32,
+}
+
+impl<F: BlockingFlash, G: Gate> Store<F, G> {
+    /// On this flash. The layout's borders must be whole sectors.
+    pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
+        let flash = Guard::new(flash, gate);
+        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0 }
+    }
+
+    /// The flash inside.
+    pub const fn flash(&mut self) -> &mut F {
+        self.flash.flash()
+    }
+
+    /// Reads everything, with the batches of the first `jobs` jobs. Whatever cannot be read is left out,
+    /// and said to be so.
+    pub fn load(&mut self, jobs: usize) -> Kept {
+        let mut kept = Kept::default();
+        for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
+            match self.get(Record::Batch(job)) {
+                Ok(batch) => *place = batch,
+                Err(error) => kept.trouble = Some(error),
+            }
+        }
+        match self.load_note() {
+            Ok(note) => kept.note = note,
+            Err(error) => kept.trouble = kept.trouble.or(Some(error)),
+        }
+        kept
+    }
+
+    /// Does what the counter wants kept.
+    ///
+    /// # Errors
+    /// Whatever kept it from being kept; what was there before is still there.
+    pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
+        match what {
+            Save::Batch(job, batch) => self.put(Record::Batch(*job), batch),
+            Save::Clear => self.clear_records(),
+            Save::Room(notes) => self.make_room(*notes),
+            Save::Note(note) => self.put_note(note),
+        }
+    }
+}
+
+/// Keeps an item in the map that lies in `range`.
+fn store_item<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &mut [u8],
+    key: u8,
+    bytes: &[u8],
+) -> Result<(), StoreError> {
+    Ok(at_once(map(flash, range)?.store_item(buffer, &key, &bytes))??)
+}
+
+/// The newest item of that key in the map that lies in `range`.
+fn fetch_item<'a, F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &'a mut [u8],
+    key: u8,
+) -> Result<Option<&'a [u8]>, StoreError> {
+    Ok(at_once(map(flash, range)?.fetch_item(buffer, &key))??)
+}
+
+fn map<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+) -> Result<Map<'_, F, G>, StoreError> {
+    let config = MapConfig::try_new(range).map_err(|_| StoreError::Full)?;
+    Ok(MapStorage::new(flash, config, Cache::new_uncached()))
+}
+
+/// What comes of a future that never has to wait, since the guard never makes it: without what it takes
+/// to go on later, the library is half as large.
+fn at_once<T>(future: impl Future<Output = T>) -> Result<T, StoreError> {
+    match poll_once(future) {
+        Poll::Ready(result) => Ok(result),
+        Poll::Pending => Err(StoreError::Damaged),
+    }
+}

@@ -1,0 +1,203 @@
+//! A counter with a virtual flash, under a hand that the test knows to the last count.
+
+use turntally_core::bench::{Bench, Choice, Job, Key, Lead, Phase, Progress, State};
+use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use turntally_core::plan::BatchRule;
+use turntally_core::spring::SpringRatio;
+use turntally_core::units::{Length, Micros, Turns};
+use turntally_firmware::app::App;
+use turntally_firmware::panel::{Front, Lights};
+use turntally_firmware::store::guard::{Open, SECTOR};
+use turntally_firmware::store::{Kept, Layout, Save, Store};
+use turntally_sim::flash::{Cells, VirtualFlash};
+
+/// A small flash, so that a history wraps round it soon: 4 sectors of records, 10 of notes.
+pub const SMALL: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 14 * SECTOR };
+/// Pulses of the encoder in a turn.
+const PULSES: u32 = 25;
+/// Counts in a turn of the mandrel.
+pub const TURN: i64 = 4 * PULSES as i64;
+/// A word of 16 samples in a millisecond.
+const PERIOD_NS: u32 = 62_500;
+
+/// A job of several coils of some twenty turns.
+///
+/// # Panics
+/// Never: the figures are given.
+#[must_use]
+pub fn job() -> Job {
+    let made = || {
+        let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
+        let spring = SpringRatio::measured(1.01).ok()?;
+        let winding = Winding::new(wire, mandrel, 0.0, Length::from_um(300), spring).ok()?;
+        let per_turn = CountsPerTurn::new(PULSES, Shaft::Mandrel, Gear::DIRECT)?;
+        let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
+        Some(Job {
+            name: "cuts".try_into().ok()?,
+            rings: 50,
+            rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
+            direction: Direction::Forward,
+            lead: Lead::Learned(Micros::from_millis(300)),
+        })
+    };
+    match made() {
+        Some(job) => job,
+        None => unreachable!("the figures are given"),
+    }
+}
+
+/// A bench with that job.
+#[must_use]
+pub fn bench(job: &Job) -> Bench {
+    let mut bench = Bench::new();
+    // There is room: it is the first.
+    _ = bench.add_job(job.clone());
+    bench
+}
+
+/// What a counter finds when it starts on these cells, and the bench it goes on with.
+#[must_use]
+pub fn reboot(cells: Cells, layout: Layout, job: &Job) -> (Kept, App) {
+    let mut store = Store::new(VirtualFlash::new(cells), Open, layout);
+    let mut app = App::new(bench(job), PULSES, PERIOD_NS);
+    app.expect_store();
+    let kept = store.load(1);
+    app.restore(&kept);
+    (kept, app)
+}
+
+/// Keys and knob for one poll.
+#[derive(Debug, Default)]
+struct Fingers {
+    key: Option<Key>,
+    clicks: i8,
+}
+
+impl Front for Fingers {
+    fn read(&mut self) -> (Option<Key>, i8) {
+        (self.key.take(), core::mem::take(&mut self.clicks))
+    }
+
+    fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
+}
+
+/// A counter, its flash, and a hand with a mind of its own.
+#[derive(Debug)]
+pub struct Counter {
+    /// The counter.
+    pub app: App,
+    /// Its store.
+    pub store: Store<VirtualFlash, Open>,
+    /// Its flash.
+    pub flash: VirtualFlash,
+    /// Counts that the crank has really made since the coil's zero.
+    pub true_counts: i64,
+    /// The progress that was last said to be kept.
+    pub acked: Progress,
+    /// A note of the coil on the mandrel was said to be kept.
+    pub noted: bool,
+    /// Coils that came off.
+    pub coils: u64,
+    rng: fastrand::Rng,
+    fingers: Fingers,
+    ms: u32,
+    step: i64,
+    to_go: i64,
+}
+
+impl Counter {
+    /// Switches a counter on, its crank at this step of the encoder.
+    #[must_use]
+    pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (Kept, Self) {
+        let mut store = Store::new(flash.clone(), Open, layout);
+        let mut app = App::new(bench(job), PULSES, PERIOD_NS);
+        app.expect_store();
+        let kept = store.load(1);
+        app.restore(&kept);
+        let (acked, noted) = (app.bench().progress(), app.bench().goal().is_some());
+        let true_counts = app.bench().counts();
+        let rng = fastrand::Rng::with_seed(seed);
+        let counter = Self {
+            app,
+            store,
+            flash,
+            true_counts,
+            acked,
+            noted,
+            coils: 0,
+            rng,
+            fingers: Fingers::default(),
+            ms: 0,
+            step: 0,
+            to_go: 0,
+        };
+        (kept, counter)
+    }
+
+    /// One millisecond, in which the hand does what comes to its mind. Says what was saved in it.
+    pub fn live(&mut self) -> Option<Save> {
+        self.ms += 1;
+        if self.to_go == 0 && self.ms.is_multiple_of(20) {
+            self.decide();
+        }
+        let before = self.app.bench().phase();
+        self.crank();
+        let now = Micros::from_millis(self.ms);
+        let record = self.app.poll(now, &mut self.fingers);
+        if before == Phase::Ready && self.app.bench().goal().is_some() {
+            (self.true_counts, self.noted) = (0, false);
+        }
+        if record.is_some() {
+            (self.to_go, self.noted) = (0, false);
+            self.coils += 1;
+        }
+        let save = self.app.save_due()?;
+        let result = self.store.save(&save);
+        self.app.saved(&save, result);
+        match (&save, result) {
+            (Save::Batch(_, batch), Ok(())) => self.acked = batch.progress,
+            (Save::Note(_), Ok(())) => self.noted = true,
+            _ => {}
+        }
+        Some(save)
+    }
+
+    /// Two and a half turns a second: a count in four milliseconds.
+    fn crank(&mut self) {
+        let mut word = 0;
+        for sample in 0..16 {
+            if sample == 0 && self.to_go != 0 && self.ms.is_multiple_of(4) {
+                let way = self.to_go.signum();
+                self.step += way;
+                self.to_go -= way;
+                self.true_counts += way;
+            }
+            let level: u32 = [0b00, 0b01, 0b11, 0b10][(self.step & 3) as usize];
+            word |= level << (2 * sample);
+        }
+        self.app.samples(Ok(Some(word)), Micros::from_millis(self.ms));
+    }
+
+    fn decide(&mut self) {
+        let bench = self.app.bench();
+        if self.app.view().trouble.is_some() {
+            self.fingers.key = Some(Key::Yes);
+            return;
+        }
+        let aim = bench.goal().map_or(0, |goal| goal.aim());
+        match bench.state() {
+            State::Winding { .. } if bench.counts() < aim => {
+                let back = self.rng.u8(..8) == 0 && bench.counts() > TURN;
+                self.to_go = if back { -self.rng.i64(1..TURN) } else { self.rng.i64(1..3 * TURN) };
+                if self.rng.u8(..40) == 0 {
+                    self.fingers.key = Some(Key::Yes);
+                }
+            }
+            State::Verdict { choice: Choice::Keep } if self.rng.u8(..5) == 0 => self.fingers.clicks = 1,
+            State::Verdict { choice: Choice::WindOn } if self.rng.bool() => self.fingers.clicks = -1,
+            State::Fault { .. } if self.rng.u8(..6) == 0 => self.fingers.key = Some(Key::No),
+            _ => self.fingers.key = Some(Key::Yes),
+        }
+    }
+}

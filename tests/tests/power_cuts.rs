@@ -1,0 +1,394 @@
+//! A flash that loses its power after any byte, flips bits, wears out: what the counter comes back with.
+//!
+//! `TURNTALLY_CUTS=100000` walks every cut point of a history that has at least so many; without it a
+//! shorter history is walked.
+
+use embassy_futures::block_on;
+use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
+use turntally_core::bench::{Doubt, Phase, Progress};
+use turntally_firmware::store::guard::{Open, SECTOR};
+use turntally_firmware::store::records::Record;
+use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
+use turntally_sim::flash::{Cells, Change, VirtualFlash};
+use turntally_tests::cuts::{Counter, SMALL, job, reboot};
+
+fn wanted_cuts() -> u64 {
+    std::env::var("TURNTALLY_CUTS").ok().and_then(|text| text.parse().ok()).unwrap_or(6_000)
+}
+
+fn blank() -> VirtualFlash {
+    VirtualFlash::new(Cells::blank(SMALL.end as usize))
+}
+
+/// What was true when the power went.
+struct Truth {
+    counts: i64,
+    /// The counter itself had given the count up, or had just let go of the coil it belonged to.
+    unknown: bool,
+    in_coil: bool,
+    noted: bool,
+    progress: Progress,
+    acked: Progress,
+}
+
+impl Truth {
+    fn of(counter: &Counter) -> Self {
+        let bench = counter.app.bench();
+        Self {
+            counts: counter.true_counts,
+            unknown: bench.doubt() == Doubt::Unknown || bench.goal().is_none(),
+            in_coil: bench.goal().is_some(),
+            noted: counter.noted,
+            progress: bench.progress(),
+            acked: counter.acked,
+        }
+    }
+
+    /// Checks what came back; `damaged`: a bit was flipped, so less may be known, but nothing false.
+    fn check(&self, kept: &Kept, app: &turntally_firmware::app::App, damaged: bool) -> Result<(), String> {
+        let bench = app.bench();
+        let told = kept.trouble.is_some();
+        let say = |what: &str| {
+            let told = kept.trouble;
+            Err(format!(
+                "{what}: {:?}, {} counts, {:?}, {told:?}",
+                bench.state(),
+                bench.counts(),
+                bench.progress()
+            ))
+        };
+        if told && app.view().trouble.is_none() {
+            return say("trouble that nobody sees");
+        }
+        if ![self.progress, self.acked].contains(&bench.progress()) && !told {
+            return say("progress neither old nor new");
+        }
+        if bench.goal().is_some() {
+            if !self.in_coil && bench.progress() != self.acked {
+                return say("a coil came back that was finished");
+            }
+            return match bench.doubt() {
+                Doubt::Within(doubt) if bench.counts().abs_diff(self.counts) <= doubt => Ok(()),
+                Doubt::Unknown if damaged || self.unknown => Ok(()),
+                _ => say("the count is beyond its doubt"),
+            };
+        }
+        if self.in_coil && self.noted && !(damaged && told) {
+            return say("the coil in progress is lost");
+        }
+        if told && !damaged && self.noted {
+            return say("trouble without a reason");
+        }
+        Ok(())
+    }
+}
+
+/// Every cut point of a random history: progress is the old or the new, a coil in progress is back
+/// within what is said of it, nothing finished comes back once it was kept.
+#[test]
+fn every_cut_is_survived() {
+    let job = job();
+    let wanted = wanted_cuts();
+    let flash = blank();
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 7);
+    _ = flash.journal();
+    let mut cells = flash.cells();
+    let mut rng = fastrand::Rng::with_seed(1);
+    let (mut cuts, mut erases, mut coils) = (0_u64, 0, 0);
+    // Erases are long; so that the short history of every day has some too, only every so many of
+    // their bytes is a cut there.
+    let stride = if wanted >= 100_000 { 1 } else { 97 };
+    while cuts < wanted || erases < 12 {
+        let before = Truth::of(&counter);
+        let saved = counter.live();
+        let mut truth = Truth::of(&counter);
+        if saved.is_some() {
+            (truth.acked, truth.noted) = (before.acked, before.noted && truth.in_coil);
+        }
+        coils += u64::from(matches!(saved, Some(Save::Batch(..))));
+        for change in flash.journal() {
+            let erase = matches!(change, Change::Erase { .. });
+            erases += u64::from(erase);
+            for done in (0..change.len()).step_by(if erase { stride } else { 1 }) {
+                let mut torn = cells.clone();
+                torn.tear(&change, done, &mut rng);
+                let (kept, app) = reboot(torn, SMALL, &job);
+                if let Err(what) = truth.check(&kept, &app, false) {
+                    unreachable!("cut {cuts}, after {done} bytes of {change:?}, saving {saved:?}: {what}");
+                }
+                cuts += 1;
+            }
+            cells.make(&change);
+        }
+        assert!(cells.bytes() == flash.cells().bytes(), "the walk and the flash are one");
+    }
+    println!("{cuts} cuts survived, in {coils} batches saved and {erases} erases");
+}
+
+/// The power goes again and again, also while the counter starts, and the hand goes on each time.
+#[test]
+fn cuts_upon_cuts_are_survived() {
+    let job = job();
+    let flash = blank();
+    let mut rng = fastrand::Rng::with_seed(3);
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 3);
+    let (mut resumed, mut kept_coils) = (0, 0);
+    let rounds = wanted_cuts() / 20;
+    for round in 0..rounds {
+        flash.cut_after(rng.u64(1..4_000), rng.u64(..));
+        let mut before = Truth::of(&counter);
+        while !flash.is_off() {
+            before = Truth::of(&counter);
+            counter.live();
+        }
+        let mut truth = Truth::of(&counter);
+        (truth.acked, truth.noted) = (before.acked, before.noted && truth.in_coil);
+        flash.power_on();
+        if rng.bool() {
+            // It goes again while the counter starts, if it writes then.
+            flash.cut_after(rng.u64(1..200), rng.u64(..));
+            drop(Counter::on(flash.clone(), SMALL, &job, round));
+            flash.power_on();
+        }
+        let (found, next) = Counter::on(flash.clone(), SMALL, &job, round);
+        if let Err(what) = truth.check(&found, &next.app, false) {
+            unreachable!("round {round}: {what}");
+        }
+        resumed += u64::from(next.app.bench().phase() == Phase::Fault);
+        kept_coils += u64::from(next.app.bench().progress().kept);
+        counter = next;
+    }
+    println!("{rounds} cuts in a row: {resumed} coils gone on with, {kept_coils} kept coils seen");
+    assert!(resumed > rounds / 10 && kept_coils > 0);
+}
+
+/// Settings are the old or the new ones, never a mix, at every cut of their being saved many times.
+#[test]
+fn settings_are_old_or_new() {
+    let flash = blank();
+    let mut store = Store::new(flash.clone(), Open, SMALL);
+    let settings = |number: u8| (number, [[number; 30]; 2], u32::from(number) * 0x0101_0101);
+    let mut cells = flash.cells();
+    let mut rng = fastrand::Rng::with_seed(5);
+    let mut cuts = 0_u64;
+    let mut old = None;
+    for number in 0..=u8::MAX {
+        _ = flash.journal();
+        assert_eq!(store.put(Record::Settings, &settings(number)), Ok(()));
+        let new = Some(settings(number));
+        for change in flash.journal() {
+            let stride = if matches!(change, Change::Erase { .. }) { 61 } else { 3 };
+            for done in (0..change.len()).step_by(stride) {
+                let mut torn = cells.clone();
+                torn.tear(&change, done, &mut rng);
+                let mut after = Store::new(VirtualFlash::new(torn), Open, SMALL);
+                let found = after.get(Record::Settings);
+                if old.is_none() && found == Err(StoreError::Damaged) {
+                    // The very first write: there was nothing to lose, and blank is a beginning.
+                    assert_eq!(after.save(&Save::Clear), Ok(()));
+                } else {
+                    assert!(
+                        found == Ok(old) || found == Ok(new),
+                        "{number}, {done} of {change:?}: {found:?}"
+                    );
+                }
+                assert_eq!(after.put(Record::Settings, &settings(number)), Ok(()));
+                assert_eq!(after.get(Record::Settings), Ok(new));
+                cuts += 1;
+            }
+            cells.make(&change);
+        }
+        old = new;
+    }
+    println!("{cuts} cuts while settings were saved, {:?} erases a sector", &flash.cells().erases()[..4]);
+    assert!(flash.cells().erases()[..3].iter().any(|&erases| erases >= 2), "the records went round");
+}
+
+/// A bit that flips anywhere is harmless or told; never is a false count or progress shown as true.
+#[test]
+fn flipped_bits_are_told_or_harmless() {
+    let job = job();
+    let flash = blank();
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 11);
+    let mut rng = fastrand::Rng::with_seed(2);
+    let (mut flips, mut told) = (0_u64, 0);
+    let moments = 25;
+    for _ in 0..moments {
+        for _ in 0..rng.u32(500..4_000) {
+            counter.live();
+        }
+        let truth = Truth::of(&counter);
+        let cells = flash.cells();
+        // The bits that say something, and some of the blank ones.
+        let used: Vec<usize> = (0..cells.bytes().len()).filter(|&at| cells.bytes()[at] != 0xff).collect();
+        for _ in 0..wanted_cuts() / moments {
+            let newest = truth.in_coil && rng.bool();
+            let at = match rng.u8(..10) {
+                0 => rng.usize(..cells.bytes().len()),
+                _ if newest => used[used.len() - 1 - rng.usize(..40)],
+                _ => used[rng.usize(..used.len())],
+            };
+            let mut flipped = cells.clone();
+            flipped.bytes_mut()[at] ^= 1 << rng.u8(..8);
+            let (kept, app) = reboot(flipped, SMALL, &job);
+            if let Err(what) = truth.check(&kept, &app, true) {
+                unreachable!("a bit of byte {at:#x}: {what}");
+            }
+            flips += 1;
+            let doubted = kept.note.is_some_and(|(_, since)| since != Since::QuarterTurn);
+            told += u64::from(kept.trouble.is_some() || doubted);
+        }
+    }
+    println!("{flips} bits flipped: {told} told or doubted, the others mended or of no consequence");
+    assert!(told > flips / 50);
+}
+
+/// Whatever stands in flash when the counter first starts: it counts, and saves again after having told.
+#[test]
+fn any_rubbish_is_got_over() {
+    let job = job();
+    let mut rng = fastrand::Rng::with_seed(9);
+    for round in 0..wanted_cuts() / 100 {
+        let mut cells = Cells::blank(SMALL.end as usize);
+        match round % 4 {
+            0 => cells.bytes_mut().fill(rng.u8(..)),
+            1 => cells.bytes_mut().iter_mut().for_each(|byte| *byte = rng.u8(..)),
+            2 => cells.bytes_mut()[..SMALL.notes as usize].iter_mut().for_each(|byte| *byte = rng.u8(..)),
+            _ => {
+                for _ in 0..100 {
+                    let at = rng.usize(..cells.bytes().len());
+                    cells.bytes_mut()[at] = rng.u8(..);
+                }
+            }
+        }
+        let blank = cells.bytes()[..SMALL.notes as usize].iter().all(|&byte| byte == 0xff);
+        let flash = VirtualFlash::new(cells);
+        let (found, mut counter) = Counter::on(flash.clone(), SMALL, &job, round);
+        assert!(found.trouble.is_some() || blank, "round {round}: nothing is told");
+        let mut notes = 0;
+        for _ in 0..20_000 {
+            notes += u32::from(matches!(counter.live(), Some(Save::Note(_))));
+        }
+        let (view, trouble) = (counter.app.bench().state(), &counter.app.view().trouble);
+        assert!(notes > 20, "round {round}: {notes} notes, {view:?}, {trouble:?}, {:?}", found.trouble);
+        let (kept, app) = reboot(flash.cells(), SMALL, &job);
+        // A hand that went to and fro for long has used its room up: that was told, and is not known.
+        if let Err(what) = Truth::of(&counter).check(&kept, &app, true) {
+            unreachable!("round {round}: {what}");
+        }
+    }
+}
+
+/// Sectors that wear out are passed over while there are others; when there are none, it is told, and
+/// counting goes on.
+#[test]
+fn worn_sectors_are_passed_over_then_told() {
+    let job = job();
+    for worn in 0..=10 {
+        let flash = blank();
+        let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 21);
+        flash.with_cells(|cells| {
+            for sector in 0..worn {
+                cells.wear_out(4 + (sector * 7) % 10, 0x10);
+            }
+        });
+        let mut told = false;
+        for _ in 0..400_000 {
+            counter.live();
+            told |= counter
+                .app
+                .view()
+                .trouble
+                .as_ref()
+                .is_some_and(|trouble| trouble.detail() == "Flash is worn out");
+        }
+        assert!(counter.coils > 10, "{worn} worn: {} coils", counter.coils);
+        println!("{worn} of 10 worn: {}", if told { "told" } else { "passed over" });
+        if worn == 0 {
+            assert!(!told);
+        }
+        if worn == 10 {
+            assert!(told);
+        }
+    }
+}
+
+/// A record of a newer firmware is left alone, and told.
+#[test]
+fn newer_records_are_left_alone() {
+    let job = job();
+    let flash = blank();
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
+    while !matches!(counter.live(), Some(Save::Batch(..))) {}
+    let mut cells = flash.cells();
+    let map = || {
+        use sequential_storage::cache::Cache;
+        use sequential_storage::map::{MapConfig, MapStorage};
+        let guard = turntally_firmware::store::guard::Guard::new(VirtualFlash::new(cells.clone()), Open);
+        MapStorage::<u8, _, _>::new(
+            guard,
+            MapConfig::new(SMALL.records..SMALL.records + 2 * SECTOR),
+            Cache::new_uncached(),
+        )
+    };
+    let mut map = map();
+    assert_eq!(block_on(map.store_item(&mut [0; 64], &4, &&[2_u8, 1, 2, 3][..])), Ok(()));
+    cells = map.destroy().0.flash().cells();
+    let (kept, _) = reboot(cells.clone(), SMALL, &job);
+    assert_eq!(kept.trouble, Some(StoreError::Newer));
+    let flash = VirtualFlash::new(cells.clone());
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
+    for _ in 0..30_000 {
+        assert_eq!(counter.live(), None);
+    }
+    assert!(flash.cells().bytes() == cells.bytes(), "nothing was written");
+}
+
+/// Ten years of 200 coils a day, each of 250 turns (76 mm of 0.3 mm wire), a note each eighth of a turn:
+/// no sector is erased more often than such parts are rated for (100,000 cycles, data sheets, from
+/// memory).
+#[test]
+fn ten_years_stay_within_the_rated_cycles() {
+    const COILS: u64 = 10 * 365 * 200;
+    const RATED: u64 = 100_000;
+    let job = job();
+    let layout = Layout::PICO;
+    let flash = VirtualFlash::new(Cells::blank(layout.end as usize));
+    let mut store = Store::new(flash.clone(), Open, layout);
+    let mut bench = turntally_tests::cuts::bench(&job);
+    for key in [turntally_core::bench::Key::Yes; 2] {
+        bench.handle(turntally_core::bench::Event {
+            at: turntally_core::units::Micros::ZERO,
+            input: turntally_core::bench::Input::Key(key),
+        });
+    }
+    // The longest notes that such a coil has: counts of an encoder of 2,400 pulses.
+    let Some(mut note) = bench.coil_note() else { unreachable!("a coil is on the mandrel") };
+    note.counts = 250 * 9_600;
+    let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
+    let notes = 250 * NOTE_PARTS;
+    let simulated = 600;
+    for _ in 0..simulated {
+        assert_eq!(store.save(&Save::Room(notes)), Ok(()));
+        for _ in 0..notes {
+            assert_eq!(store.save(&Save::Note(note)), Ok(()));
+        }
+        assert_eq!(store.save(&Save::Batch(0, batch)), Ok(()));
+    }
+    let cells = flash.cells();
+    let sectors = |from: u32, to: u32| &cells.erases()[(from / SECTOR) as usize..(to / SECTOR) as usize];
+    for (what, sectors) in
+        [("records", sectors(layout.records, layout.notes)), ("notes", sectors(layout.notes, layout.end))]
+    {
+        let most = sectors.iter().max().copied().unwrap_or(0);
+        // One more than was seen, since the simulation is short beside ten years.
+        let years = (u64::from(most) + 1) * COILS / simulated;
+        let sum: u32 = sectors.iter().sum();
+        println!(
+            "{what}: {simulated} coils erased {} sectors {sum} times, the busiest {most} times: at most {years} \
+             cycles in ten years, of {RATED} rated",
+            sectors.len(),
+        );
+        assert!(years < RATED, "{what}: {years}");
+    }
+}
