@@ -8,6 +8,7 @@ use std::fmt;
 
 use turntally_core::bench::{Doubt, Lead};
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::signal::toggles_until_dead;
 use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;
 use turntally_sim::operator::MANNERS;
@@ -98,8 +99,7 @@ impl Tally {
     /// Adds a batch.
     pub fn add(&mut self, seed: u64, job: &Job, faults: FaultSet, outcome: &Outcome) {
         let dying = faults.has(FaultKind::DeadA) || faults.has(FaultKind::DeadB);
-        // Two counts to each of the toggles after which a channel is called dead.
-        let unnoticed = 2 * u64::from(job.pulses_per_rev.max(24));
+        let unnoticed = 2 * u64::from(toggles_until_dead(job.pulses_per_rev));
         self.batches += 1;
         self.edges += outcome.edges;
         self.unfinished += u64::from(!outcome.finished);
