@@ -203,6 +203,11 @@ impl Doubt {
             *doubt = doubt.saturating_add(counts);
         }
     }
+
+    /// It is a known one, of more than this many counts.
+    fn exceeds(self, counts: i64) -> bool {
+        matches!(self, Self::Within(doubt) if doubt > counts.max(1).unsigned_abs())
+    }
 }
 
 /// Where the counter is.
@@ -664,14 +669,13 @@ impl Bench {
         // channels swapped, and then it takes a whole turn to tell.
         let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
         let backwards = coil.furthest < turn && gone <= -behind.max(2);
-        let doubt_past = |doubt: Doubt, counts: i64| matches!(doubt, Doubt::Within(doubt) if doubt > counts.max(1).unsigned_abs());
         // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
         // in doubt is not.
-        if doubt_past(coil.doubt, turn) {
+        if coil.doubt.exceeds(turn) {
             coil.doubt = Doubt::Unknown;
         }
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
-        let doubtful = illegal && doubt_past(coil.doubt, turn / 8);
+        let doubtful = illegal && coil.doubt.exceeds(turn / 8);
         // Only its own page can turn the count round: behind another fault it waits for that one's answer.
         let shown = matches!(self.state, State::Fault { .. });
         if backwards && !shown {
