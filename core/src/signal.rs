@@ -29,14 +29,6 @@ pub const DOUBT_PER_ILLEGAL: u64 = 2;
 /// behind an impossible step or a forward one. Our own bound, held by the campaign of random batches.
 pub const DOUBT_PER_CHATTER: u64 = 8;
 
-/// Toggles of one channel alone after which the other is called dead, for an encoder of `pulses_per_rev`
-/// pulses: half a revolution's, since each pulse makes two. At least 24, so that the bounce of one edge of
-/// a coarse mechanical encoder is no dead channel.
-#[must_use]
-pub const fn toggles_until_dead(pulses_per_rev: u32) -> u32 {
-    if pulses_per_rev > 24 { pulses_per_rev } else { 24 }
-}
-
 /// One of the two encoder channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -161,7 +153,9 @@ impl SignalWatch {
         Self {
             decoder: Decoder::new(),
             alone: None,
-            alone_limit: toggles_until_dead(pulses_per_rev),
+            // Half a revolution: `pulses` periods make 2 x pulses toggles. At least 24, so that the
+            // bounce of one edge of a coarse mechanical encoder is no dead channel.
+            alone_limit: pulses_per_rev.max(24),
             dead: None,
             run: Run::default(),
             retreat_limit_ns: (seconds * 1e9) as u64,

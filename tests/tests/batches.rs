@@ -39,8 +39,6 @@ fn other_faults_are_reported_and_cost_no_promise() {
     let tally = campaign(batches() / 4, &all);
     println!("all faults: {tally}");
     assert_eq!((tally.silent, tally.beyond_doubt, tally.broken_promises), (0, 0, 0), "{tally}");
-    // The limit that is excused is as rare as README says: some coils in a thousand.
-    assert!(tally.just_died * 1_000 <= 5 * tally.coils.max(200), "{tally}");
     // The faults are there: some counts are wrong, and some batches are given up.
     assert!(tally.miscounted > 0 && tally.unfinished > 0, "{tally}");
 }
