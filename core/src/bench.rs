@@ -30,6 +30,7 @@ use crate::plan::BatchRule;
 use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
 use crate::units::{Micros, Turns};
 
+pub mod log;
 pub mod snapshot;
 
 /// Jobs that the counter can hold to choose from.
@@ -244,7 +245,7 @@ pub enum State {
 }
 
 /// The states by name, without what they carry: for the lamp, the sound, a log.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Phase {
     /// Picking a job.
@@ -353,6 +354,8 @@ pub struct CoilRecord {
     pub faults: Faults,
     /// How long the hand took to stop, if it was measured.
     pub stop_time: Option<Micros>,
+    /// From its zero until it came off; from the last start of the counter, where that was in between.
+    pub crank_time: Micros,
 }
 
 /// The batch in progress.
@@ -367,10 +370,22 @@ pub struct Progress {
     pub scrapped: u32,
 }
 
+impl Progress {
+    const fn add(&mut self, kept: bool, rings: u32) {
+        if kept {
+            self.kept = self.kept.saturating_add(1);
+            self.rings = self.rings.saturating_add(rings);
+        } else {
+            self.scrapped = self.scrapped.saturating_add(1);
+        }
+    }
+}
+
 /// The coil on the mandrel.
 #[derive(Debug, Clone)]
 struct Coil {
     cue: StopCue,
+    began: Micros,
     doubt: Doubt,
     illegal: u64,
     faults: Faults,
@@ -547,6 +562,7 @@ impl Bench {
         let doubt = if self.dead.is_some() { Doubt::Unknown } else { Doubt::Within(0) };
         self.coil = Some(Coil {
             cue: StopCue::new(goal, lead),
+            began: self.now,
             doubt,
             illegal: 0,
             faults: Faults::default(),
@@ -583,12 +599,7 @@ impl Bench {
             slot.learned = Some(Micros::new(((parts - 1) * so_far.get() + measured.get()) / parts));
         }
         let progress = &mut slot.progress;
-        if kept {
-            progress.kept = progress.kept.saturating_add(1);
-            progress.rings = progress.rings.saturating_add(rings);
-        } else {
-            progress.scrapped = progress.scrapped.saturating_add(1);
-        }
+        progress.add(kept, rings);
         self.state = if !kept {
             State::Ready
         } else if progress.rings >= slot.job.rings {
@@ -609,6 +620,7 @@ impl Bench {
             illegal: coil.illegal,
             faults: coil.faults,
             stop_time: coil.cue.stop_time(),
+            crank_time: self.now.since(coil.began),
         })
     }
 

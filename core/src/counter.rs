@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::units::Turns;
 
 /// The shaft that carries the encoder.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Shaft {
     /// The crank (or the knob) that the hand turns.

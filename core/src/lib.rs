@@ -4,7 +4,7 @@
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
 //! signal; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
-//! batch into coils.
+//! batch into coils. [`link`] is what a counter and a computer say to each other.
 //!
 //! # Conventions
 //! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a
@@ -21,6 +21,7 @@ pub mod coil;
 pub mod counter;
 pub mod cue;
 pub mod gauge;
+pub mod link;
 pub mod metal;
 pub mod plan;
 pub mod quadrature;

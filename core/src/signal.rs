@@ -12,6 +12,8 @@
 //!   walk is seen: three counts against the way it was going, within a time in which no hand can
 //!   reverse a winder. Each such retreat is reported with the doubt it leaves.
 
+use serde::{Deserialize, Serialize};
+
 use crate::quadrature::{Decoder, Steps};
 use crate::units::Micros;
 
@@ -30,7 +32,7 @@ pub const DOUBT_PER_ILLEGAL: u64 = 2;
 pub const DOUBT_PER_CHATTER: u64 = 8;
 
 /// One of the two encoder channels.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Channel {
     /// Channel A.

@@ -117,6 +117,22 @@ impl SpringRatio {
         Ok(Self { low: ratio, best: ratio, high: ratio })
     }
 
+    /// Bounds that somebody else worked out.
+    ///
+    /// # Errors
+    /// [`SpringError::NotARatio`] for one outside 1..=[`MAX_SPRING_RATIO`], or not in their order.
+    pub fn between(low: f64, best: f64, high: f64) -> Result<Self, SpringError> {
+        let mut least = 1.0;
+        for got in [low, best, high] {
+            // Written so that a NaN is refused too.
+            if !(least..=MAX_SPRING_RATIO).contains(&got) {
+                return Err(SpringError::NotARatio { got });
+            }
+            least = got;
+        }
+        Ok(Self { low, best, high })
+    }
+
     /// Estimates it for a wire on a mandrel.
     ///
     /// # Errors

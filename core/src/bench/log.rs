@@ -1,0 +1,214 @@
+//! What is kept of every coil that came off, for the maker's records.
+//!
+//! The log is a row of entries whose numbers rise. What is learned later (the rings counted after sawing)
+//! is an entry of its own: nothing that was written ever changes. As bytes an entry begins with its form,
+//! so that a newer firmware reads older entries and an older one refuses newer ones.
+
+use core::fmt;
+
+use heapless::{String, Vec};
+use serde::{Deserialize, Serialize};
+
+use super::{Bench, CoilRecord, Doubt, Faults, NAME_LEN};
+use crate::units::{Length, Micros, Turns};
+
+/// The longest entry, in bytes.
+pub const ENTRY_LEN: usize = 128;
+/// The form that entries have now.
+const FORM: u8 = 1;
+
+/// An entry as bytes.
+pub type EntryBytes = Vec<u8, ENTRY_LEN>;
+
+/// One entry of the log.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Higher than that of the entry before; on one counter never given twice.
+    pub number: u32,
+    /// What happened.
+    pub event: LogEvent,
+}
+
+/// What is written down. Its order is its form: new ones come last.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum LogEvent {
+    /// A coil came off.
+    Coil(CoilLog),
+    /// A coil was sawn, and its rings counted.
+    Sawn(Sawn),
+}
+
+/// A coil that came off, kept or not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CoilLog {
+    /// The job's fingerprint ([`super::Job::fingerprint`]).
+    pub job: u32,
+    /// The job's name, as far as the counter holds it.
+    pub name: String<NAME_LEN>,
+    /// Turns at the target.
+    pub target: Turns,
+    /// Turns when it came off.
+    pub turns: Turns,
+    /// Rings that it promises; none if it was thrown away.
+    pub rings: u32,
+    /// It was kept.
+    pub kept: bool,
+    /// From its zero until it came off; from the last start of the counter, where that was in between.
+    pub crank_time: Micros,
+    /// How long the hand took to stop, if it was measured.
+    pub stop_time: Option<Micros>,
+    /// Wire wound on.
+    pub wire: Length,
+    /// How far its count can be trusted.
+    pub doubt: Doubt,
+    /// Impossible steps seen on it.
+    pub illegal: u64,
+    /// What was wrong.
+    pub faults: Faults,
+    /// When it came off, in seconds since 1970-01-01 UTC, if the counter's clock had been set.
+    pub at: Option<u64>,
+}
+
+/// Rings counted by the maker after sawing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Sawn {
+    /// The number of the coil's entry.
+    pub coil: u32,
+    /// Rings, the rejects not included.
+    pub rings: u32,
+    /// Rings that are no good.
+    pub rejects: u32,
+}
+
+/// Why bytes are no entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EntryError {
+    /// They make no sense.
+    Damaged,
+    /// They were written by a newer firmware.
+    Newer,
+}
+
+impl fmt::Display for EntryError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Damaged => "the entry cannot be read",
+            Self::Newer => "the entry is by a newer firmware",
+        })
+    }
+}
+
+impl core::error::Error for EntryError {}
+
+impl Entry {
+    /// As bytes; every entry fits.
+    #[must_use]
+    pub fn to_bytes(&self) -> EntryBytes {
+        let mut bytes = [FORM; ENTRY_LEN];
+        let used =
+            postcard::to_slice(self, bytes.get_mut(1..).unwrap_or_default()).map_or(0, |used| used.len());
+        // As long as the array at most.
+        EntryBytes::from_slice(bytes.get(..=used).unwrap_or_default()).unwrap_or_default()
+    }
+
+    /// From bytes.
+    ///
+    /// # Errors
+    /// [`EntryError`] where they are not those of an entry.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, EntryError> {
+        match bytes.split_first() {
+            Some((&FORM, entry)) => postcard::from_bytes(entry).map_err(|_| EntryError::Damaged),
+            Some((form, _)) if *form > FORM => Err(EntryError::Newer),
+            _ => Err(EntryError::Damaged),
+        }
+    }
+
+    /// The number alone: it stands first in every form.
+    ///
+    /// # Errors
+    /// [`EntryError::Damaged`] where there is none.
+    pub fn number_of(bytes: &[u8]) -> Result<u32, EntryError> {
+        let entry = bytes.get(1..).ok_or(EntryError::Damaged)?;
+        postcard::from_bytes(entry).map_err(|_| EntryError::Damaged)
+    }
+}
+
+impl Bench {
+    /// What is to be written down of the coil of this record, which came off `at` (seconds since 1970).
+    #[must_use]
+    pub fn coil_log(&self, record: &CoilRecord, at: Option<u64>) -> Option<CoilLog> {
+        let slot = self.slots.get(usize::from(record.job))?;
+        Some(CoilLog {
+            job: slot.fingerprint,
+            name: slot.job.name.clone(),
+            target: record.target_turns,
+            turns: record.turns,
+            rings: record.rings,
+            kept: record.kept,
+            crank_time: record.crank_time,
+            stop_time: record.stop_time,
+            wire: slot.job.rule.coil().wire_used(record.turns),
+            doubt: record.doubt,
+            illegal: record.illegal,
+            faults: record.faults,
+            at,
+        })
+    }
+
+    /// Counts a coil that was written down, and whose batch was not kept any more when the power went;
+    /// whether it is one of a job in the list. For a counter that starts.
+    pub fn count_coil(&mut self, coil: &CoilLog) -> bool {
+        let slot = self.slots.iter_mut().find(|slot| slot.fingerprint == coil.job);
+        slot.map(|slot| slot.progress.add(coil.kept, coil.rings)).is_some()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Fault;
+
+    fn longest() -> Entry {
+        let mut faults = Faults::default();
+        faults.insert(Fault::PowerCut);
+        let coil = CoilLog {
+            job: u32::MAX,
+            name: "twenty-four letters long".try_into().unwrap_or_default(),
+            target: Turns::from_nano(i64::MIN),
+            turns: Turns::from_nano(i64::MIN),
+            rings: u32::MAX,
+            kept: true,
+            crank_time: Micros::new(u64::MAX),
+            stop_time: Some(Micros::new(u64::MAX)),
+            wire: Length::from_nm(i64::MIN),
+            doubt: Doubt::Within(u64::MAX),
+            illegal: u64::MAX,
+            faults,
+            at: Some(u64::MAX),
+        };
+        Entry { number: u32::MAX, event: LogEvent::Coil(coil) }
+    }
+
+    /// The longest values there are fit, and come back.
+    #[test]
+    fn longest_entry_fits() {
+        let entry = longest();
+        let bytes = entry.to_bytes();
+        assert!(bytes.len() > 120, "{}", bytes.len());
+        assert_eq!(Entry::from_bytes(&bytes), Ok(entry));
+        assert_eq!(Entry::number_of(&bytes), Ok(u32::MAX));
+    }
+
+    /// A newer form is told from a damaged one, and an entry that is cut short is none.
+    #[test]
+    fn other_forms_and_cut_entries_are_refused() {
+        let mut bytes = longest().to_bytes();
+        for cut in 0..bytes.len() {
+            assert_eq!(Entry::from_bytes(&bytes[..cut]), Err(EntryError::Damaged), "{cut}");
+        }
+        bytes[0] = FORM + 1;
+        assert_eq!(Entry::from_bytes(&bytes), Err(EntryError::Newer));
+        bytes[0] = 0;
+        assert_eq!(Entry::from_bytes(&bytes), Err(EntryError::Damaged));
+    }
+}

@@ -1,0 +1,96 @@
+//! A job on its way to a counter: the figures it is planned from, not what follows from them. The counter
+//! works that out itself, by the same arithmetic, and takes the job only if it comes to the same.
+
+use heapless::String;
+use serde::{Deserialize, Serialize};
+
+use super::Refusal;
+use crate::bench::{Job, Lead, NAME_LEN};
+use crate::coil::{CoilRule, Winding};
+use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use crate::cue::DEFAULT_LEAD;
+use crate::plan::BatchRule;
+use crate::spring::SpringRatio;
+use crate::units::{Length, Turns};
+
+/// The most rings that a job may ask for.
+pub const MAX_RINGS: u32 = 20_000_000;
+/// The most turns of bent lead-in.
+const MAX_TAIL: Turns = Turns::from_whole(100);
+/// The longest cradle.
+const MAX_COIL: Length = Length::from_um(10_000_000);
+
+/// A planned job.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedJob {
+    /// Shown when choosing.
+    pub name: String<NAME_LEN>,
+    /// Rings to be made, those to spare included: 1..=[`MAX_RINGS`].
+    pub rings: u32,
+    /// The wire's diameter.
+    pub wire: Length,
+    /// The mandrel's diameter.
+    pub mandrel: Length,
+    /// Measured pitch / wire diameter - 1.
+    pub gap: f64,
+    /// What the saw takes.
+    pub kerf: Length,
+    /// How far the coil opens: at least, probably, at most.
+    pub spring: [f64; 3],
+    /// Turns of bent lead-in, cut off: up to 100.
+    pub tail: Turns,
+    /// The longest coil that the cradle takes: up to 10 m.
+    pub coil_max: Length,
+    /// The shaft that carries the encoder.
+    pub shaft: Shaft,
+    /// The winder's gear: teeth on the crank's wheel and on the mandrel's.
+    pub gear: (u16, u16),
+    /// Pulses of the encoder in a revolution.
+    pub pulses_per_rev: u32,
+    /// [`Job::fingerprint`] of the job that the planning end makes of all this.
+    pub fingerprint: u32,
+}
+
+impl PlannedJob {
+    /// With the fingerprint of the job that it makes here.
+    ///
+    /// # Errors
+    /// As [`Self::job`].
+    pub fn signed(self) -> Result<Self, Refusal> {
+        Ok(Self { fingerprint: self.make()?.fingerprint(), ..self })
+    }
+
+    /// The job for the bench.
+    ///
+    /// # Errors
+    /// [`Refusal::NoJob`] where the figures make none, [`Refusal::OtherRule`] where they make another one
+    /// here than where they were planned.
+    pub fn job(&self) -> Result<Job, Refusal> {
+        let job = self.make()?;
+        if job.fingerprint() == self.fingerprint { Ok(job) } else { Err(Refusal::OtherRule) }
+    }
+
+    fn make(&self) -> Result<Job, Refusal> {
+        let fits = (1..=MAX_RINGS).contains(&self.rings)
+            && (Turns::ZERO..=MAX_TAIL).contains(&self.tail)
+            && (Length::ZERO..=MAX_COIL).contains(&self.coil_max)
+            && !self.name.chars().any(char::is_control);
+        let rule = self.rule().filter(|_| fits).ok_or(Refusal::NoJob)?;
+        Ok(Job {
+            name: self.name.clone(),
+            rings: self.rings,
+            rule,
+            direction: Direction::default(),
+            lead: Lead::Learned(DEFAULT_LEAD),
+        })
+    }
+
+    fn rule(&self) -> Option<BatchRule> {
+        let [low, best, high] = self.spring;
+        let spring = SpringRatio::between(low, best, high).ok()?;
+        let winding = Winding::new(self.wire, self.mandrel, self.gap, self.kerf, spring).ok()?;
+        let per_turn =
+            CountsPerTurn::new(self.pulses_per_rev, self.shaft, Gear::new(self.gear.0, self.gear.1)?)?;
+        BatchRule::new(CoilRule::new(&winding, self.tail), per_turn, self.coil_max).ok()
+    }
+}
