@@ -1,6 +1,7 @@
 //! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
 
 use embedded_storage::nor_flash::NorFlash;
+use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::{Bench, CoilRecord, Event, Input, Key, Lamp, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::signal::{Reading, SignalWatch};
@@ -29,9 +30,25 @@ pub struct App {
     pending: Reading,
     lost: bool,
     saving: Saving,
+    clock: Clock,
     frame: Frame,
     drawn: Option<(Micros, Look)>,
     looked: Micros,
+}
+
+/// The time of day, if somebody has said it.
+#[derive(Debug, Clone, Copy, Default)]
+struct Clock {
+    /// As of the last poll.
+    now: Micros,
+    /// Seconds since 1970-01-01 UTC, and when they were said.
+    set: Option<(u64, Micros)>,
+}
+
+impl Clock {
+    fn seconds(self) -> Option<u64> {
+        self.set.map(|(seconds, at)| seconds.saturating_add(self.now.since(at).get() / 1_000_000))
+    }
 }
 
 /// What a drawing depends on: it is drawn again only when this changes.
@@ -56,6 +73,7 @@ impl App {
             pending: Reading::default(),
             lost: false,
             saving: Saving::default(),
+            clock: Clock::default(),
             frame: Frame::new(),
             drawn: None,
             looked: Micros::ZERO,
@@ -111,7 +129,7 @@ impl App {
     /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
     pub fn save_due(&mut self) -> Option<Save> {
-        self.saving.next(&self.view.bench)
+        self.saving.next(&self.view.bench, self.view.trouble.is_none())
     }
 
     /// Takes the news of what [`App::save_due`] handed out last.
@@ -154,6 +172,21 @@ impl App {
         self.view.bench.is_clear_for(PROGRAM_SPAN)
     }
 
+    /// Sets the clock, in seconds since 1970-01-01 UTC. Without it the log says no time of day.
+    pub const fn set_clock(&mut self, seconds: u64) {
+        self.clock.set = Some((seconds, self.clock.now));
+    }
+
+    /// Writes something down that was entered after a coil came off.
+    pub fn log(&mut self, event: LogEvent) {
+        self.saving.log(event);
+    }
+
+    /// A computer has every entry of the log below this number.
+    pub const fn log_fetched(&mut self, next: u32) {
+        self.saving.fetched(next);
+    }
+
     fn gather(&mut self, reading: Reading) {
         let sum = &mut self.pending;
         sum.net += reading.net;
@@ -189,6 +222,10 @@ impl App {
             key = None;
         }
         let record = key.and_then(|key| tell(bench, Input::Key(key)));
+        self.clock.now = now;
+        if let Some(coil) = record.and_then(|record| bench.coil_log(&record, self.clock.seconds())) {
+            self.saving.log(LogEvent::Coil(coil));
+        }
         let mut outputs = bench.outputs();
         if trouble.is_some() {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };

@@ -3,6 +3,8 @@
 //! The counter never waits for its flash: it hands out one thing at a time to be kept, goes on, and is
 //! told later whether it was. Of the counts that come meanwhile only the newest is kept.
 
+use heapless::Deque;
+use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::snapshot::{Batch, CoilNote};
 use turntally_core::bench::{Bench, MAX_JOBS, Progress};
 
@@ -37,6 +39,22 @@ pub(crate) struct Saving {
     noted: Option<CoilNote>,
     /// The user knows that this coil is not kept.
     told: bool,
+    log: Logging,
+}
+
+/// What goes into the log.
+#[derive(Debug, Clone, Default)]
+struct Logging {
+    /// A coil that came off, and what was entered since: it is written down before the next one begins.
+    waiting: Deque<LogEvent, 4>,
+    /// There is room for the next entry.
+    room: bool,
+    /// The entry that waits has been tried, and a fresh segment is to be tried for it.
+    tried: bool,
+    /// There is no room but where entries stand that were not fetched; the user has been told.
+    full: bool,
+    /// Entries below this number are safe on a computer, which the store is to know.
+    fetched: Option<u32>,
 }
 
 impl Saving {
@@ -54,6 +72,10 @@ impl Saving {
             }
             *saved = bench.batch(job);
         }
+        if let Some(coil) = &kept.uncounted {
+            // One of a job that has gone counts for none.
+            _ = bench.count_coil(coil);
+        }
         if let Some((note, since)) = &kept.note {
             // A note of a coil that came off is no news.
             _ = bench.resume_coil(note, *since);
@@ -62,7 +84,10 @@ impl Saving {
         match error {
             StoreError::Damaged => self.spoilt = true,
             StoreError::NoteDamaged => {}
-            _ => self.store = Store::None,
+            _ => {
+                self.store = Store::None;
+                self.log.waiting.clear();
+            }
         }
         let advice = match error {
             StoreError::Newer => ["Nothing is saved until", "it is up to date again."],
@@ -76,17 +101,31 @@ impl Saving {
     /// kept anyway.
     pub(crate) fn may_begin(&self, bench: &Bench) -> bool {
         let room = self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
-        self.store == Store::None || self.store == Store::Idle && room
+        let logged = self.log.room && self.log.waiting.is_empty();
+        self.store == Store::None || self.store == Store::Idle && room && logged
     }
 
-    /// What is to be kept now.
-    pub(crate) fn next(&mut self, bench: &Bench) -> Option<Save> {
+    /// Takes something for the log. With no store there is none.
+    pub(crate) fn log(&mut self, event: LogEvent) {
+        if self.store != Store::None {
+            // There is room: no coil begins before the one before it is written down.
+            _ = self.log.waiting.push_back(event);
+        }
+    }
+
+    /// Entries of the log below this number are safe on a computer.
+    pub(crate) const fn fetched(&mut self, next: u32) {
+        self.log.fetched = Some(next);
+    }
+
+    /// What is to be kept now. `answered`: no message waits for the user to read it.
+    pub(crate) fn next(&mut self, bench: &Bench, answered: bool) -> Option<Save> {
         if self.store != Store::Idle {
             return None;
         }
         let save = match bench.coil_note() {
             Some(note) => self.note_due(note, bench),
-            None => self.due_between_coils(bench),
+            None => self.due_between_coils(bench, answered),
         }?;
         self.store = Store::Busy;
         Some(save)
@@ -106,10 +145,15 @@ impl Saving {
         Some(Save::Note(note))
     }
 
-    fn due_between_coils(&mut self, bench: &Bench) -> Option<Save> {
+    fn due_between_coils(&mut self, bench: &Bench, answered: bool) -> Option<Save> {
         (self.noted, self.told) = (None, false);
         if self.spoilt {
             return Some(Save::Clear);
+        }
+        let waiting = self.log.due(answered);
+        // A coil is written down before its batch counts it: whenever the power goes, it is there once.
+        if !self.log.waiting.is_empty() {
+            return waiting;
         }
         let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
             let batch = bench.batch(usize::from(job))?;
@@ -122,7 +166,7 @@ impl Saving {
             // have gone by then.
             Some((_, batch)) if batch.progress == Progress::default() && room.is_some() => room,
             Some((job, batch)) => Some(Save::Batch(job, batch)),
-            None => room,
+            None => room.or(waiting),
         }
     }
 
@@ -130,11 +174,10 @@ impl Saving {
     pub(crate) fn done(&mut self, save: &Save, result: Result<(), StoreError>) -> Option<Trouble> {
         self.store = Store::Idle;
         let error = match (save, result) {
-            (_, Err(error)) => error,
             (Save::Clear, Ok(())) => {
                 (self.spoilt, self.cleared) = (false, true);
                 // The batches are still there, and are written anew.
-                (self.batches, self.room) = ([None; MAX_JOBS], None);
+                (self.batches, self.room, self.log.room) = ([None; MAX_JOBS], None, false);
                 return None;
             }
             (Save::Batch(job, batch), Ok(())) => {
@@ -148,13 +191,26 @@ impl Saving {
                 return None;
             }
             (Save::Note(_), Ok(())) => return None,
+            (Save::LogRoom { .. } | Save::Log(_) | Save::Fetched(_), Ok(())) => {
+                self.log.done(save);
+                return None;
+            }
+            (Save::LogRoom { .. }, Err(StoreError::LogFull)) => {
+                self.log.full = true;
+                return Some(log_full());
+            }
+            (Save::Log(_), Err(_)) if !core::mem::replace(&mut self.log.tried, true) => {
+                self.log.room = false;
+                return None;
+            }
+            (_, Err(error)) => error,
         };
         match save {
             // The next note is tried all the same.
             Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
             Save::Note(_) => {}
             // Once: blank records that spoil at once are worn.
-            Save::Batch(..) | Save::Room(_)
+            Save::Batch(..) | Save::Room(_) | Save::LogRoom { .. } | Save::Log(_) | Save::Fetched(_)
                 if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
             {
                 self.spoilt = true;
@@ -164,6 +220,36 @@ impl Saving {
         let advice = ["Counting goes on. Without", "power the count is lost."];
         Some(Trouble::new("Not saved", format_args!("{error}"), advice))
     }
+}
+
+impl Logging {
+    fn due(&self, answered: bool) -> Option<Save> {
+        if let Some(next) = self.fetched {
+            return Some(Save::Fetched(next));
+        }
+        if !self.room {
+            return (!self.full || answered).then_some(Save::LogRoom { leave: self.full });
+        }
+        self.waiting.front().map(|event| Save::Log(event.clone()))
+    }
+
+    fn done(&mut self, save: &Save) {
+        match save {
+            Save::LogRoom { .. } => (self.room, self.full) = (true, false),
+            Save::Log(_) => {
+                self.waiting.pop_front();
+                (self.room, self.tried) = (false, false);
+            }
+            // That may have made room: it is looked for anew.
+            Save::Fetched(_) => (self.fetched, self.full) = (None, false),
+            _ => {}
+        }
+    }
+}
+
+fn log_full() -> Trouble {
+    let advice = ["Any key: the oldest go.", "Fetch first to keep them."];
+    Trouble::new("Log is full", format_args!("{}", StoreError::LogFull), advice)
 }
 
 /// What the user is told who begins a coil too early.

@@ -4,9 +4,10 @@
 //! | --- | --- | --- |
 //! | [`Layout::records`] | settings, the batch of each job, where the next coil's notes go | with no coil on the mandrel |
 //! | [`Layout::notes`] | the count in progress | while a coil turns, programs only |
+//! | [`Layout::end`] | the log of coils | with no coil on the mandrel |
 //!
-//! Both are maps of the library sequential-storage, which appends and checks each item. Nothing is left
-//! to it that erases: see [`records`] and [`notes`], and [`guard`] for when the flash may be written.
+//! All are maps of the library sequential-storage, which appends and checks each item. Nothing is left
+//! to it that erases: see [`records`], [`notes`] and [`mod@log`], and [`guard`] for when the flash may be written.
 //!
 //! Everything has the number of its form with it. A newer firmware reads an older form; an older firmware
 //! leaves a newer form alone and says so.
@@ -20,13 +21,16 @@ use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
 use turntally_core::bench::MAX_JOBS;
+use turntally_core::bench::log::{CoilLog, LogEvent};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 
 pub mod guard;
+pub mod log;
 pub mod notes;
 pub mod records;
 
 use guard::{FlashError, Gate, Guard, SECTOR};
+use log::Log;
 use notes::Stretch;
 use records::{Area, Record};
 
@@ -42,15 +46,21 @@ pub struct Layout {
     pub records: u32,
     /// First byte of the notes, and end of the records.
     pub notes: u32,
-    /// End of the notes.
+    /// End of the notes, and first byte of the log.
     pub end: u32,
+    /// End of the log.
+    pub log_end: u32,
 }
 
 impl Layout {
-    /// On a flash of 2 MiB whose first 128 KiB hold the program: 8 sectors of records and 256 of notes.
-    /// What is above is left for a log.
-    pub const PICO: Self =
-        Self { records: 128 * 1_024, notes: 128 * 1_024 + 8 * SECTOR, end: 128 * 1_024 + (8 + 256) * SECTOR };
+    /// On a flash of 2 MiB whose first 128 KiB hold the program: 8 sectors of records, 256 of notes, and
+    /// the log.
+    pub const PICO: Self = Self {
+        records: 128 * 1_024,
+        notes: 128 * 1_024 + 8 * SECTOR,
+        end: 128 * 1_024 + (8 + 256) * SECTOR,
+        log_end: 2_048 * 1_024,
+    };
 }
 
 /// Why something was not kept or not found again.
@@ -66,6 +76,8 @@ pub enum StoreError {
     Newer,
     /// There is no room for it.
     Full,
+    /// There is no room for an entry of the log but where one stands that has not been fetched.
+    LogFull,
 }
 
 impl fmt::Display for StoreError {
@@ -76,6 +88,7 @@ impl fmt::Display for StoreError {
             Self::NoteDamaged => f.write_str("Coil count cannot be read"),
             Self::Newer => f.write_str("By a newer firmware"),
             Self::Full => f.write_str("No room left in flash"),
+            Self::LogFull => f.write_str("Oldest not fetched yet"),
         }
     }
 }
@@ -106,12 +119,14 @@ pub struct Kept {
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
     pub note: Option<(CoilNote, Since)>,
+    /// A coil that was written down, and whose batch was not kept any more.
+    pub uncounted: Option<CoilLog>,
     /// What could not be read.
     pub trouble: Option<StoreError>,
 }
 
 /// Something to be kept, as the counter hands it out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Save {
     /// What has been made of the job at this place.
     Batch(u8, Batch),
@@ -121,6 +136,15 @@ pub enum Save {
     Room(u32),
     /// The count in progress.
     Note(CoilNote),
+    /// Nothing: room in the log for an entry.
+    LogRoom {
+        /// The user knows that entries may go that have not been fetched.
+        leave: bool,
+    },
+    /// An entry of the log.
+    Log(LogEvent),
+    /// Every entry of the log below this number is safe elsewhere.
+    Fetched(u32),
 }
 
 type Map<'a, F, G> = MapStorage<u8, &'a mut Guard<F, G>, Cache<Uncached, Uncached, Uncached, u8>>;
@@ -137,13 +161,15 @@ pub struct Store<F, G> {
     stretch: Option<Stretch>,
     /// Bytes that notes may still take.
     room: u32,
+    /// Where the log is, once it has been looked for.
+    log: Option<Log>,
 }
 
 impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// On this flash. The layout's borders must be whole sectors.
     pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
         let flash = Guard::new(flash, gate);
-        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0 }
+        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0, log: None }
     }
 
     /// The flash inside.
@@ -155,11 +181,20 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// and said to be so.
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
+        let mut counted = 0;
         for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
-            match self.get(Record::Batch(job)) {
-                Ok(batch) => *place = batch,
+            match self.get_batch(job) {
+                Ok(Some((batch, next))) => {
+                    *place = Some(batch);
+                    counted = next.max(counted);
+                }
+                Ok(None) => {}
                 Err(error) => kept.trouble = Some(error),
             }
+        }
+        match self.uncounted_coil(counted) {
+            Ok(coil) => kept.uncounted = coil,
+            Err(error) => kept.trouble = kept.trouble.or(Some(error)),
         }
         match self.load_note() {
             Ok(note) => kept.note = note,
@@ -174,10 +209,25 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// Whatever kept it from being kept; what was there before is still there.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
-            Save::Batch(job, batch) => self.put(Record::Batch(*job), batch),
+            Save::Batch(job, batch) => {
+                let next = self.log_next()?;
+                self.put(Record::Batch(*job), &(batch, next))
+            }
             Save::Clear => self.clear_records(),
             Save::Room(notes) => self.make_room(*notes),
             Save::Note(note) => self.put_note(note),
+            Save::LogRoom { leave } => self.make_log_room(*leave),
+            Save::Log(event) => self.put_entry(event),
+            Save::Fetched(next) => self.set_fetched(*next),
+        }
+    }
+
+    /// A batch, with the number of the first entry of the log that it does not count.
+    fn get_batch(&mut self, job: u8) -> Result<Option<(Batch, u32)>, StoreError> {
+        match self.get(Record::Batch(job)) {
+            // By a firmware that kept no log.
+            Err(StoreError::Damaged) => Ok(self.get(Record::Batch(job))?.map(|batch| (batch, 0))),
+            found => found,
         }
     }
 }

@@ -190,7 +190,7 @@ impl<'a> Run<'a> {
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
         let mut app = App::new(bench, job.pulses_per_rev, period_ns);
-        let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
+        let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
         let mut store = Store::new(flash, Open, Layout::PICO);
         app.load_from(&mut store);
         Ok(Self {

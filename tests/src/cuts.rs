@@ -1,5 +1,6 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
+use turntally_core::bench::log::{Entry, LogEvent};
 use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
@@ -8,12 +9,19 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{Front, Lights};
-use turntally_firmware::store::guard::{Open, SECTOR};
+use turntally_firmware::store::guard::{Gate, Open, SECTOR};
 use turntally_firmware::store::{Kept, Layout, Save, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
 
-/// A small flash, so that a history wraps round it soon: 4 sectors of records, 10 of notes.
-pub const SMALL: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 14 * SECTOR };
+/// A small flash, so that a history wraps round it soon: 4 sectors of records, 10 of notes, two segments of
+/// log.
+pub const SMALL: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 14 * SECTOR, log_end: 24 * SECTOR };
+/// Cuts that are wanted: `TURNTALLY_CUTS`, or a short history's.
+#[must_use]
+pub fn wanted_cuts() -> u64 {
+    std::env::var("TURNTALLY_CUTS").ok().and_then(|text| text.parse().ok()).unwrap_or(6_000)
+}
+
 /// Pulses of the encoder in a turn.
 const PULSES: u32 = 25;
 /// Counts in a turn of the mandrel.
@@ -70,6 +78,24 @@ pub fn reboot(cells: Cells, layout: Layout, job: &Job) -> (Kept, App) {
     (kept, app)
 }
 
+/// Every entry of the log from this number on, by its number.
+///
+/// # Panics
+/// Where the log cannot be read, or an entry makes no sense: neither is ever so.
+#[must_use]
+pub fn entries<G: Gate>(store: &mut Store<VirtualFlash, G>, from: u32) -> Vec<(u32, LogEvent)> {
+    let mut found = Vec::new();
+    let mut next = from;
+    while let Some((number, bytes)) = store.log_entry(next).unwrap_or_else(|error| unreachable!("{error}")) {
+        match Entry::from_bytes(&bytes) {
+            Ok(entry) if entry.number == number => found.push((number, entry.event)),
+            other => unreachable!("{number}: {other:?}"),
+        }
+        next = number + 1;
+    }
+    found
+}
+
 /// Keys and knob for one poll.
 #[derive(Debug, Default)]
 struct Fingers {
@@ -103,8 +129,10 @@ pub struct Counter {
     /// The counter had itself given up the count of the coil on the mandrel, or of the one that came off
     /// last.
     pub given_up: bool,
-    /// Coils that came off.
-    pub coils: u64,
+    /// Coils that came off, by their turns, and whether a note of each was said to be kept.
+    pub coils: Vec<(Turns, bool)>,
+    /// Coils that were said to be written down.
+    pub logged: usize,
     rng: fastrand::Rng,
     fingers: Fingers,
     ms: u32,
@@ -129,7 +157,8 @@ impl Counter {
             acked,
             noted,
             given_up,
-            coils: 0,
+            coils: Vec::new(),
+            logged: 0,
             rng,
             fingers: Fingers::default(),
             ms: 0,
@@ -152,9 +181,9 @@ impl Counter {
         if before == Phase::Ready && self.app.bench().goal().is_some() {
             (self.true_counts, self.noted) = (0, false);
         }
-        if record.is_some() {
+        if let Some(record) = record {
+            self.coils.push((record.turns, self.noted));
             (self.to_go, self.noted) = (0, false);
-            self.coils += 1;
         }
         self.given_up = match record {
             Some(record) => record.doubt == Doubt::Unknown,
@@ -165,6 +194,7 @@ impl Counter {
         match (&save, result) {
             (Save::Batch(_, batch), Ok(())) => self.acked = batch.progress,
             (Save::Note(_), Ok(())) => self.noted = true,
+            (Save::Log(_), Ok(())) => self.logged += 1,
             _ => {}
         }
         Some(save)

@@ -4,20 +4,18 @@
 //! shorter history is walked.
 
 use embassy_futures::block_on;
+use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
 use turntally_core::bench::{Doubt, Phase, Progress};
+use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
-use turntally_tests::cuts::{Counter, SMALL, job, reboot};
-
-fn wanted_cuts() -> u64 {
-    std::env::var("TURNTALLY_CUTS").ok().and_then(|text| text.parse().ok()).unwrap_or(6_000)
-}
+use turntally_tests::cuts::{Counter, SMALL, entries, job, reboot, wanted_cuts};
 
 fn blank() -> VirtualFlash {
-    VirtualFlash::new(Cells::blank(SMALL.end as usize))
+    VirtualFlash::new(Cells::blank(SMALL.log_end as usize))
 }
 
 /// What was true when the power went.
@@ -83,6 +81,25 @@ impl Truth {
     }
 }
 
+/// Every coil that came off stands in the log once, or is back on the mandrel; only one that came off
+/// before its first note was kept may be neither.
+fn check_log(counter: &Counter, cells: &Cells, resumed: bool) -> Result<usize, String> {
+    let mut store = Store::new(VirtualFlash::new(cells.clone()), Open, SMALL);
+    let entries = entries(&mut store, 0);
+    let found: Vec<Turns> = entries
+        .iter()
+        .filter_map(|(_, event)| if let LogEvent::Coil(coil) = event { Some(coil.turns) } else { None })
+        .collect();
+    let made: Vec<Turns> = counter.coils.iter().map(|(turns, _)| *turns).collect();
+    let whole = made.starts_with(&found) && found.len() >= counter.logged;
+    let missing = counter.coils.get(found.len()..).unwrap_or_default();
+    match missing {
+        [] if whole => Ok(found.len()),
+        [(_, noted)] if whole && (resumed || !noted) => Ok(found.len()),
+        _ => Err(format!("{} of {} coils in the log, missing {missing:?}", found.len(), made.len())),
+    }
+}
+
 /// Every cut point of a random history: progress is the old or the new, a coil in progress is back
 /// within what is said of it, nothing finished comes back once it was kept.
 #[test]
@@ -94,7 +111,7 @@ fn every_cut_is_survived() {
     _ = flash.journal();
     let mut cells = flash.cells();
     let mut rng = fastrand::Rng::with_seed(1);
-    let (mut cuts, mut erases, mut coils) = (0_u64, 0, 0);
+    let (mut cuts, mut erases, mut coils, mut log_cuts) = (0_u64, 0, 0, 0);
     // Erases are long; so that the short history of every day has some too, only every so many of
     // their bytes is a cut there.
     let stride = if wanted >= 100_000 { 1 } else { 97 };
@@ -106,15 +123,30 @@ fn every_cut_is_survived() {
             (truth.acked, truth.noted) = (before.acked, before.noted && truth.in_coil);
         }
         coils += u64::from(matches!(saved, Some(Save::Batch(..))));
+        // Reading the whole log takes its time, and nothing of it changes while a coil turns.
+        let logs = matches!(saved, Some(Save::Log(_) | Save::Batch(..) | Save::LogRoom { .. }));
+        let before_this = counter.logged - usize::from(matches!(saved, Some(Save::Log(_))));
         for change in flash.journal() {
             let erase = matches!(change, Change::Erase { .. });
             erases += u64::from(erase);
             for done in (0..change.len()).step_by(if erase { stride } else { 1 }) {
                 let mut torn = cells.clone();
                 torn.tear(&change, done, &mut rng);
-                let (kept, app) = reboot(torn, SMALL, &job);
+                let (kept, app) = reboot(torn.clone(), SMALL, &job);
                 if let Err(what) = truth.check(&kept, &app, false) {
                     unreachable!("cut {cuts}, after {done} bytes of {change:?}, saving {saved:?}: {what}");
+                }
+                if logs && (!erase || done % (8 * stride) == 0) {
+                    let resumed = app.bench().goal().is_some() && !truth.in_coil;
+                    let logged = core::mem::replace(&mut counter.logged, before_this);
+                    let checked = check_log(&counter, &torn, resumed);
+                    counter.logged = logged;
+                    if let Err(what) = checked {
+                        unreachable!(
+                            "cut {cuts}, after {done} bytes of {change:?}, saving {saved:?}: {what}"
+                        );
+                    }
+                    log_cuts += 1;
                 }
                 cuts += 1;
             }
@@ -122,7 +154,12 @@ fn every_cut_is_survived() {
         }
         assert!(cells.bytes() == flash.cells().bytes(), "the walk and the flash are one");
     }
-    println!("{cuts} cuts survived, in {coils} batches saved and {erases} erases");
+    println!(
+        "{cuts} cuts survived, in {coils} batches saved and {erases} erases; after {log_cuts} of them the log \
+         was read: {} coils, none lost, none twice",
+        counter.logged
+    );
+    assert!(counter.logged > 0);
 }
 
 /// The power goes again and again, also while the counter starts, and the hand goes on each time.
@@ -249,7 +286,7 @@ fn any_rubbish_is_got_over() {
     let job = job();
     let mut rng = fastrand::Rng::with_seed(9);
     for round in 0..wanted_cuts() / 100 {
-        let mut cells = Cells::blank(SMALL.end as usize);
+        let mut cells = Cells::blank(SMALL.log_end as usize);
         match round % 4 {
             0 => cells.bytes_mut().fill(rng.u8(..)),
             1 => cells.bytes_mut().iter_mut().for_each(|byte| *byte = rng.u8(..)),
@@ -302,7 +339,7 @@ fn worn_sectors_are_passed_over_then_told() {
                 .as_ref()
                 .is_some_and(|trouble| trouble.detail() == "Flash is worn out");
         }
-        assert!(counter.coils > 10, "{worn} worn: {} coils", counter.coils);
+        assert!(counter.coils.len() > 10, "{worn} worn: {} coils", counter.coils.len());
         println!("{worn} of 10 worn: {}", if told { "told" } else { "passed over" });
         if worn == 0 {
             assert!(!told);
@@ -353,7 +390,7 @@ fn ten_years_stay_within_the_rated_cycles() {
     const RATED: u64 = 100_000;
     let job = job();
     let layout = Layout::PICO;
-    let flash = VirtualFlash::new(Cells::blank(layout.end as usize));
+    let flash = VirtualFlash::new(Cells::blank(layout.log_end as usize));
     let mut store = Store::new(flash.clone(), Open, layout);
     let mut bench = turntally_tests::cuts::bench(&job);
     for key in [turntally_core::bench::Key::Yes; 2] {

@@ -38,19 +38,24 @@ pub enum Record {
     Stretch,
     /// The area holds everything; its number is that of the area.
     Complete,
+    /// Where the log is.
+    Log,
 }
 
-/// The keys of all that is copied from area to area: those of [`Record::Settings`], [`Record::Stretch`]
-/// and each [`Record::Batch`].
-const NUMBERS: Range<u8> = 0..2 + MAX_JOBS as u8;
+/// The first number of [`Record::Batch`], and that of [`Record::Complete`].
+const BATCHES: u8 = 2;
+const COMPLETE: u8 = BATCHES + MAX_JOBS as u8;
+/// The numbers of all records.
+const NUMBERS: Range<u8> = 0..COMPLETE + 2;
 
 impl Record {
     const fn number(self) -> u8 {
         match self {
             Self::Settings => 0,
             Self::Stretch => 1,
-            Self::Batch(job) => NUMBERS.start + 2 + job % MAX_JOBS as u8,
-            Self::Complete => NUMBERS.end,
+            Self::Batch(job) => BATCHES + job % MAX_JOBS as u8,
+            Self::Complete => COMPLETE,
+            Self::Log => COMPLETE + 1,
         }
     }
 }
@@ -115,7 +120,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// Makes the records blank.
     pub(super) fn clear_records(&mut self) -> Result<(), StoreError> {
         // They have gone with the others, and are to be written anew.
-        (self.area, self.stretch) = (None, None);
+        (self.area, self.stretch, self.log) = (None, None, None);
         [false, true].into_iter().try_for_each(|second| self.make_area_blank(second))
     }
 
@@ -153,7 +158,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let second = old.is_some_and(|old| !old.second);
         self.make_area_blank(second)?;
         if let Some(old) = old {
-            for number in NUMBERS {
+            // The mark that the area is whole comes last, and is its own.
+            for number in NUMBERS.filter(|&number| number != COMPLETE) {
                 let Some((_, key)) = self.newest(old.second, number)? else { continue };
                 let mut bytes = [0; VALUE_LEN];
                 let Some(found) = self.fetch(old.second, key)? else { continue };
