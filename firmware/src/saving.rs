@@ -224,13 +224,13 @@ impl Saving {
 
 impl Logging {
     fn due(&self, answered: bool) -> Option<Save> {
-        if let Some(next) = self.fetched {
-            return Some(Save::Fetched(next));
+        match (self.room, self.waiting.front(), self.fetched) {
+            (true, Some(event), _) => Some(Save::Log(event.clone())),
+            (false, ..) if !self.full => Some(Save::LogRoom { leave: false }),
+            (.., Some(next)) => Some(Save::Fetched(next)),
+            (false, ..) if answered => Some(Save::LogRoom { leave: true }),
+            _ => None,
         }
-        if !self.room {
-            return (!self.full || answered).then_some(Save::LogRoom { leave: self.full });
-        }
-        self.waiting.front().map(|event| Save::Log(event.clone()))
     }
 
     fn done(&mut self, save: &Save) {

@@ -4,7 +4,7 @@
 //! shorter history is walked.
 
 use embassy_futures::block_on;
-use turntally_core::bench::log::LogEvent;
+use turntally_core::bench::log::{LogEvent, Sawn};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
 use turntally_core::bench::{Doubt, Phase, Progress};
 use turntally_core::units::Turns;
@@ -381,7 +381,8 @@ fn newer_records_are_left_alone() {
     assert!(flash.cells().bytes() == cells.bytes(), "nothing was written");
 }
 
-/// Ten years of 200 coils a day, each of 250 turns (76 mm of 0.3 mm wire), a note each eighth of a turn:
+/// Ten years of 200 coils a day, each of 250 turns (76 mm of 0.3 mm wire), a note each eighth of a turn, each
+/// coil written down and counted after sawing, the log fetched once a day:
 /// no sector is erased more often than such parts are rated for (100,000 cycles, data sheets, from
 /// memory).
 #[test]
@@ -405,7 +406,15 @@ fn ten_years_stay_within_the_rated_cycles() {
     let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
     let notes = 250 * NOTE_PARTS;
     let simulated = 600;
-    for _ in 0..simulated {
+    let sawn = LogEvent::Sawn(Sawn { coil: u32::MAX, rings: 250, rejects: 9 });
+    for coil in 0..simulated {
+        for _ in 0..2 {
+            assert_eq!(store.save(&Save::LogRoom { leave: false }), Ok(()));
+            assert_eq!(store.save(&Save::Log(sawn.clone())), Ok(()));
+        }
+        if coil % 200 == 0 {
+            assert_eq!(store.save(&Save::Fetched(2 * coil as u32)), Ok(()));
+        }
         assert_eq!(store.save(&Save::Room(notes)), Ok(()));
         for _ in 0..notes {
             assert_eq!(store.save(&Save::Note(note)), Ok(()));
@@ -414,9 +423,11 @@ fn ten_years_stay_within_the_rated_cycles() {
     }
     let cells = flash.cells();
     let sectors = |from: u32, to: u32| &cells.erases()[(from / SECTOR) as usize..(to / SECTOR) as usize];
-    for (what, sectors) in
-        [("records", sectors(layout.records, layout.notes)), ("notes", sectors(layout.notes, layout.end))]
-    {
+    for (what, sectors) in [
+        ("records", sectors(layout.records, layout.notes)),
+        ("notes", sectors(layout.notes, layout.end)),
+        ("log", sectors(layout.end, layout.log_end)),
+    ] {
         let most = sectors.iter().max().copied().unwrap_or(0);
         // One more than was seen, since the simulation is short beside ten years.
         let years = (u64::from(most) + 1) * COILS / simulated;

@@ -180,9 +180,9 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             let mut sectors = self.segment_of(base).step_by(SECTOR as usize);
             let blank = sectors.try_for_each(|sector| self.flash.make_blank(sector));
             log.known = Known { base, oldest: log.known.oldest.max(gone), ..log.known };
-            log.next = log.next.max(base);
+            (log.next, log.open) = (log.next.max(base), blank.is_ok());
             match blank {
-                Ok(()) => log.open = true,
+                Ok(()) => {}
                 Err(FlashError::NotErased) if worn < segments => worn += 1,
                 Err(error) => return Err(error.into()),
             }
