@@ -31,6 +31,7 @@ use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
 use crate::units::{Micros, Turns};
 
 pub mod log;
+mod offered;
 pub mod snapshot;
 
 /// Jobs that the counter can hold to choose from.
@@ -408,6 +409,13 @@ struct Slot {
     direction: Direction,
 }
 
+impl Slot {
+    fn new(job: Job) -> Self {
+        let (direction, fingerprint) = (job.direction, job.fingerprint());
+        Self { job, fingerprint, progress: Progress::default(), learned: None, direction }
+    }
+}
+
 /// The counter: a pure function of its events.
 #[derive(Debug, Clone)]
 pub struct Bench {
@@ -459,10 +467,7 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
-        let direction = job.direction;
-        let fingerprint = job.fingerprint();
-        let slot = Slot { job, fingerprint, progress: Progress::default(), learned: None, direction };
-        self.slots.push(slot).map_err(|_| TooManyJobs)
+        self.slots.push(Slot::new(job)).map_err(|_| TooManyJobs)
     }
 
     /// Takes one event and hands out the record of a coil that came off with it.
@@ -855,6 +860,12 @@ impl Bench {
     #[must_use]
     pub fn doubt(&self) -> Doubt {
         self.coil.as_ref().map_or(Doubt::Within(0), |coil| coil.doubt)
+    }
+
+    /// What is wrong with the count of the coil on the mandrel.
+    #[must_use]
+    pub fn faults(&self) -> Faults {
+        self.coil.as_ref().map_or(Faults::default(), |coil| coil.faults)
     }
 
     /// The stop cue's goal for the coil on the mandrel.

@@ -8,6 +8,7 @@ use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
 
 use crate::display::Frame;
+use crate::offer::{Offer, Offers};
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
 use crate::saving::{self, Saving};
@@ -23,14 +24,23 @@ const LOOK: Micros = Micros::from_millis(10);
 /// The counter, without its pins.
 #[derive(Debug)]
 pub struct App {
+    /// Of its encoder, in a revolution.
+    pub(crate) pulses_per_rev: u32,
+    /// A number that no other counter has.
+    pub(crate) id: u64,
+    /// Jobs that the counter has of its own: the first of the list.
+    pub(crate) own_jobs: usize,
     watch: SignalWatch,
     view: View,
     rhythm: Rhythm,
     /// What the encoder said since the last poll.
     pending: Reading,
     lost: bool,
-    saving: Saving,
-    clock: Clock,
+    /// Samples were lost since the start.
+    pub(crate) lost_samples: bool,
+    pub(crate) saving: Saving,
+    pub(crate) offers: Offers,
+    pub(crate) clock: Clock,
     frame: Frame,
     drawn: Option<(Micros, Look)>,
     looked: Micros,
@@ -38,15 +48,21 @@ pub struct App {
 
 /// The time of day, if somebody has said it.
 #[derive(Debug, Clone, Copy, Default)]
-struct Clock {
+pub(crate) struct Clock {
     /// As of the last poll.
-    now: Micros,
+    pub(crate) now: Micros,
     /// Seconds since 1970-01-01 UTC, and when they were said.
     set: Option<(u64, Micros)>,
 }
 
 impl Clock {
-    fn seconds(self) -> Option<u64> {
+    /// Sets it, in seconds since 1970-01-01 UTC.
+    pub(crate) const fn set(&mut self, seconds: u64) {
+        self.set = Some((seconds, self.now));
+    }
+
+    /// What it says.
+    pub(crate) fn seconds(self) -> Option<u64> {
         self.set.map(|(seconds, at)| seconds.saturating_add(self.now.since(at).get() / 1_000_000))
     }
 }
@@ -55,7 +71,7 @@ impl Clock {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Look {
     phase: turntally_core::bench::Phase,
-    trouble: bool,
+    message: (bool, bool),
     turns: Turns,
     rings: u32,
     doubt: turntally_core::bench::Doubt,
@@ -66,13 +82,19 @@ impl App {
     /// For an encoder of `pulses_per_rev`, sampled every `sample_period_ns`.
     #[must_use]
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
+        let own_jobs = bench.jobs().len();
         Self {
+            pulses_per_rev,
+            id: 0,
+            own_jobs,
             watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
-            view: View { bench, trouble: None },
+            view: View { bench, trouble: None, offer: None },
             rhythm: Rhythm::default(),
             pending: Reading::default(),
             lost: false,
+            lost_samples: false,
             saving: Saving::default(),
+            offers: Offers::default(),
             clock: Clock::default(),
             frame: Frame::new(),
             drawn: None,
@@ -172,9 +194,9 @@ impl App {
         self.view.bench.is_clear_for(PROGRAM_SPAN)
     }
 
-    /// Sets the clock, in seconds since 1970-01-01 UTC. Without it the log says no time of day.
-    pub const fn set_clock(&mut self, seconds: u64) {
-        self.clock.set = Some((seconds, self.clock.now));
+    /// Gives it a number that no other counter has, for the computer to know it by.
+    pub const fn identify(&mut self, id: u64) {
+        self.id = id;
     }
 
     /// Writes something down that was entered after a coil came off.
@@ -182,9 +204,17 @@ impl App {
         self.saving.log(event);
     }
 
-    /// A computer has every entry of the log below this number.
-    pub const fn log_fetched(&mut self, next: u32) {
-        self.saving.fetched(next);
+    /// The user agrees to a job: it is put into the list and chosen.
+    fn take(&mut self, offer: Offer) {
+        let bench = &mut self.view.bench;
+        let place = bench.place_for(&offer.job, self.own_jobs);
+        match place.filter(|&place| bench.put_job(place, offer.job)) {
+            Some(place) => {
+                bench.choose(place);
+                self.saving.job(place, offer.planned);
+            }
+            None => self.offers.could_not(),
+        }
     }
 
     fn gather(&mut self, reading: Reading) {
@@ -198,9 +228,10 @@ impl App {
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
-        let View { bench, trouble } = &mut self.view;
+        let View { bench, trouble, offer } = &mut self.view;
         let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
+            self.lost_samples = true;
             tell(bench, Input::SamplesLost);
         }
         let pending = core::mem::take(&mut self.pending);
@@ -209,10 +240,20 @@ impl App {
         } else {
             tell(bench, Input::Encoder(pending));
         }
+        if let Some(shown) = self.offers.show(bench, trouble.is_none(), now) {
+            *offer = shown;
+        }
+        let mut agreed = None;
         let (mut key, clicks) = front.read();
         if key.is_some() && trouble.take().is_some() {
             // This press was for the message and says nothing to the bench.
             key = None;
+        }
+        if offer.is_some()
+            && let Some(pressed) = key.take()
+            && let Some(answer) = self.offers.key(pressed, now)
+        {
+            (*offer, agreed) = (None, answer);
         }
         if clicks != 0 {
             tell(bench, Input::Knob(clicks));
@@ -233,6 +274,9 @@ impl App {
         self.rhythm.set(outputs, now);
         let hertz = self.rhythm.hertz(now);
         front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
+        if let Some(offer) = agreed {
+            self.take(offer);
+        }
         record
     }
 
@@ -279,7 +323,7 @@ impl App {
         let job = bench.job().map_or(0, |(index, _)| index as u32);
         Look {
             phase: bench.phase(),
-            trouble: self.view.trouble.is_some(),
+            message: (self.view.trouble.is_some(), self.view.offer.is_some()),
             turns: bench.turns(),
             rings: bench.rings_now(),
             doubt: bench.doubt(),

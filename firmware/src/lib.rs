@@ -8,6 +8,8 @@
 
 pub mod app;
 pub mod display;
+pub mod link;
+pub mod offer;
 pub mod panel;
 pub mod ring;
 pub mod sampler;

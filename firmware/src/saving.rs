@@ -7,6 +7,7 @@ use heapless::Deque;
 use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::snapshot::{Batch, CoilNote};
 use turntally_core::bench::{Bench, MAX_JOBS, Progress};
+use turntally_core::link::job::PlannedJob;
 
 use crate::store::guard::PROGRAM_SPAN;
 use crate::store::{Kept, Save, StoreError};
@@ -40,6 +41,8 @@ pub(crate) struct Saving {
     /// The user knows that this coil is not kept.
     told: bool,
     log: Logging,
+    /// A job that the list has since, by its place.
+    job: Option<(u8, PlannedJob)>,
 }
 
 /// What goes into the log.
@@ -66,6 +69,11 @@ impl Saving {
     /// Takes what the store holds, and brings the bench back to it.
     pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
         self.store = Store::Idle;
+        for (place, planned) in &kept.jobs {
+            if let Ok(job) = planned.rebuilt() {
+                _ = bench.put_job(usize::from(*place), job);
+            }
+        }
         for (job, (batch, saved)) in kept.batches.iter().zip(&mut self.batches).enumerate() {
             if let Some(batch) = batch {
                 bench.resume_batch(job, batch);
@@ -86,6 +94,7 @@ impl Saving {
             StoreError::NoteDamaged => {}
             _ => {
                 self.store = Store::None;
+                self.job = None;
                 self.log.waiting.clear();
             }
         }
@@ -103,6 +112,18 @@ impl Saving {
         let room = self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
         let logged = self.log.room && self.log.waiting.is_empty();
         self.store == Store::None || self.store == Store::Idle && room && logged
+    }
+
+    /// Whether what is to be kept is kept.
+    pub(crate) fn is_well(&self) -> bool {
+        self.store != Store::None
+    }
+
+    /// Takes a job that was put at this place of the list.
+    pub(crate) fn job(&mut self, place: usize, job: PlannedJob) {
+        if let (true, Ok(place)) = (self.is_well(), u8::try_from(place)) {
+            self.job = Some((place, job));
+        }
     }
 
     /// Takes something for the log. With no store there is none.
@@ -155,6 +176,10 @@ impl Saving {
         if !self.log.waiting.is_empty() {
             return waiting;
         }
+        // A job is there before what is made of it.
+        if let Some((place, job)) = &self.job {
+            return Some(Save::Job(*place, job.clone()));
+        }
         let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
             let batch = bench.batch(usize::from(job))?;
             (Some(batch) != *saved).then_some((job, batch))
@@ -191,6 +216,10 @@ impl Saving {
                 return None;
             }
             (Save::Note(_), Ok(())) => return None,
+            (Save::Job(..), Ok(())) => {
+                self.job = None;
+                return None;
+            }
             (Save::LogRoom { .. } | Save::Log(_) | Save::Fetched(_), Ok(())) => {
                 self.log.done(save);
                 return None;
@@ -210,7 +239,12 @@ impl Saving {
             Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
             Save::Note(_) => {}
             // Once: blank records that spoil at once are worn.
-            Save::Batch(..) | Save::Room(_) | Save::LogRoom { .. } | Save::Log(_) | Save::Fetched(_)
+            Save::Batch(..)
+            | Save::Room(_)
+            | Save::LogRoom { .. }
+            | Save::Log(_)
+            | Save::Fetched(_)
+            | Save::Job(..)
                 if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
             {
                 self.spoilt = true;

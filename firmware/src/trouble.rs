@@ -56,6 +56,8 @@ pub struct View {
     pub bench: Bench,
     /// What is wrong with the counter itself, until a key is pressed.
     pub trouble: Option<Trouble>,
+    /// What a computer offers, until a key is pressed.
+    pub offer: Option<Trouble>,
 }
 
 impl View {
@@ -67,7 +69,7 @@ impl View {
     where
         D: DrawTarget<Color = BinaryColor>,
     {
-        match &self.trouble {
+        match self.trouble.as_ref().or(self.offer.as_ref()) {
             None => screen::draw(&self.bench, target),
             Some(Trouble { title, detail, advice: [first, second] }) => {
                 screen::notice(title, [detail, first, second], target)

@@ -3,7 +3,9 @@
 //! `TURNTALLY_CUTS=100000` cuts after every byte; without it after some of them.
 
 use turntally_core::bench::log::{LogEvent, Sawn};
+use turntally_core::link::Request;
 use turntally_firmware::app::App;
+use turntally_firmware::link::Ask;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::log::ENTRIES;
 use turntally_firmware::store::records::Record;
@@ -214,7 +216,8 @@ fn counter_says_that_its_log_is_full() {
                 );
             }
             if fetched && matches!(saved, Some(Save::Log(_))) {
-                counter.app.log_fetched(counter.logged as u32);
+                let next = counter.logged as u32;
+                counter.app.answer(Ask::Plain(Request::Fetched { next }));
             }
         }
         println!("{} coils in a log of {} entries: told {told} times", counter.logged, 2 * ENTRIES);

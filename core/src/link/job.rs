@@ -55,9 +55,9 @@ impl PlannedJob {
     /// With the fingerprint of the job that it makes here.
     ///
     /// # Errors
-    /// As [`Self::job`].
+    /// As [`Self::rebuilt`].
     pub fn signed(self) -> Result<Self, Refusal> {
-        Ok(Self { fingerprint: self.make()?.fingerprint(), ..self })
+        Ok(Self { fingerprint: self.rebuilt()?.fingerprint(), ..self })
     }
 
     /// The job for the bench.
@@ -66,11 +66,16 @@ impl PlannedJob {
     /// [`Refusal::NoJob`] where the figures make none, [`Refusal::OtherRule`] where they make another one
     /// here than where they were planned.
     pub fn job(&self) -> Result<Job, Refusal> {
-        let job = self.make()?;
+        let job = self.rebuilt()?;
         if job.fingerprint() == self.fingerprint { Ok(job) } else { Err(Refusal::OtherRule) }
     }
 
-    fn make(&self) -> Result<Job, Refusal> {
+    /// The job as this firmware works it out, whatever the end came to that planned it: for one that was
+    /// taken before.
+    ///
+    /// # Errors
+    /// [`Refusal::NoJob`] where the figures make none.
+    pub fn rebuilt(&self) -> Result<Job, Refusal> {
         let fits = (1..=MAX_RINGS).contains(&self.rings)
             && (Turns::ZERO..=MAX_TAIL).contains(&self.tail)
             && (Length::ZERO..=MAX_COIL).contains(&self.coil_max)

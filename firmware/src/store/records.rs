@@ -40,13 +40,15 @@ pub enum Record {
     Complete,
     /// Where the log is.
     Log,
+    /// The job at this place of the list, which came over the link.
+    Job(u8),
 }
 
 /// The first number of [`Record::Batch`], and that of [`Record::Complete`].
 const BATCHES: u8 = 2;
 const COMPLETE: u8 = BATCHES + MAX_JOBS as u8;
 /// The numbers of all records.
-const NUMBERS: Range<u8> = 0..COMPLETE + 2;
+const NUMBERS: Range<u8> = 0..COMPLETE + 2 + MAX_JOBS as u8;
 
 impl Record {
     const fn number(self) -> u8 {
@@ -56,6 +58,7 @@ impl Record {
             Self::Batch(job) => BATCHES + job % MAX_JOBS as u8,
             Self::Complete => COMPLETE,
             Self::Log => COMPLETE + 1,
+            Self::Job(job) => COMPLETE + 2 + job % MAX_JOBS as u8,
         }
     }
 }

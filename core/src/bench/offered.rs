@@ -1,0 +1,110 @@
+//! Jobs that come to the counter while it is on.
+
+use super::{Bench, Job, MAX_JOBS, Progress, Slot, State};
+
+impl Bench {
+    /// Where this job would be put in the list: over the same job, behind the last, or where one is that
+    /// is finished or not begun. The first `own` jobs stay. `None` where there is no such place.
+    #[must_use]
+    pub fn place_for(&self, job: &Job, own: usize) -> Option<usize> {
+        let fingerprint = job.fingerprint();
+        let same = self.slots.iter().position(|slot| slot.fingerprint == fingerprint);
+        let behind = (self.slots.len() < MAX_JOBS).then_some(self.slots.len());
+        let spent =
+            |slot: &Slot| slot.progress.rings >= slot.job.rings || slot.progress == Progress::default();
+        let spare = || self.slots.iter().skip(own).position(spent).map(|place| own + place);
+        same.or(behind).or_else(spare)
+    }
+
+    /// Puts a job at a place of the list; whether that was possible: not while a coil is on the mandrel, nor
+    /// past the end of the list. What has been made of the same job there stays.
+    pub fn put_job(&mut self, place: usize, job: Job) -> bool {
+        if self.coil.is_some() {
+            return false;
+        }
+        let slot = Slot::new(job);
+        match self.slots.get_mut(place) {
+            Some(before) if before.fingerprint == slot.fingerprint => true,
+            Some(before) => {
+                *before = slot;
+                true
+            }
+            None => place == self.slots.len() && self.slots.push(slot).is_ok(),
+        }
+    }
+
+    /// Chooses a job of the list, with no coil on the mandrel.
+    pub fn choose(&mut self, place: usize) {
+        if self.coil.is_none() && place < self.slots.len() {
+            self.chosen = place;
+            self.state = State::Choose;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    use super::*;
+    use crate::bench::{Event, Input, Key};
+    use crate::coil::{CoilRule, Winding};
+    use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+    use crate::plan::BatchRule;
+    use crate::spring::SpringRatio;
+    use crate::units::{Length, Micros, Turns};
+
+    fn job(rings: u32) -> Job {
+        let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
+        let spring = SpringRatio::measured(1.01).unwrap();
+        let winding = Winding::new(wire, mandrel, 0.0, Length::ZERO, spring).unwrap();
+        let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
+        let rule =
+            BatchRule::new(CoilRule::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
+        let lead = crate::bench::Lead::Set(Micros::ZERO);
+        Job { name: "job".try_into().unwrap(), rings, rule, direction: Direction::Forward, lead }
+    }
+
+    fn rings(bench: &Bench) -> std::vec::Vec<u32> {
+        bench.jobs().map(|job| job.rings).collect()
+    }
+
+    extern crate std;
+
+    /// New jobs go behind the last; the same job keeps its place; in a full list one that is not begun
+    /// makes room, and the counter's own never does.
+    #[test]
+    fn jobs_find_their_places() {
+        let mut bench = Bench::new();
+        bench.add_job(job(1)).unwrap();
+        for wanted in 2..=8 {
+            let place = bench.place_for(&job(wanted), 1).unwrap();
+            assert!(bench.put_job(place, job(wanted)));
+        }
+        assert_eq!(rings(&bench), [1, 2, 3, 4, 5, 6, 7, 8]);
+        assert_eq!(bench.place_for(&job(5), 1), Some(4));
+        // The second is begun, and stays.
+        bench.slots[1].progress.scrapped = 1;
+        let place = bench.place_for(&job(9), 1).unwrap();
+        assert!(bench.put_job(place, job(9)));
+        assert_eq!(rings(&bench), [1, 2, 9, 4, 5, 6, 7, 8]);
+        for slot in &mut bench.slots {
+            slot.progress.scrapped = 1;
+        }
+        assert_eq!(bench.place_for(&job(10), 1), None);
+        assert!(bench.put_job(4, job(5)) && bench.slots[4].progress.scrapped == 1, "the same job");
+    }
+
+    /// With a coil on the mandrel nothing changes.
+    #[test]
+    fn coil_on_the_mandrel_keeps_its_job() {
+        let mut bench = Bench::new();
+        bench.add_job(job(30)).unwrap();
+        for key in [Key::Yes, Key::Yes] {
+            bench.handle(Event { at: Micros::ZERO, input: Input::Key(key) });
+        }
+        assert!(bench.goal().is_some());
+        assert!(!bench.put_job(0, job(31)) && !bench.put_job(1, job(31)));
+        bench.choose(0);
+        assert!(bench.goal().is_some() && rings(&bench) == [30]);
+    }
+}

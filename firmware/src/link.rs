@@ -1,0 +1,168 @@
+//! The counter's end of the link to a computer.
+//!
+//! [`Link`] takes bytes and says what each question needs: nothing but an answer, the app, or the log in the
+//! store. A board may do these where it likes: what works out frames and jobs takes milliseconds and
+//! belongs nowhere near the tick; [`App::answer`] is quick and belongs there.
+
+use embedded_storage::nor_flash::NorFlash;
+use turntally_core::bench::log::EntryBytes;
+use turntally_core::link::counter::{Question, Server};
+use turntally_core::link::frame::{Frame, Tag};
+use turntally_core::link::{Answer, Health, Identity, Refusal, Reply, Request, Status, VERSION};
+
+use crate::app::App;
+use crate::offer::Offer;
+use crate::store::guard::Gate;
+use crate::store::{Store, StoreError};
+
+/// What a question needs.
+#[derive(Debug)]
+pub enum Need {
+    /// Nothing: this is to be sent.
+    Send(Frame),
+    /// The app: [`App::answer`], and its reply to [`Server::answer`] with this tag.
+    App(Tag, Ask),
+    /// Entries of the log: as long as [`Link::wanted`] says a number, the store's
+    /// [`log_entry`](Store::log_entry) for it is to be given to [`Link::entry`].
+    Log,
+}
+
+/// What the app is asked.
+#[derive(Debug)]
+pub enum Ask {
+    /// Something that it knows or does at once.
+    Plain(Request),
+    /// To put an offer to the user.
+    Offer(u32, Offer),
+}
+
+/// The link, without its wire.
+#[derive(Debug, Default)]
+pub struct Link {
+    server: Server,
+}
+
+impl Link {
+    /// Takes one byte; what the question that it ends needs.
+    pub fn push(&mut self, byte: u8) -> Option<Need> {
+        let Question { tag, request } = self.server.push(byte)?;
+        let refuse = |refusal| Need::Send(Server::answer(tag, &Reply::Refused(refusal)));
+        Some(match request {
+            Err(refusal) => refuse(refusal),
+            Ok(Request::Fetch { from, count }) => {
+                self.server.fetch(tag, from, count);
+                Need::Log
+            }
+            Ok(Request::OfferJob { ticket, job }) => match job.job() {
+                Ok(made) => Need::App(tag, Ask::Offer(ticket, Offer { planned: job, job: made })),
+                Err(refusal) => refuse(refusal),
+            },
+            Ok(request) => Need::App(tag, Ask::Plain(request)),
+        })
+    }
+
+    /// The number from which on an entry of the log is wanted.
+    #[must_use]
+    pub fn wanted(&self) -> Option<u32> {
+        self.server.wanted()
+    }
+
+    /// Takes what the store has there; bytes to be sent.
+    pub fn entry(&mut self, found: &Result<Option<(u32, EntryBytes)>, StoreError>) -> Frame {
+        self.server.entry(match found {
+            Ok(Some((number, bytes))) => Ok(Some((*number, bytes))),
+            Ok(None) => Ok(None),
+            Err(_) => Err(Refusal::Store),
+        })
+    }
+
+    /// Takes one byte on a board whose app and store are at hand, and hands `send` what is to be sent.
+    pub fn push_at_once<F: NorFlash, G: Gate>(
+        &mut self,
+        byte: u8,
+        app: &mut App,
+        store: &mut Store<F, G>,
+        mut send: impl FnMut(&[u8]),
+    ) {
+        match self.push(byte) {
+            None => {}
+            Some(Need::Send(frame)) => send(&frame),
+            Some(Need::App(tag, ask)) => send(&Server::answer(tag, &app.answer(ask))),
+            Some(Need::Log) => {
+                while let Some(from) = self.wanted() {
+                    send(&self.entry(&store.log_entry(from)));
+                }
+            }
+        }
+    }
+}
+
+impl App {
+    /// Answers a computer. Nothing that it asks moves the count or silences a cue: an offer is put to the
+    /// user, and all the rest is told, or about the log and the time of day.
+    pub fn answer(&mut self, ask: Ask) -> Reply {
+        match ask {
+            Ask::Offer(ticket, offer) => {
+                self.offered(ticket, offer).map_or_else(Reply::Refused, Reply::Answer)
+            }
+            Ask::Plain(Request::Identify { .. }) => Reply::Identity(Identity {
+                version: VERSION,
+                firmware: env!("CARGO_PKG_VERSION").try_into().unwrap_or_default(),
+                id: self.id,
+                pulses_per_rev: self.pulses_per_rev,
+            }),
+            Ask::Plain(Request::Answer { ticket }) => {
+                Reply::Answer(self.offers.answer(ticket, self.clock.now))
+            }
+            Ask::Plain(Request::Status) => Reply::Status(self.status()),
+            Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
+            Ask::Plain(Request::Fetched { next }) => {
+                self.saving.fetched(next);
+                Reply::Done
+            }
+            Ask::Plain(Request::SetClock { seconds }) => {
+                self.clock.set(seconds);
+                Reply::Done
+            }
+            Ask::Plain(_) => Reply::Refused(Refusal::Unknown),
+        }
+    }
+
+    fn offered(&mut self, ticket: u32, offer: Offer) -> Result<Answer, Refusal> {
+        if offer.planned.pulses_per_rev != self.pulses_per_rev {
+            return Err(Refusal::OtherEncoder);
+        }
+        self.bench().place_for(&offer.job, self.own_jobs).ok_or(Refusal::Full)?;
+        self.offers.make(ticket, offer, self.clock.now)
+    }
+
+    fn status(&self) -> Status {
+        let bench = self.bench();
+        let job = bench.job().map(|(_, job)| job);
+        Status {
+            phase: bench.phase(),
+            job: job.map(|job| job.name.clone()).unwrap_or_default(),
+            rings_wanted: job.map_or(0, |job| job.rings),
+            progress: bench.progress(),
+            counts: bench.counts(),
+            turns: bench.turns(),
+            target: bench.target_turns(),
+            rings: bench.rings_now(),
+            doubt: bench.doubt(),
+            faults: bench.faults(),
+            turns_per_minute: bench.turns_per_minute(),
+            trouble: self.view().trouble.is_some(),
+        }
+    }
+
+    fn health(&self) -> Health {
+        Health {
+            saving: self.saving.is_well(),
+            dead: self.bench().dead_channel(),
+            illegal: self.watch().decoder().illegal(),
+            samples_lost: self.lost_samples,
+            up_ms: self.clock.now.get() / 1_000,
+            clock: self.clock.seconds(),
+        }
+    }
+}

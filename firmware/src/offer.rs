@@ -1,0 +1,114 @@
+//! What a computer offers the user at the counter, and what the user says to it.
+//!
+//! An offer is shown with no coil on the mandrel, where nothing is about to begin. Keys that go down just
+//! after it came up were meant for what stood there before, and say nothing. An offer that nobody asks
+//! about any more is withdrawn: its cable has been pulled.
+
+use turntally_core::bench::{Bench, Job, Key, Phase};
+use turntally_core::link::job::PlannedJob;
+use turntally_core::link::{Answer, Refusal};
+use turntally_core::units::Micros;
+
+use crate::trouble::Trouble;
+
+/// For how long keys say nothing.
+const READ_FIRST: Micros = Micros::from_millis(700);
+/// After this time without a question an offer is withdrawn.
+const FORGET: Micros = Micros::from_millis(10_000);
+
+/// A job that is offered.
+#[derive(Debug, Clone)]
+pub struct Offer {
+    /// What it was made of, to be kept.
+    pub planned: PlannedJob,
+    /// What the bench takes.
+    pub job: Job,
+}
+
+#[derive(Debug, Clone)]
+struct Waiting {
+    ticket: u32,
+    offer: Offer,
+    heard: Micros,
+    shown: Option<Micros>,
+}
+
+/// The offer that waits, and the last one's answer.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Offers {
+    waiting: Option<Waiting>,
+    answered: Option<(u32, Answer)>,
+}
+
+impl Offers {
+    /// Takes an offer; one that waits or was answered already is the same again.
+    pub(crate) fn make(&mut self, ticket: u32, offer: Offer, now: Micros) -> Result<Answer, Refusal> {
+        match self.answer(ticket, now) {
+            Answer::None if self.waiting.is_some() => Err(Refusal::Busy),
+            Answer::None => {
+                self.waiting = Some(Waiting { ticket, offer, heard: now, shown: None });
+                Ok(Answer::Waiting)
+            }
+            known => Ok(known),
+        }
+    }
+
+    /// What the user says to this one.
+    pub(crate) fn answer(&mut self, ticket: u32, now: Micros) -> Answer {
+        match (&mut self.waiting, self.answered) {
+            (Some(waiting), _) if waiting.ticket == ticket => {
+                waiting.heard = now;
+                Answer::Waiting
+            }
+            (_, Some((answered, answer))) if answered == ticket => answer,
+            _ => Answer::None,
+        }
+    }
+
+    /// To be called every tick: what is to be shown, where that changes. `free`: no message about the
+    /// counter itself is on the screen.
+    pub(crate) fn show(&mut self, bench: &Bench, free: bool, now: Micros) -> Option<Option<Trouble>> {
+        let waiting = self.waiting.as_mut()?;
+        if now.since(waiting.heard) > FORGET {
+            self.waiting = None;
+            return Some(None);
+        }
+        let calm = free && matches!(bench.phase(), Phase::Choose | Phase::Next | Phase::Done);
+        match (calm, waiting.shown) {
+            (true, None) => {
+                waiting.shown = Some(now);
+                Some(Some(notice(&waiting.offer.job)))
+            }
+            (false, Some(_)) => {
+                waiting.shown = None;
+                Some(None)
+            }
+            _ => None,
+        }
+    }
+
+    /// Takes a key that went down while an offer is shown; the offer that is agreed to. `None` within where
+    /// the key says nothing yet.
+    pub(crate) fn key(&mut self, key: Key, now: Micros) -> Option<Option<Offer>> {
+        let shown = self.waiting.as_ref()?.shown?;
+        if now.since(shown) < READ_FIRST {
+            return None;
+        }
+        let waiting = self.waiting.take()?;
+        let agreed = key == Key::Yes;
+        self.answered = Some((waiting.ticket, if agreed { Answer::Agreed } else { Answer::Declined }));
+        Some(agreed.then_some(waiting.offer))
+    }
+
+    /// The offer that was agreed to could not be taken.
+    pub(crate) fn could_not(&mut self) {
+        if let Some((_, answer)) = &mut self.answered {
+            *answer = Answer::Declined;
+        }
+    }
+}
+
+fn notice(job: &Job) -> Trouble {
+    let advice = ["From the computer.", "Yes: take it. No: leave."];
+    Trouble::new("New job?", format_args!("{} {}", job.rings, job.name), advice)
+}
