@@ -15,6 +15,7 @@ use core::fmt;
 
 use crate::spring::SpringRatio;
 use crate::units::{Density, Grams, Length, Mm, Turns};
+use crate::wide;
 
 /// The thinnest mandrel, in wire diameters, on which a wire is bent to a ring at all. At one diameter
 /// the outer fibre is stretched by a half. Common practice, no source.
@@ -341,7 +342,7 @@ impl CoilRule {
         let released = (rings + 1) * one + i128::from(self.tail.nano());
         let kept = i128::from(self.kept_least.max(1));
         // Rounded up, so that rounding down in `usable` still reaches the whole turn.
-        let wound = (released * one + kept - 1) / kept;
+        let wound = wide::div_ceil(released * one, kept);
         Turns::from_nano(i64::try_from(wound).unwrap_or(i64::MAX))
     }
 
@@ -349,7 +350,7 @@ impl CoilRule {
     #[must_use]
     pub const fn length(&self, wound: Turns) -> Length {
         let along = wound.nano() as i128 * self.pitch.nm() as i128;
-        let along = (along + Turns::ONE as i128 - 1).div_euclid(Turns::ONE as i128);
+        let along = wide::div_ceil(along, Turns::ONE as i128);
         let nm = along + self.wire.nm() as i128;
         // A turn count is below 9.3e9 and a pitch below 6 m: past i64 only for coils beyond any bench.
         Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
@@ -363,14 +364,14 @@ impl CoilRule {
         if along <= 0 || self.pitch.nm() <= 0 {
             return Turns::ZERO;
         }
-        let nano = along * Turns::ONE as i128 / self.pitch.nm() as i128;
+        let nano = wide::div(along * Turns::ONE as i128, self.pitch.nm() as i128);
         Turns::from_nano(if nano > i64::MAX as i128 { i64::MAX } else { nano as i64 })
     }
 
     /// Wire wound on by `wound` turns, rounded up to a nanometre a turn.
     #[must_use]
     pub const fn wire_used(&self, wound: Turns) -> Length {
-        let nm = wound.nano() as i128 * self.turn_wire.nm() as i128 / Turns::ONE as i128;
+        let nm = wide::div(wound.nano() as i128 * self.turn_wire.nm() as i128, Turns::ONE as i128);
         Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
     }
 
@@ -379,7 +380,7 @@ impl CoilRule {
             return Turns::ZERO;
         }
         // Below 2^63 x 2^30: fits i128 with room.
-        let released = wound.nano() as i128 * kept as i128 / Turns::ONE as i128;
+        let released = wide::div(wound.nano() as i128 * kept as i128, Turns::ONE as i128);
         let usable = released - self.tail.nano() as i128;
         Turns::from_nano(if usable < 0 { 0 } else { usable as i64 })
     }

@@ -6,6 +6,7 @@ use core::str::FromStr;
 use serde::{Deserialize, Serialize};
 
 use crate::units::Turns;
+use crate::wide;
 
 /// The shaft that carries the encoder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
@@ -199,7 +200,7 @@ impl CountsPerTurn {
     pub fn counts_for(self, turns: Turns) -> Option<i64> {
         let exact = i128::from(turns.nano()) * i128::from(self.num);
         let one = i128::from(Turns::ONE) * i128::from(self.den);
-        i64::try_from(exact.div_euclid(one) + i128::from(exact.rem_euclid(one) > 0)).ok()
+        i64::try_from(wide::div_ceil(exact, one)).ok()
     }
 
     fn nano_turns(self, counts: i64) -> i128 {
@@ -209,7 +210,8 @@ impl CountsPerTurn {
         {
             return i128::from(nano.div_euclid(num));
         }
-        (i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den)).div_euclid(i128::from(self.num))
+        let exact = i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den);
+        wide::div_floor(exact, i128::from(self.num))
     }
 }
 

@@ -29,3 +29,4 @@ pub mod screen;
 pub mod signal;
 pub mod spring;
 pub mod units;
+mod wide;

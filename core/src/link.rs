@@ -29,7 +29,7 @@ pub mod counter;
 pub mod frame;
 pub mod job;
 
-use job::PlannedJob;
+use job::JobBytes;
 
 /// The form of the link. Ends of different forms talk as long as both know the messages.
 pub const VERSION: u16 = 1;
@@ -61,8 +61,8 @@ pub enum Request {
     OfferJob {
         /// As that of the settings.
         ticket: u32,
-        /// The job.
-        job: PlannedJob,
+        /// The job, as [`job::PlannedJob::from_bytes`] reads it.
+        job: JobBytes,
     },
     /// What does the user say to the offer of this ticket?
     Answer {

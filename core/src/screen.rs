@@ -23,6 +23,7 @@ use u8g2_fonts::{Error, FontRenderer, fonts};
 use crate::bench::{Bench, Choice, Doubt, Fault, Phase, State};
 use crate::signal::Channel;
 use crate::units::Turns;
+use crate::wide;
 
 mod letters;
 
@@ -591,7 +592,8 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         let target = bench.target_turns().nano().max(1);
         let wound = bench.turns().nano().clamp(0, target);
         // Below 123 after the clamp.
-        let grown = i32::try_from(i128::from(wound) * i128::from(POST - 3) / i128::from(target)).unwrap_or(0);
+        let grown = wide::div(i128::from(wound) * i128::from(POST - 3), i128::from(target));
+        let grown = i32::try_from(grown).unwrap_or(0);
         let mut x = 0;
         while x + 4 <= grown {
             // Two lines side by side: a thick one would cover its neighbour's pixels.

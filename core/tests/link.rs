@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use proptest::prelude::*;
 use turntally_core::bench::Job;
-use turntally_core::bench::log::{Entry, LogEvent, Sawn};
+use turntally_core::bench::log::{LogEvent, Sawn, entry_bytes};
 use turntally_core::counter::Shaft;
 use turntally_core::link::computer::{Client, Fetcher, Fetching, NoAnswer, PATIENCE};
 use turntally_core::link::counter::Server;
@@ -25,7 +25,7 @@ impl Counter {
     fn new(entries: u32) -> Self {
         let entry = |number| {
             let event = LogEvent::Sawn(Sawn { coil: number, rings: 40 + number % 7, rejects: number % 3 });
-            Entry { number, event }.to_bytes().to_vec()
+            entry_bytes(number, &event.to_bytes()).to_vec()
         };
         let log =
             (0..entries).filter(|number| number % 11 != 3).map(|number| (number, entry(number))).collect();
@@ -246,7 +246,7 @@ fn planned() -> PlannedJob {
 #[test]
 fn job_comes_over_the_link() {
     let job = planned();
-    let request = Request::OfferJob { ticket: 7, job: job.clone() };
+    let request = Request::OfferJob { ticket: 7, job: job.to_bytes() };
     let (mut server, mut client) = (Server::default(), Client::default());
     let questions: Vec<_> = client
         .ask(&request, Micros::ZERO)
@@ -256,6 +256,7 @@ fn job_comes_over_the_link() {
         .collect();
     let [question] = questions.as_slice() else { panic!("{questions:?}") };
     assert_eq!(question.request, Ok(request));
+    assert_eq!(PlannedJob::from_bytes(&job.to_bytes()), Ok(job.clone()));
     assert_eq!(job.job().as_ref().map(Job::fingerprint), Ok(job.fingerprint));
     let other = PlannedJob { fingerprint: job.fingerprint + 1, ..job.clone() };
     assert_eq!(other.job().map(|job| job.rings), Err(Refusal::OtherRule));
@@ -285,9 +286,9 @@ fn longest_messages_fit() {
     };
     let frames: [Frame; 2] = [
         encode(0, &Request::WriteSettings { ticket: u32::MAX, settings }),
-        encode(0, &Request::OfferJob { ticket: u32::MAX, job }),
+        encode(0, &Request::OfferJob { ticket: u32::MAX, job: job.to_bytes() }),
     ];
-    assert!(frames.iter().all(|frame| !frame.is_empty()));
+    assert!(frames.iter().all(|frame| frame.len() > 130), "{frames:?}");
     let bytes = heapless::Vec::from_slice(&[0xff; turntally_core::bench::log::ENTRY_LEN]).unwrap();
     let entry = turntally_core::link::SentEntry { from: u32::MAX, number: u32::MAX, bytes };
     assert!(!encode(0, &Reply::Entry(entry)).is_empty());

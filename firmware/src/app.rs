@@ -2,7 +2,9 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{Bench, CoilRecord, Event, Input, Key, Lamp, Outputs, Sound, State};
+use turntally_core::bench::{
+    Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
+};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
@@ -141,6 +143,12 @@ impl App {
         self.saving.expect();
     }
 
+    /// Takes a job that came over the link before ([`Store::load_job`]). To be called before
+    /// [`App::restore`], with one place after the other from the counter's own jobs on.
+    pub fn restore_job(&mut self, place: usize, job: Job) {
+        _ = self.view.bench.put_job(place, job);
+    }
+
     /// Goes on from what the store holds.
     pub fn restore(&mut self, kept: &Kept) {
         if let Some(trouble) = self.saving.restore(kept, &mut self.view.bench) {
@@ -165,6 +173,10 @@ impl App {
     /// and [`App::restore`] apart. Hands out what it found.
     pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> Kept {
         self.expect_store();
+        for place in (0..MAX_JOBS as u8).skip(self.own_jobs) {
+            let Some(job) = store.load_job(place) else { break };
+            self.restore_job(usize::from(place), job);
+        }
         let kept = store.load(self.bench().jobs().len());
         self.restore(&kept);
         kept
@@ -200,7 +212,7 @@ impl App {
     }
 
     /// Writes something down that was entered after a coil came off.
-    pub fn log(&mut self, event: LogEvent) {
+    pub fn log(&mut self, event: &LogEvent) {
         self.saving.log(event);
     }
 
@@ -265,7 +277,7 @@ impl App {
         let record = key.and_then(|key| tell(bench, Input::Key(key)));
         self.clock.now = now;
         if let Some(coil) = record.and_then(|record| bench.coil_log(&record, self.clock.seconds())) {
-            self.saving.log(LogEvent::Coil(coil));
+            self.saving.log(&LogEvent::Coil(coil));
         }
         let mut outputs = bench.outputs();
         if trouble.is_some() {

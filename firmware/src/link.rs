@@ -8,6 +8,7 @@ use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::log::EntryBytes;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
+use turntally_core::link::job::{JobBytes, PlannedJob};
 use turntally_core::link::{Answer, Health, Identity, Refusal, Reply, Request, Status, VERSION};
 
 use crate::app::App;
@@ -53,8 +54,8 @@ impl Link {
                 self.server.fetch(tag, from, count);
                 Need::Log
             }
-            Ok(Request::OfferJob { ticket, job }) => match job.job() {
-                Ok(made) => Need::App(tag, Ask::Offer(ticket, Offer { planned: job, job: made })),
+            Ok(Request::OfferJob { ticket, job }) => match offer(job) {
+                Ok(offer) => Need::App(tag, Ask::Offer(ticket, offer)),
                 Err(refusal) => refuse(refusal),
             },
             Ok(request) => Need::App(tag, Ask::Plain(request)),
@@ -97,6 +98,11 @@ impl Link {
     }
 }
 
+fn offer(planned: JobBytes) -> Result<Offer, Refusal> {
+    let job = PlannedJob::from_bytes(&planned)?;
+    Ok(Offer { planned, pulses_per_rev: job.pulses_per_rev, job: job.job()? })
+}
+
 impl App {
     /// Answers a computer. Nothing that it asks moves the count or silences a cue: an offer is put to the
     /// user, and all the rest is told, or about the log and the time of day.
@@ -129,7 +135,7 @@ impl App {
     }
 
     fn offered(&mut self, ticket: u32, offer: Offer) -> Result<Answer, Refusal> {
-        if offer.planned.pulses_per_rev != self.pulses_per_rev {
+        if offer.pulses_per_rev != self.pulses_per_rev {
             return Err(Refusal::OtherEncoder);
         }
         self.bench().place_for(&offer.job, self.own_jobs).ok_or(Refusal::Full)?;

@@ -5,7 +5,7 @@
 //! about any more is withdrawn: its cable has been pulled.
 
 use turntally_core::bench::{Bench, Job, Key, Phase};
-use turntally_core::link::job::PlannedJob;
+use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
 use turntally_core::units::Micros;
 
@@ -19,8 +19,10 @@ const FORGET: Micros = Micros::from_millis(10_000);
 /// A job that is offered.
 #[derive(Debug, Clone)]
 pub struct Offer {
-    /// What it was made of, to be kept.
-    pub planned: PlannedJob,
+    /// As it came, to be kept.
+    pub planned: JobBytes,
+    /// Pulses of the encoder that it is planned for.
+    pub pulses_per_rev: u32,
     /// What the bench takes.
     pub job: Job,
 }

@@ -4,10 +4,10 @@
 //! told later whether it was. Of the counts that come meanwhile only the newest is kept.
 
 use heapless::Deque;
-use turntally_core::bench::log::LogEvent;
+use turntally_core::bench::log::{EventBytes, LogEvent};
 use turntally_core::bench::snapshot::{Batch, CoilNote};
 use turntally_core::bench::{Bench, MAX_JOBS, Progress};
-use turntally_core::link::job::PlannedJob;
+use turntally_core::link::job::JobBytes;
 
 use crate::store::guard::PROGRAM_SPAN;
 use crate::store::{Kept, Save, StoreError};
@@ -42,14 +42,14 @@ pub(crate) struct Saving {
     told: bool,
     log: Logging,
     /// A job that the list has since, by its place.
-    job: Option<(u8, PlannedJob)>,
+    job: Option<(u8, JobBytes)>,
 }
 
 /// What goes into the log.
 #[derive(Debug, Clone, Default)]
 struct Logging {
     /// A coil that came off, and what was entered since: it is written down before the next one begins.
-    waiting: Deque<LogEvent, 4>,
+    waiting: Deque<EventBytes, 4>,
     /// There is room for the next entry.
     room: bool,
     /// The entry that waits has been tried, and a fresh segment is to be tried for it.
@@ -69,18 +69,13 @@ impl Saving {
     /// Takes what the store holds, and brings the bench back to it.
     pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
         self.store = Store::Idle;
-        for (place, planned) in &kept.jobs {
-            if let Ok(job) = planned.rebuilt() {
-                _ = bench.put_job(usize::from(*place), job);
-            }
-        }
         for (job, (batch, saved)) in kept.batches.iter().zip(&mut self.batches).enumerate() {
             if let Some(batch) = batch {
                 bench.resume_batch(job, batch);
             }
             *saved = bench.batch(job);
         }
-        if let Some(coil) = &kept.uncounted {
+        if let Some(coil) = kept.uncounted {
             // One of a job that has gone counts for none.
             _ = bench.count_coil(coil);
         }
@@ -120,17 +115,17 @@ impl Saving {
     }
 
     /// Takes a job that was put at this place of the list.
-    pub(crate) fn job(&mut self, place: usize, job: PlannedJob) {
+    pub(crate) fn job(&mut self, place: usize, job: JobBytes) {
         if let (true, Ok(place)) = (self.is_well(), u8::try_from(place)) {
             self.job = Some((place, job));
         }
     }
 
     /// Takes something for the log. With no store there is none.
-    pub(crate) fn log(&mut self, event: LogEvent) {
+    pub(crate) fn log(&mut self, event: &LogEvent) {
         if self.store != Store::None {
             // There is room: no coil begins before the one before it is written down.
-            _ = self.log.waiting.push_back(event);
+            _ = self.log.waiting.push_back(event.to_bytes());
         }
     }
 

@@ -18,13 +18,12 @@ use core::task::Poll;
 
 use embassy_futures::poll_once;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
-use heapless::Vec;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use turntally_core::bench::MAX_JOBS;
-use turntally_core::bench::log::{CoilLog, LogEvent};
+use turntally_core::bench::log::{Counted, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
-use turntally_core::link::job::PlannedJob;
+use turntally_core::bench::{Job, MAX_JOBS};
+use turntally_core::link::job::{JobBytes, PlannedJob};
 
 pub mod guard;
 pub mod log;
@@ -117,20 +116,18 @@ impl From<sequential_storage::Error<FlashError>> for StoreError {
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]
 pub struct Kept {
-    /// The jobs that came over the link, by their places in the list.
-    pub jobs: Vec<(u8, PlannedJob), MAX_JOBS>,
     /// The batches by their jobs.
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
     pub note: Option<(CoilNote, Since)>,
     /// A coil that was written down, and whose batch was not kept any more.
-    pub uncounted: Option<CoilLog>,
+    pub uncounted: Option<Counted>,
     /// What could not be read.
     pub trouble: Option<StoreError>,
 }
 
 /// Something to be kept, as the counter hands it out.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Save {
     /// What has been made of the job at this place.
     Batch(u8, Batch),
@@ -146,9 +143,9 @@ pub enum Save {
         leave: bool,
     },
     /// The job at this place of the list, which came over the link.
-    Job(u8, PlannedJob),
+    Job(u8, JobBytes),
     /// An entry of the log.
-    Log(LogEvent),
+    Log(EventBytes),
     /// Every entry of the log below this number is safe elsewhere.
     Fetched(u32),
 }
@@ -183,22 +180,17 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.flash.flash()
     }
 
-    /// Reads everything: the jobs behind the counter's own `jobs`, and the batches of all of them. Whatever cannot be read is left out,
+    /// The job at this place of the list that came over the link, if there is one that can be read.
+    pub fn load_job(&mut self, place: u8) -> Option<Job> {
+        let job = self.get_raw(Record::Job(place), |bytes| PlannedJob::from_bytes(bytes).ok());
+        job.ok()??.rebuilt().ok()
+    }
+
+    /// Reads everything but the jobs, with the batches of the first `jobs` jobs. Whatever cannot be read is left out,
     /// and said to be so.
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
         let mut counted = 0;
-        let mut jobs = jobs;
-        while let Some(place) = u8::try_from(jobs).ok().filter(|_| jobs < MAX_JOBS) {
-            match self.get(Record::Job(place)) {
-                Ok(Some(job)) => jobs += kept.jobs.push((place, job)).map_or(MAX_JOBS, |()| 1),
-                Ok(None) => break,
-                Err(error) => {
-                    kept.trouble = Some(error);
-                    break;
-                }
-            }
-        }
         for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
             match self.get_batch(job) {
                 Ok(Some((batch, next))) => {
@@ -234,7 +226,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             Save::Room(notes) => self.make_room(*notes),
             Save::Note(note) => self.put_note(note),
             Save::LogRoom { leave } => self.make_log_room(*leave),
-            Save::Job(place, job) => self.put(Record::Job(*place), job),
+            Save::Job(place, job) => self.put_raw(Record::Job(*place), job),
             Save::Log(event) => self.put_entry(event),
             Save::Fetched(next) => self.set_fetched(*next),
         }

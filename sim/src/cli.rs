@@ -6,6 +6,8 @@ use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
 use crate::{chart, gauge, plan, replay, shell, size, wind};
+#[cfg(feature = "link")]
+use crate::{link, log};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -23,6 +25,10 @@ enum Command {
     Plan(plan::Args),
     Wind(wind::Args),
     Replay(replay::Args),
+    #[cfg(feature = "link")]
+    Link(link::Args),
+    #[cfg(feature = "link")]
+    Log(log::Args),
     Completions(shell::CompletionsArgs),
     Man(shell::ManArgs),
 }
@@ -70,6 +76,10 @@ fn run(cli: Cli) -> Result<(), Failure> {
     match cli.command {
         Command::Replay(args) => replay::run(&args),
         Command::Wind(args) => wind::run(&args),
+        #[cfg(feature = "link")]
+        Command::Link(args) => link::run(&args),
+        #[cfg(feature = "link")]
+        Command::Log(args) => log::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Gauge(args) => gauge::run(&args),
         Command::Size(args) => size::run(&args),

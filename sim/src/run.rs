@@ -93,6 +93,19 @@ pub trait Onlooker {
         Ok(())
     }
 
+    /// The board itself, each millisecond: for whoever is on its link.
+    ///
+    /// # Errors
+    /// As [`Self::lines`].
+    fn board(&mut self, _app: &mut App, _store: &mut Store<VirtualFlash, Open>) -> Result<(), Failure> {
+        Ok(())
+    }
+
+    /// The counter is still wanted when its batch is done.
+    fn stays(&self) -> bool {
+        false
+    }
+
     /// A millisecond has passed.
     ///
     /// # Errors
@@ -120,7 +133,7 @@ const LAST_LOOK_NS: u64 = 1_000 * STEP_NS;
 pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outcome, Failure> {
     let rings_to_make = job.rings_to_make()?;
     let mut run = Run::new(job, setup, rings_to_make)?;
-    while !run.is_over() {
+    while !run.is_over() || onlooker.stays() {
         run.step(onlooker)?;
     }
     Ok(Outcome {
@@ -190,6 +203,7 @@ impl<'a> Run<'a> {
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
         let mut app = App::new(bench, job.pulses_per_rev, period_ns);
+        app.identify(setup.seed);
         let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
         let mut store = Store::new(flash, Open, Layout::PICO);
         app.load_from(&mut store);
@@ -258,6 +272,7 @@ impl<'a> Run<'a> {
         let now = Micros::new(self.now_ns / 1_000);
         let record = self.app.poll(now, &mut self.panel);
         self.app.save_to(&mut self.store);
+        onlooker.board(&mut self.app, &mut self.store)?;
         if onlooker.wants_lines() {
             self.show_lines(onlooker)?;
         }

@@ -10,14 +10,22 @@ use turntally_core::cue::{DEFAULT_LEAD, MAX_LEAD};
 use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
 use turntally_core::signal::Channel;
 use turntally_core::units::Micros;
+#[cfg(all(feature = "link", unix))]
+use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
+#[cfg(all(feature = "link", unix))]
+use turntally_firmware::store::{Store, guard::Open};
 
 use crate::board::{Line, Lines};
 use crate::capture::{Recorder, Tick, Wire};
 use crate::encoder::STEP_NS;
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
+#[cfg(all(feature = "link", unix))]
+use crate::flash::VirtualFlash;
 use crate::job::Job;
+#[cfg(all(feature = "link", unix))]
+use crate::link::serve::Terminal;
 use crate::live::Live;
 use crate::operator::Manner;
 use crate::output::{self, WholeFile};
@@ -54,6 +62,11 @@ pub struct Args {
     /// Watch it in the terminal at this many times real time; without it, it goes as fast as it can
     #[arg(long, value_name = "TIMES", value_parser = pace, allow_negative_numbers = true)]
     pace: Option<f64>,
+    /// Serve the counter's link on a pseudo-terminal, for `turntally link --port`, until it is interrupted;
+    /// in real time where no --pace is given
+    #[cfg(all(feature = "link", unix))]
+    #[arg(long, conflicts_with = "json")]
+    link: bool,
     /// Print one JSON object instead of text
     #[arg(long)]
     json: bool,
@@ -120,14 +133,21 @@ struct Audience {
     recording: Option<Recording>,
     frames: Option<Frames>,
     live: Option<Live>,
+    #[cfg(all(feature = "link", unix))]
+    link: Option<Terminal>,
     lines: bool,
 }
 
 impl Audience {
     fn new(args: &Args) -> Result<Self, Failure> {
         let terminal = io::stderr().is_terminal() && !args.json;
-        let live = if terminal || args.pace.is_some() { Some(Live::new(args.pace, terminal)) } else { None };
+        let pace = args.pace;
+        #[cfg(all(feature = "link", unix))]
+        let pace = pace.or(args.link.then_some(1.0));
+        let live = if terminal || pace.is_some() { Some(Live::new(pace, terminal)) } else { None };
         Ok(Self {
+            #[cfg(all(feature = "link", unix))]
+            link: if args.link { Some(serve_link()?) } else { None },
             recording: args.record.as_deref().map(Recording::new).transpose()?,
             frames: args.frames.as_deref().map(Frames::new).transpose()?,
             live,
@@ -186,9 +206,26 @@ impl Onlooker for Audience {
         }
     }
 
+    #[cfg(all(feature = "link", unix))]
+    fn board(&mut self, app: &mut App, store: &mut Store<VirtualFlash, Open>) -> Result<(), Failure> {
+        self.link.as_mut().map_or(Ok(()), |link| link.serve(app, store))
+    }
+
+    #[cfg(all(feature = "link", unix))]
+    fn stays(&self) -> bool {
+        self.link.is_some()
+    }
+
     fn moment(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
         self.live.as_mut().map_or(Ok(()), |live| live.moment(now, bench))
     }
+}
+
+#[cfg(all(feature = "link", unix))]
+fn serve_link() -> Result<Terminal, Failure> {
+    let terminal = Terminal::new()?;
+    output::print(&format!("link: {}\n", terminal.name()))?;
+    Ok(terminal)
 }
 
 fn coil_line(coil: &Coil) -> String {

@@ -134,7 +134,7 @@ impl Desk {
 fn job_is_taken_only_if_the_user_agrees() {
     let flash = blank();
     let mut desk = Desk::new(&flash);
-    let offer = |ticket| Request::OfferJob { ticket, job: planned(77) };
+    let offer = |ticket| Request::OfferJob { ticket, job: planned(77).to_bytes() };
     assert_eq!(desk.ask(&offer(1)), Reply::Answer(Answer::Waiting));
     assert_eq!(desk.ask(&offer(2)), Reply::Refused(Refusal::Busy));
     // A key that was on its way when the offer came up says nothing.
@@ -167,7 +167,7 @@ fn offer_waits_and_is_withdrawn() {
     let mut desk = Desk::new(&blank());
     desk.live(10, Some(Key::Yes));
     assert_eq!(desk.app.bench().phase(), Phase::Ready);
-    let offer = Request::OfferJob { ticket: 1, job: planned(50) };
+    let offer = Request::OfferJob { ticket: 1, job: planned(50).to_bytes() };
     assert_eq!(desk.ask(&offer), Reply::Answer(Answer::Waiting));
     desk.live(2_000, None);
     assert!(desk.app.view().offer.is_none());
@@ -190,7 +190,7 @@ fn offer_waits_and_is_withdrawn() {
 #[test]
 fn wrong_jobs_are_refused() {
     let mut desk = Desk::new(&blank());
-    let mut offer = |job| desk.ask(&Request::OfferJob { ticket: 9, job });
+    let mut offer = |job: PlannedJob| desk.ask(&Request::OfferJob { ticket: 9, job: job.to_bytes() });
     let other_encoder = PlannedJob { pulses_per_rev: 400, ..planned(50) }.signed().unwrap();
     assert_eq!(offer(other_encoder), Reply::Refused(Refusal::OtherEncoder));
     assert_eq!(offer(PlannedJob { rings: 51, ..planned(50) }), Reply::Refused(Refusal::OtherRule));
@@ -290,7 +290,7 @@ fn hostile(rng: &mut fastrand::Rng, client: &mut Client) -> Vec<u8> {
         3 => Request::Fetch { from: rng.u32(..40), count: rng.u8(..) },
         4 => Request::OfferJob {
             ticket: rng.u32(..),
-            job: PlannedJob { fingerprint: rng.u32(..), ..planned(50) },
+            job: PlannedJob { fingerprint: rng.u32(..), ..planned(50) }.to_bytes(),
         },
         5 => Request::ReadSettings,
         6 => Request::SetClock { seconds: rng.u64(..) },

@@ -35,7 +35,7 @@ fn event(number: u32) -> LogEvent {
 /// Writes as the counter does: room first.
 fn write(store: &mut Log, event: LogEvent, leave: bool) -> Result<(), StoreError> {
     store.save(&Save::LogRoom { leave })?;
-    store.save(&Save::Log(event))
+    store.save(&Save::Log(event.to_bytes()))
 }
 
 /// What is read back: each is what was written under its number.
@@ -168,7 +168,7 @@ fn worn_segments_are_passed_over() {
     for _ in 0..2 * ENTRIES {
         assert_eq!(store.save(&Save::LogRoom { leave: true }), Ok(()));
         number = store.log_next().unwrap_or_default();
-        assert_eq!(store.save(&Save::Log(event(number))), Ok(()));
+        assert_eq!(store.save(&Save::Log(event(number).to_bytes())), Ok(()));
     }
     assert!(number >= 3 * ENTRIES - 1, "the worn segment's numbers are passed over: {number}");
     flash.with_cells(|cells| (14..29).for_each(|sector| cells.wear_out(sector, 0x01)));

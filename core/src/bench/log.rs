@@ -1,8 +1,8 @@
 //! What is kept of every coil that came off, for the maker's records.
 //!
 //! The log is a row of entries whose numbers rise. What is learned later (the rings counted after sawing)
-//! is an entry of its own: nothing that was written ever changes. As bytes an entry begins with its form,
-//! so that a newer firmware reads older entries and an older one refuses newer ones.
+//! is an entry of its own: nothing that was written ever changes. As bytes an entry is its form, so that a
+//! newer firmware reads older entries and an older one refuses newer ones, its number, and what happened.
 
 use core::fmt;
 
@@ -17,11 +17,16 @@ pub const ENTRY_LEN: usize = 128;
 /// The form that entries have now.
 const FORM: u8 = 1;
 
+/// Bytes before what happened: the form and the number.
+const HEAD: usize = 5;
+
 /// An entry as bytes.
 pub type EntryBytes = Vec<u8, ENTRY_LEN>;
+/// What happened as bytes.
+pub type EventBytes = Vec<u8, { ENTRY_LEN - HEAD }>;
 
 /// One entry of the log.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Entry {
     /// Higher than that of the entry before; on one counter never given twice.
     pub number: u32,
@@ -41,18 +46,14 @@ pub enum LogEvent {
 /// A coil that came off, kept or not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CoilLog {
-    /// The job's fingerprint ([`super::Job::fingerprint`]).
-    pub job: u32,
+    /// What it counts for its batch.
+    pub counted: Counted,
     /// The job's name, as far as the counter holds it.
     pub name: String<NAME_LEN>,
     /// Turns at the target.
     pub target: Turns,
     /// Turns when it came off.
     pub turns: Turns,
-    /// Rings that it promises; none if it was thrown away.
-    pub rings: u32,
-    /// It was kept.
-    pub kept: bool,
     /// From its zero until it came off; from the last start of the counter, where that was in between.
     pub crank_time: Micros,
     /// How long the hand took to stop, if it was measured.
@@ -67,6 +68,17 @@ pub struct CoilLog {
     pub faults: Faults,
     /// When it came off, in seconds since 1970-01-01 UTC, if the counter's clock had been set.
     pub at: Option<u64>,
+}
+
+/// What a coil that came off counts for its batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Counted {
+    /// The job's fingerprint ([`super::Job::fingerprint`]).
+    pub job: u32,
+    /// Rings that it promises; none if it was thrown away.
+    pub rings: u32,
+    /// It was kept.
+    pub kept: bool,
 }
 
 /// Rings counted by the maker after sawing.
@@ -100,36 +112,60 @@ impl fmt::Display for EntryError {
 
 impl core::error::Error for EntryError {}
 
-impl Entry {
-    /// As bytes; every entry fits.
+impl LogEvent {
+    /// As bytes; every event fits.
     #[must_use]
-    pub fn to_bytes(&self) -> EntryBytes {
-        let mut bytes = [FORM; ENTRY_LEN];
-        let used =
-            postcard::to_slice(self, bytes.get_mut(1..).unwrap_or_default()).map_or(0, |used| used.len());
-        // As long as the array at most.
-        EntryBytes::from_slice(bytes.get(..=used).unwrap_or_default()).unwrap_or_default()
+    pub fn to_bytes(&self) -> EventBytes {
+        let mut bytes = EventBytes::new();
+        _ = bytes.resize_default(ENTRY_LEN - HEAD);
+        let used = postcard::to_slice(self, &mut bytes).map_or(0, |used| used.len());
+        bytes.truncate(used);
+        bytes
     }
+}
 
+/// An entry of this number as bytes.
+#[must_use]
+pub fn entry_bytes(number: u32, event: &EventBytes) -> EntryBytes {
+    // As long as they are together at most.
+    let mut bytes = EntryBytes::new();
+    _ = bytes.push(FORM);
+    _ = bytes.extend_from_slice(&number.to_le_bytes());
+    _ = bytes.extend_from_slice(event);
+    bytes
+}
+
+/// The number of an entry of any form.
+#[must_use]
+pub fn number_of(bytes: &[u8]) -> Option<u32> {
+    bytes.get(1..HEAD)?.try_into().ok().map(u32::from_le_bytes)
+}
+
+/// What an entry counts for its batch; nothing if it is no coil, or of another form.
+#[must_use]
+pub fn counted(bytes: &[u8]) -> Option<Counted> {
+    // A coil is the first of the events.
+    match bytes.split_at_checked(HEAD)? {
+        (&[FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok(),
+        _ => None,
+    }
+}
+
+impl Entry {
     /// From bytes.
     ///
     /// # Errors
     /// [`EntryError`] where they are not those of an entry.
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, EntryError> {
-        match bytes.split_first() {
-            Some((&FORM, entry)) => postcard::from_bytes(entry).map_err(|_| EntryError::Damaged),
-            Some((form, _)) if *form > FORM => Err(EntryError::Newer),
+        let number = number_of(bytes).ok_or(EntryError::Damaged)?;
+        match bytes.split_at_checked(HEAD) {
+            Some((&[FORM, ..], event)) => {
+                let event = postcard::from_bytes(event).map_err(|_| EntryError::Damaged)?;
+                Ok(Self { number, event })
+            }
+            Some((&[form, ..], _)) if form > FORM => Err(EntryError::Newer),
             _ => Err(EntryError::Damaged),
         }
-    }
-
-    /// The number alone: it stands first in every form.
-    ///
-    /// # Errors
-    /// [`EntryError::Damaged`] where there is none.
-    pub fn number_of(bytes: &[u8]) -> Result<u32, EntryError> {
-        let entry = bytes.get(1..).ok_or(EntryError::Damaged)?;
-        postcard::from_bytes(entry).map_err(|_| EntryError::Damaged)
     }
 }
 
@@ -139,12 +175,10 @@ impl Bench {
     pub fn coil_log(&self, record: &CoilRecord, at: Option<u64>) -> Option<CoilLog> {
         let slot = self.slots.get(usize::from(record.job))?;
         Some(CoilLog {
-            job: slot.fingerprint,
+            counted: Counted { job: slot.fingerprint, rings: record.rings, kept: record.kept },
             name: slot.job.name.clone(),
             target: record.target_turns,
             turns: record.turns,
-            rings: record.rings,
-            kept: record.kept,
             crank_time: record.crank_time,
             stop_time: record.stop_time,
             wire: slot.job.rule.coil().wire_used(record.turns),
@@ -157,7 +191,7 @@ impl Bench {
 
     /// Counts a coil that was written down, and whose batch was not kept any more when the power went;
     /// whether it is one of a job in the list. For a counter that starts.
-    pub fn count_coil(&mut self, coil: &CoilLog) -> bool {
+    pub fn count_coil(&mut self, coil: Counted) -> bool {
         let slot = self.slots.iter_mut().find(|slot| slot.fingerprint == coil.job);
         slot.map(|slot| slot.progress.add(coil.kept, coil.rings)).is_some()
     }
@@ -168,16 +202,14 @@ mod tests {
     use super::*;
     use crate::bench::Fault;
 
-    fn longest() -> Entry {
+    fn longest() -> LogEvent {
         let mut faults = Faults::default();
         faults.insert(Fault::PowerCut);
-        let coil = CoilLog {
-            job: u32::MAX,
+        LogEvent::Coil(CoilLog {
+            counted: Counted { job: u32::MAX, rings: u32::MAX, kept: true },
             name: "twenty-four letters long".try_into().unwrap_or_default(),
             target: Turns::from_nano(i64::MIN),
             turns: Turns::from_nano(i64::MIN),
-            rings: u32::MAX,
-            kept: true,
             crank_time: Micros::new(u64::MAX),
             stop_time: Some(Micros::new(u64::MAX)),
             wire: Length::from_nm(i64::MIN),
@@ -185,24 +217,25 @@ mod tests {
             illegal: u64::MAX,
             faults,
             at: Some(u64::MAX),
-        };
-        Entry { number: u32::MAX, event: LogEvent::Coil(coil) }
+        })
     }
 
     /// The longest values there are fit, and come back.
     #[test]
     fn longest_entry_fits() {
-        let entry = longest();
-        let bytes = entry.to_bytes();
-        assert!(bytes.len() > 120, "{}", bytes.len());
-        assert_eq!(Entry::from_bytes(&bytes), Ok(entry));
-        assert_eq!(Entry::number_of(&bytes), Ok(u32::MAX));
+        let bytes = entry_bytes(u32::MAX, &longest().to_bytes());
+        assert!(bytes.len() > 115, "{}", bytes.len());
+        assert_eq!(Entry::from_bytes(&bytes), Ok(Entry { number: u32::MAX, event: longest() }));
+        assert_eq!(number_of(&bytes), Some(u32::MAX));
+        assert_eq!(counted(&bytes), Some(Counted { job: u32::MAX, rings: u32::MAX, kept: true }));
+        let sawn = LogEvent::Sawn(Sawn { coil: 3, rings: 4, rejects: 5 }).to_bytes();
+        assert_eq!(counted(&entry_bytes(1, &sawn)), None);
     }
 
     /// A newer form is told from a damaged one, and an entry that is cut short is none.
     #[test]
     fn other_forms_and_cut_entries_are_refused() {
-        let mut bytes = longest().to_bytes();
+        let mut bytes = entry_bytes(7, &longest().to_bytes());
         for cut in 0..bytes.len() {
             assert_eq!(Entry::from_bytes(&bytes[..cut]), Err(EntryError::Damaged), "{cut}");
         }

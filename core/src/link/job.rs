@@ -1,7 +1,7 @@
 //! A job on its way to a counter: the figures it is planned from, not what follows from them. The counter
 //! works that out itself, by the same arithmetic, and takes the job only if it comes to the same.
 
-use heapless::String;
+use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::Refusal;
@@ -19,6 +19,11 @@ pub const MAX_RINGS: u32 = 20_000_000;
 const MAX_TAIL: Turns = Turns::from_whole(100);
 /// The longest cradle.
 const MAX_COIL: Length = Length::from_um(10_000_000);
+
+/// The longest job, in bytes.
+pub const JOB_LEN: usize = 136;
+/// A planned job as bytes: as it travels, and as a counter keeps it.
+pub type JobBytes = Vec<u8, JOB_LEN>;
 
 /// A planned job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -52,6 +57,25 @@ pub struct PlannedJob {
 }
 
 impl PlannedJob {
+    /// As bytes; every job fits.
+    #[must_use]
+    pub fn to_bytes(&self) -> JobBytes {
+        let mut bytes = JobBytes::new();
+        _ = bytes.resize_default(JOB_LEN);
+        let used = postcard::to_slice(self, &mut bytes).map_or(0, |used| used.len());
+        bytes.truncate(used);
+        bytes
+    }
+
+    /// From bytes.
+    ///
+    /// # Errors
+    /// [`Refusal::NoJob`] where they are none.
+    #[inline(never)]
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self, Refusal> {
+        postcard::from_bytes(bytes).map_err(|_| Refusal::NoJob)
+    }
+
     /// With the fingerprint of the job that it makes here.
     ///
     /// # Errors

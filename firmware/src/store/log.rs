@@ -13,7 +13,7 @@ use core::ops::Range;
 
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::log::{CoilLog, ENTRY_LEN, Entry, EntryBytes, LogEvent};
+use turntally_core::bench::log::{self, Counted, ENTRY_LEN, EntryBytes, EventBytes};
 
 use super::guard::{FlashError, Gate, SECTOR};
 use super::records::Record;
@@ -85,7 +85,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             Err(_) => None,
         };
         // One of an earlier round is none.
-        let bytes = bytes.filter(|bytes| Entry::number_of(bytes) == Ok(number));
+        let bytes = bytes.filter(|bytes| log::number_of(bytes) == Some(number));
         Ok(bytes.and_then(|bytes| EntryBytes::from_slice(bytes).ok()))
     }
 
@@ -113,7 +113,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// The newest entry, if its number is `counted` or above and it is a coil: the power went before its
     /// batch was kept. No number below `counted` is given again.
-    pub(super) fn uncounted_coil(&mut self, counted: u32) -> Result<Option<CoilLog>, StoreError> {
+    pub(super) fn uncounted_coil(&mut self, counted: u32) -> Result<Option<Counted>, StoreError> {
         let mut log = self.find_log()?;
         if log.next < counted {
             log.next = counted.min(log.known.base + ENTRIES);
@@ -122,15 +122,11 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let Some(newest) = log.next.checked_sub(1).filter(|&newest| newest >= counted) else {
             return Ok(None);
         };
-        let entry = self.entry(newest)?.and_then(|bytes| Entry::from_bytes(&bytes).ok());
-        Ok(entry.and_then(|entry| match entry.event {
-            LogEvent::Coil(coil) => Some(coil),
-            LogEvent::Sawn(_) => None,
-        }))
+        Ok(self.entry(newest)?.and_then(|bytes| log::counted(&bytes)))
     }
 
     /// Writes an entry; there must be room.
-    pub(super) fn put_entry(&mut self, event: &LogEvent) -> Result<(), StoreError> {
+    pub(super) fn put_entry(&mut self, event: &EventBytes) -> Result<(), StoreError> {
         if self.segments() < 2 {
             return Ok(());
         }
@@ -138,7 +134,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         if !log.has_room() {
             return Err(StoreError::Full);
         }
-        let bytes = Entry { number: log.next, event: event.clone() }.to_bytes();
+        let bytes = log::entry_bytes(log.next, event);
         let range = self.segment_of(log.next);
         let key = (log.next % ENTRIES) as u8;
         match store_item(&mut self.flash, range, &mut self.buffer, key, &bytes) {
@@ -243,7 +239,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             for key in 0..3_u8 {
                 let range = self.segment_of(segment * ENTRIES);
                 let found = fetch_item(&mut self.flash, range.clone(), &mut self.buffer, key).ok().flatten();
-                let number = found.and_then(|bytes| Entry::number_of(bytes).ok());
+                let number = found.and_then(log::number_of);
                 let number = number.filter(|&number| number <= LAST && self.segment_of(number) == range);
                 newest = newest.max(number.map(|number| number - number % ENTRIES));
             }

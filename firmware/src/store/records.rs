@@ -92,6 +92,14 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.put_bytes(record, bytes.get_mut(..HEAD + used).unwrap_or_default())
     }
 
+    /// Keeps a record whose value is bytes already.
+    pub(super) fn put_raw(&mut self, record: Record, value: &[u8]) -> Result<(), StoreError> {
+        let mut bytes = [0; VALUE_LEN];
+        let bytes = bytes.get_mut(..HEAD + value.len()).ok_or(StoreError::Full)?;
+        bytes.get_mut(HEAD..).unwrap_or_default().copy_from_slice(value);
+        self.put_bytes(record, bytes)
+    }
+
     /// The same for the bytes of a value, with room for the form and the number before them.
     fn put_bytes(&mut self, record: Record, bytes: &mut [u8]) -> Result<(), StoreError> {
         let needed = 2 * (bytes.len() as u32 + AROUND);
@@ -114,10 +122,23 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// [`StoreError::Damaged`] where it cannot be read; [`StoreError::Newer`] where it was written by a
     /// newer firmware.
     pub fn get<T: DeserializeOwned>(&mut self, record: Record) -> Result<Option<T>, StoreError> {
+        self.get_raw(record, |bytes| postcard::from_bytes(bytes).ok())
+    }
+
+    /// The same, with what `read` makes of the value's bytes.
+    pub(super) fn get_raw<T>(
+        &mut self,
+        record: Record,
+        read: impl FnOnce(&[u8]) -> Option<T>,
+    ) -> Result<Option<T>, StoreError> {
+        let Some(bytes) = self.get_bytes(record)? else { return Ok(None) };
+        read(bytes).map(Some).ok_or(StoreError::Damaged)
+    }
+
+    fn get_bytes(&mut self, record: Record) -> Result<Option<&[u8]>, StoreError> {
         let Some(Area { second, .. }) = self.find_area()? else { return Ok(None) };
         let Some((_, key)) = self.newest(second, record.number())? else { return Ok(None) };
-        let Some(bytes) = self.fetch(second, key)? else { return Ok(None) };
-        postcard::from_bytes(bytes.get(HEAD..).unwrap_or_default()).map(Some).map_err(|_| StoreError::Damaged)
+        Ok(self.fetch(second, key)?.map(|bytes| bytes.get(HEAD..).unwrap_or_default()))
     }
 
     /// Makes the records blank.

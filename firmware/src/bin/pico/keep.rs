@@ -2,13 +2,17 @@
 //! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
 //! it likes, and nothing waits for it.
 
+#[cfg(feature = "link")]
+use embassy_futures::select::{Either, select};
 use embassy_rp::Peri;
 use embassy_rp::flash::{Blocking, Flash};
 use embassy_rp::peripherals::FLASH;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
-use embassy_time::{Duration, Instant};
+use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
+#[cfg(feature = "link")]
+use turntally_core::bench::{Job, log::EntryBytes};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
@@ -18,14 +22,33 @@ const BREATH: Duration = Duration::from_millis(40);
 /// The Pico's flash, in bytes.
 const SIZE: usize = 2 * 1_024 * 1_024;
 
-static FOUND: Signal<CriticalSectionRawMutex, Kept> = Signal::new();
+static FOUND: Signal<CriticalSectionRawMutex, Found> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
 static DONE: Signal<CriticalSectionRawMutex, (Save, Result<(), StoreError>)> = Signal::new();
+#[cfg(feature = "link")]
+static ENTRY_WANTED: Signal<CriticalSectionRawMutex, u32> = Signal::new();
+#[cfg(feature = "link")]
+static ENTRY: Signal<CriticalSectionRawMutex, FoundEntry> = Signal::new();
 static MAY_ERASE: AtomicBool = AtomicBool::new(true);
 /// Somebody waits for a moment to program in.
 static WAITING: AtomicBool = AtomicBool::new(false);
 /// This is one.
 static CLEAR: AtomicBool = AtomicBool::new(false);
+
+type FlashStore = Store<Flash<'static, FLASH, Blocking, SIZE>, TickSays>;
+
+/// What an entry of the log was found to be.
+#[cfg(feature = "link")]
+pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
+
+/// What is found at the start, one after the other.
+enum Found {
+    /// The job at this place of the list.
+    #[cfg(feature = "link")]
+    Job(usize, Job),
+    /// All the rest.
+    Rest(Kept),
+}
 
 /// What the tick has said last.
 #[derive(Debug)]
@@ -56,8 +79,11 @@ impl Gate for TickSays {
 
 /// To be called in every tick, before the poll: brings the news of the flash.
 pub fn tell(app: &mut App) {
-    if let Some(kept) = FOUND.try_take() {
-        app.restore(&kept);
+    match FOUND.try_take() {
+        None => {}
+        #[cfg(feature = "link")]
+        Some(Found::Job(place, job)) => app.restore_job(place, job),
+        Some(Found::Rest(kept)) => app.restore(&kept),
     }
     if let Some((save, result)) = DONE.try_take() {
         app.saved(&save, result);
@@ -73,14 +99,58 @@ pub fn take(app: &mut App) {
     }
 }
 
-/// Reads what is there, then keeps what is wanted, for ever.
+/// The first entry of the log from this number on.
+#[cfg(feature = "link")]
+pub async fn entry(from: u32) -> FoundEntry {
+    ENTRY.reset();
+    ENTRY_WANTED.signal(from);
+    ENTRY.wait().await
+}
+
+/// Reads what is there beside the counter's own `jobs`, then keeps and finds what is wanted, for ever.
 pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
     let flash = Flash::<_, Blocking, SIZE>::new_blocking(flash);
     let mut store = Store::new(flash, TickSays, Layout::PICO);
-    FOUND.signal(store.load(jobs));
+    let jobs = load_jobs(&mut store, jobs).await;
+    tell_found(Found::Rest(store.load(jobs))).await;
+    #[cfg(not(feature = "link"))]
     loop {
         let save = WANTED.wait().await;
         let result = store.save(&save);
         DONE.signal((save, result));
+    }
+    #[cfg(feature = "link")]
+    loop {
+        match select(WANTED.wait(), ENTRY_WANTED.wait()).await {
+            Either::First(save) => {
+                let result = store.save(&save);
+                DONE.signal((save, result));
+            }
+            Either::Second(from) => ENTRY.signal(store.log_entry(from)),
+        }
+    }
+}
+
+/// Brings back the jobs that came over the link; how many jobs there are then.
+#[cfg(feature = "link")]
+async fn load_jobs(store: &mut FlashStore, own: usize) -> usize {
+    let mut jobs = own;
+    while let Some(job) = u8::try_from(jobs).ok().and_then(|place| store.load_job(place)) {
+        tell_found(Found::Job(jobs, job)).await;
+        jobs += 1;
+    }
+    jobs
+}
+
+#[cfg(not(feature = "link"))]
+async fn load_jobs(_: &mut FlashStore, own: usize) -> usize {
+    own
+}
+
+/// Waits until the tick has taken it.
+async fn tell_found(found: Found) {
+    FOUND.signal(found);
+    while FOUND.signaled() {
+        Timer::after_millis(1).await;
     }
 }

@@ -10,27 +10,27 @@
 mod crash;
 mod demo;
 mod keep;
+#[cfg(feature = "link")]
+mod link;
 mod oled;
 mod pins;
 mod sampler;
+#[cfg(not(feature = "link"))]
+mod serial;
 mod sounder;
 mod vitals;
 
 #[cfg(feature = "defmt")]
 use defmt_rtt as _;
 
-use core::fmt::Write as _;
-
 use embassy_executor::{InterruptExecutor, Spawner};
 use embassy_rp::gpio::{Input, Level, Output, Pull};
 use embassy_rp::interrupt;
 use embassy_rp::interrupt::{InterruptExt, Priority};
-use embassy_rp::uart::{BufferedInterruptHandler, BufferedUart, BufferedUartTx, Config as UartConfig};
+use embassy_rp::uart::{BufferedInterruptHandler, BufferedUart, Config as UartConfig};
 use embassy_rp::watchdog::Watchdog;
 use embassy_rp::{bind_interrupts, peripherals};
-use embassy_time::{Duration, Instant, Ticker, Timer};
-use embedded_io::Write as _;
-use heapless::String;
+use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicU32, Ordering};
 use static_cell::StaticCell;
 use turntally_core::bench::Bench;
@@ -54,8 +54,6 @@ const TICK: Duration = Duration::from_millis(1);
 const PATIENCE: Duration = Duration::from_millis(2_000);
 /// How long the slow part may not run before the tick lets the watchdog bite, in ticks.
 const SLOW_PATIENCE: u32 = 4_000;
-/// From one line on the serial port to the next.
-const LINE_EVERY: Duration = Duration::from_millis(100);
 
 type Front = Panel<
     Input<'static>,
@@ -142,11 +140,17 @@ async fn main(_spawner: Spawner) {
         slow.spawn(task);
     }
     static OUT: StaticCell<[u8; 512]> = StaticCell::new();
-    static IN: StaticCell<[u8; 64]> = StaticCell::new();
+    // A tenth of a second of bytes: an answer may have to wait for the flash.
+    static IN: StaticCell<[u8; 1_024]> = StaticCell::new();
     let (port, transmit, receive) = pins.serial;
     let config = UartConfig::default();
-    let uart = BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 64]), config);
-    if let Ok(task) = serial(uart.split().0) {
+    let uart =
+        BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
+    #[cfg(feature = "link")]
+    let line = link::run(uart);
+    #[cfg(not(feature = "link"))]
+    let line = serial::run(uart.split().0);
+    if let Ok(task) = line {
         slow.spawn(task);
     }
     if let Ok(task) = heartbeat() {
@@ -194,8 +198,9 @@ async fn tick(
         vitals::at(2);
         let now = Micros::new(begun.as_micros());
         keep::tell(app);
-        // Records of coils go to a log once there is one.
         _ = app.poll(now, &mut front);
+        #[cfg(feature = "link")]
+        link::answer(app);
         keep::take(app);
         vitals::at(3);
         if app.redraw_due(now) {
@@ -234,22 +239,5 @@ impl Patience {
         self.ticks = if beat == self.seen { self.ticks.saturating_add(1) } else { 0 };
         self.seen = beat;
         self.ticks < SLOW_PATIENCE
-    }
-}
-
-/// One line of state each tenth of a second.
-#[embassy_executor::task]
-async fn serial(mut uart: BufferedUartTx) -> ! {
-    let mut every = Ticker::every(LINE_EVERY);
-    loop {
-        every.next().await;
-        let mut line = String::<256>::new();
-        // It fits: the longest line is under 200 bytes.
-        _ = writeln!(line, "{}", vitals::latest());
-        let mut rest = line.as_bytes();
-        // Nobody waits for a port that does not drain: 100 bytes take 9 ms at 115,200 baud.
-        while let (false, Ok(count)) = (rest.is_empty(), uart.write(rest)) {
-            rest = rest.get(count..).unwrap_or_default();
-        }
     }
 }

@@ -1,10 +1,11 @@
 //! What a developer or a test wants to know about the running counter.
 
 use core::cell::Cell;
-use core::fmt::{self, Display};
+use core::fmt::{self, Display, Write as _};
 
 use embassy_sync::blocking_mutex::Mutex;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use heapless::String;
 use portable_atomic::{AtomicU8, Ordering};
 use turntally_core::bench::{Doubt, Phase};
 use turntally_core::cue::Goal;
@@ -101,6 +102,14 @@ pub fn publish(vitals: Vitals) {
 }
 
 /// The latest.
-pub fn latest() -> Vitals {
+fn latest() -> Vitals {
     LATEST.lock(Cell::get)
+}
+
+/// The latest as a line.
+pub fn line() -> String<256> {
+    let mut line = String::new();
+    // It fits: the longest line is under 200 bytes.
+    _ = writeln!(line, "{}", latest());
+    line
 }

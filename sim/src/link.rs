@@ -1,0 +1,286 @@
+//! `turntally link`: a real counter on a serial port.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use clap::{Args as ClapArgs, Subcommand};
+use turntally_core::bench::{Doubt, Phase};
+use turntally_core::link::computer::{Fetcher, Fetching};
+use turntally_core::link::job::PlannedJob;
+use turntally_core::link::{Answer, Health, Reply, Request, Status};
+
+use crate::failure::Failure;
+use crate::job::Job;
+use crate::output;
+use crate::records::{self, Records};
+
+pub mod port;
+#[cfg(unix)]
+pub mod serve;
+
+use port::Counter;
+
+/// How long the user at the counter is waited for.
+const PATIENCE: Duration = Duration::from_secs(300);
+/// Between two questions about what the counter is doing.
+const LOOK_EVERY: Duration = Duration::from_millis(100);
+
+/// Talk to a counter on a serial port: send it a job, follow it, fetch its log.
+///
+/// Each command finds the counter by itself, sets its clock, and changes nothing else: a job is taken only
+/// if the user at the counter says Yes.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "\
+Examples:
+  turntally link send chain.toml
+  turntally link follow --port /dev/ttyACM0
+  turntally link fetch --log workshop.sqlite
+
+To try it without a counter: turntally wind demo --link --pace 1 serves a simulated one.")]
+pub struct Args {
+    #[command(subcommand)]
+    what: What,
+    /// The serial port, such as /dev/ttyACM0 or COM3 [default: the first that a counter answers on]
+    #[arg(long, global = true, value_name = "PORT")]
+    port: Option<String>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Say which counter answers, and how it is
+    Test,
+    /// Send a job; the user at the counter agrees with Yes
+    Send {
+        /// The job file, or `demo` for the one inside the program
+        job: PathBuf,
+        /// The file of the log, where the job's wire and price are noted for its sums
+        #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
+        log: PathBuf,
+    },
+    /// Show what the counter is doing, until the batch is done or the cable is pulled
+    Follow,
+    /// Fetch the log of coils into a file, each coil once
+    Fetch {
+        /// The file (SQLite)
+        #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
+        log: PathBuf,
+    },
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// One line for whatever is wrong with the port, the counter, the job or the log.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    // What can be wrong without a counter is told without one.
+    let job = match &args.what {
+        What::Send { job, .. } => Some(Job::load(job)?),
+        _ => None,
+    };
+    let mut counter = Counter::find(args.port.as_deref())?;
+    counter.set_clock()?;
+    match (&args.what, job) {
+        (What::Send { log, .. }, Some(job)) => send(&mut counter, &job, &mut Records::open(log)?),
+        (What::Fetch { log }, _) => {
+            let fetched = fetch(&mut counter, &mut Records::open(log)?)?;
+            output::print(&format!("{fetched} new entries in {}\n", log.display()))
+        }
+        (What::Follow, _) => follow(&mut counter),
+        _ => test(&mut counter),
+    }
+}
+
+fn test(counter: &mut Counter) -> Result<(), Failure> {
+    let who = counter.identity();
+    let text = format!(
+        "counter {:016x} on {}, firmware {}, encoder of {} pulses\n",
+        who.id,
+        counter.name(),
+        who.firmware,
+        who.pulses_per_rev
+    );
+    match counter.ask(&Request::SelfTest)? {
+        Reply::Health(health) => output::print(&(text + &health_words(&health))),
+        other => Err(port::unexpected(&other)),
+    }
+}
+
+fn health_words(health: &Health) -> String {
+    let saving = if health.saving { "keeps what is made" } else { "keeps NOTHING: its flash has failed" };
+    let signal = match health.dead {
+        Some(channel) => format!("channel {channel:?} of the encoder is dead"),
+        None => format!("{} impossible steps since its start", health.illegal),
+    };
+    let lost = if health.samples_lost { ", samples lost" } else { "" };
+    format!("on for {} s; {saving}; {signal}{lost}\n", health.up_ms / 1_000)
+}
+
+/// The job as it is sent.
+///
+/// # Errors
+/// One line where its figures are none that a counter takes.
+pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
+    let mut name = heapless::String::new();
+    for letter in job.name.chars() {
+        if name.push(letter).is_err() {
+            break;
+        }
+    }
+    let spring = job.winding.spring();
+    let planned = PlannedJob {
+        name,
+        rings: job.rings_to_make()?,
+        wire: job.winding.wire(),
+        mandrel: job.winding.mandrel(),
+        gap: job.winding.gap(),
+        kerf: job.winding.kerf(),
+        spring: [spring.low(), spring.best(), spring.high()],
+        tail: job.tail,
+        coil_max: job.coil_max,
+        shaft: job.shaft,
+        gear: (job.gear.crank_teeth(), job.gear.mandrel_teeth()),
+        pulses_per_rev: job.pulses_per_rev,
+        fingerprint: 0,
+    };
+    planned.signed().map_err(Failure::new)
+}
+
+fn send(counter: &mut Counter, job: &Job, records: &mut Records) -> Result<(), Failure> {
+    let planned = planned(job)?;
+    let has = counter.identity().pulses_per_rev;
+    if has != job.pulses_per_rev {
+        let why = format_args!("the counter's encoder has {has}: only {has} is allowed");
+        return Err(Failure::value("winder.pulses_per_rev", job.pulses_per_rev, why));
+    }
+    records.note_job(&planned, job)?;
+    let ticket = port::fresh_number();
+    let mut answer = counter.ask(&Request::OfferJob { ticket, job: planned.to_bytes() })?;
+    eprintln!("\"{}\" is on the counter's screen: press Yes there to take it", planned.name);
+    let until = Instant::now() + PATIENCE;
+    loop {
+        match answer {
+            Reply::Answer(Answer::Agreed) => return output::print("taken\n"),
+            Reply::Answer(Answer::Declined) => {
+                return Err(Failure::new("the user at the counter did not take the job"));
+            }
+            Reply::Answer(Answer::None) => return Err(Failure::new("the counter has forgotten the offer")),
+            Reply::Answer(Answer::Waiting) if Instant::now() < until => {}
+            Reply::Answer(Answer::Waiting) => {
+                return Err(Failure::new("nobody at the counter has answered for five minutes"));
+            }
+            other => return Err(port::unexpected(&other)),
+        }
+        std::thread::sleep(LOOK_EVERY);
+        answer = counter.ask(&Request::Answer { ticket })?;
+    }
+}
+
+/// Fetches what is new; how many entries that were.
+///
+/// # Errors
+/// One line for the port or the log; what was fetched until then is kept.
+pub fn fetch(counter: &mut Counter, records: &mut Records) -> Result<usize, Failure> {
+    let id = counter.identity().id;
+    // The newest that is known is asked for again: if it is another one now, or none, the counter's log has
+    // begun anew, and everything it has is new.
+    let Some((number, known)) = records.newest(id)? else { return fetch_from(counter, records, 0) };
+    let mut fetcher = Fetcher::from(number);
+    let first = counter.fetch(&mut fetcher)?;
+    let same = first.is_some_and(|entry| entry.number > number || entry.bytes.as_slice() == known);
+    fetch_from(counter, records, if same { number } else { 0 })
+}
+
+fn fetch_from(counter: &mut Counter, records: &mut Records, from: u32) -> Result<usize, Failure> {
+    let id = counter.identity().id;
+    let mut fetcher = Fetcher::from(from);
+    let mut new = 0;
+    counter.begin(&fetcher.request())?;
+    let mut batch = Vec::with_capacity(usize::from(turntally_core::link::FETCH_MAX));
+    loop {
+        let step = fetcher.take(counter.next_reply()?);
+        let finished = step == Fetching::Finished;
+        match step {
+            Fetching::Entry(entry) => batch.push(entry),
+            Fetching::Wait => {}
+            Fetching::Ask | Fetching::Finished => {
+                new += records.add(id, &batch)?;
+                batch.clear();
+                // Only what is safe on disk is said to be.
+                match counter.ask(&Request::Fetched { next: fetcher.next() })? {
+                    Reply::Done => {}
+                    other => return Err(port::unexpected(&other)),
+                }
+                if finished {
+                    return Ok(new);
+                }
+                counter.begin(&fetcher.request())?;
+            }
+            Fetching::Refused(refusal) => return Err(Failure::new(refusal)),
+        }
+        if batch.len() >= usize::from(turntally_core::link::FETCH_MAX) {
+            new += records.add(id, &batch)?;
+            batch.clear();
+        }
+    }
+}
+
+fn follow(counter: &mut Counter) -> Result<(), Failure> {
+    let terminal = io::stdout().is_terminal();
+    let mut before: Option<(Phase, u32, u32)> = None;
+    loop {
+        let status = match counter.ask(&Request::Status)? {
+            Reply::Status(status) => status,
+            other => return Err(port::unexpected(&other)),
+        };
+        let now = (status.phase, status.progress.kept, status.progress.scrapped);
+        if terminal {
+            let mut out = io::stdout().lock();
+            write!(out, "\r\x1b[K{}", status_words(&status))?;
+            out.flush()?;
+        } else if before != Some(now) {
+            output::print(&format!("{}\n", status_words(&status)))?;
+        }
+        if status.phase == Phase::Done {
+            return if terminal { output::print("\n") } else { Ok(()) };
+        }
+        before = Some(now);
+        std::thread::sleep(LOOK_EVERY);
+    }
+}
+
+/// One line of what a counter is doing.
+#[must_use]
+pub fn status_words(status: &Status) -> String {
+    let phase = match status.phase {
+        Phase::Choose => "choosing",
+        Phase::Ready => "ready",
+        Phase::Winding => "winding",
+        Phase::Near => "near",
+        Phase::Stop => "STOP",
+        Phase::Over => "too far",
+        Phase::Paused => "paused",
+        Phase::Verdict => "keep it?",
+        Phase::Next => "next coil",
+        Phase::Done => "done",
+        Phase::Fault => "count in doubt",
+    };
+    let doubt = match status.doubt {
+        Doubt::Within(0) => String::new(),
+        Doubt::Within(counts) => format!(", within {counts} counts"),
+        Doubt::Unknown => ", count unknown".to_owned(),
+    };
+    // The counter's text is not ours: nothing in it may move the cursor.
+    let job: String = status.job.chars().filter(|letter| !letter.is_control()).collect();
+    format!(
+        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {} of {} rings in {} coils; {} turns/min{}",
+        status.turns.as_f64(),
+        status.target.as_f64(),
+        status.rings,
+        status.progress.rings,
+        status.rings_wanted,
+        status.progress.kept,
+        status.turns_per_minute,
+        if status.trouble { "; a message is on its screen" } else { "" },
+    )
+}

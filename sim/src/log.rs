@@ -1,0 +1,268 @@
+//! `turntally log`: what has been wound, from the log that was fetched.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+use serde::Serialize;
+use turntally_core::bench::Doubt;
+use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
+use turntally_core::screen::fault_words;
+use turntally_core::units::{Density, Length};
+
+use crate::failure::Failure;
+use crate::output;
+use crate::records::{self, Records, Wire};
+
+/// List what has been wound, and sum it up by batch
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "\
+Examples:
+  turntally log                       every coil
+  turntally log --sum                 rings, rejects, rings per hour, wire and money of each job
+  turntally log --csv coils.csv       for a spreadsheet
+  turntally log --json                everything, with its sums")]
+pub struct Args {
+    /// The file that turntally link fetch has filled (SQLite)
+    #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
+    log: PathBuf,
+    /// Sum up by job instead of listing coils
+    #[arg(long)]
+    sum: bool,
+    /// Write the coils to a CSV file
+    #[arg(long, value_name = "FILE.csv")]
+    csv: Option<PathBuf>,
+    /// Print one JSON object; every key carries its unit
+    #[arg(long)]
+    json: bool,
+}
+
+/// A coil as it is listed.
+#[derive(Debug, Clone, Serialize)]
+struct Coil {
+    counter: String,
+    number: u32,
+    job: String,
+    job_fingerprint: u32,
+    /// Seconds since 1970-01-01 UTC.
+    finished_unix_s: Option<u64>,
+    kept: bool,
+    target_turns: f64,
+    turns: f64,
+    rings_promised: u32,
+    rings_counted: Option<u32>,
+    rejects: Option<u32>,
+    crank_s: f64,
+    stop_ms: Option<f64>,
+    wire_mm: f64,
+    doubt_counts: Option<u64>,
+    illegal_steps: u64,
+    faults: String,
+}
+
+impl Coil {
+    fn new(counter: &str, number: u32, coil: &CoilLog, sawn: Option<&Sawn>) -> Self {
+        // The counter's text is not ours: nothing in it may move a cursor.
+        let job = coil.name.chars().filter(|letter| !letter.is_control()).collect();
+        Self {
+            counter: counter.to_owned(),
+            number,
+            job,
+            job_fingerprint: coil.counted.job,
+            finished_unix_s: coil.at,
+            kept: coil.counted.kept,
+            target_turns: coil.target.as_f64(),
+            turns: coil.turns.as_f64(),
+            rings_promised: coil.counted.rings,
+            rings_counted: sawn.map(|sawn| sawn.rings),
+            rejects: sawn.map(|sawn| sawn.rejects),
+            crank_s: coil.crank_time.get() as f64 / 1e6,
+            stop_ms: coil.stop_time.map(|time| time.get() as f64 / 1e3),
+            wire_mm: coil.wire.mm().get(),
+            doubt_counts: match coil.doubt {
+                Doubt::Within(counts) => Some(counts),
+                Doubt::Unknown => None,
+            },
+            illegal_steps: coil.illegal,
+            faults: coil.faults.iter().map(|fault| fault_words(fault).0).collect::<Vec<_>>().join("; "),
+        }
+    }
+}
+
+/// What was made of a job.
+#[derive(Debug, Clone, Default, Serialize)]
+struct Sum {
+    counter: String,
+    job: String,
+    job_fingerprint: u32,
+    coils_kept: u32,
+    coils_scrapped: u32,
+    rings_promised: u64,
+    /// Of the coils whose rings were counted.
+    rings_counted: u64,
+    rejects: u64,
+    coils_counted: u32,
+    crank_s: f64,
+    /// Those counted, and of the other coils those promised.
+    rings_per_hour: Option<f64>,
+    wire_mm: f64,
+    wire_g: Option<f64>,
+    cost: Option<f64>,
+    currency: Option<String>,
+}
+
+impl Sum {
+    fn add(&mut self, coil: &Coil) {
+        self.coils_kept += u32::from(coil.kept);
+        self.coils_scrapped += u32::from(!coil.kept);
+        self.rings_promised += u64::from(coil.rings_promised);
+        self.rings_counted += u64::from(coil.rings_counted.unwrap_or(0));
+        self.rejects += u64::from(coil.rejects.unwrap_or(0));
+        self.coils_counted += u32::from(coil.rings_counted.is_some());
+        self.crank_s += coil.crank_s;
+        self.wire_mm += coil.wire_mm;
+    }
+
+    fn finish(&mut self, rings: u64, wire: Option<&Wire>) {
+        self.rings_per_hour = (self.crank_s > 0.0).then(|| rings as f64 / self.crank_s * 3_600.0);
+        let Some(wire) = wire else { return };
+        let length = Length::from_mm(turntally_core::units::Mm::new(self.wire_mm)).unwrap_or_default();
+        let diameter = Length::from_mm(turntally_core::units::Mm::new(wire.mm)).unwrap_or_default();
+        let grams = Density::new(wire.density).wire_mass(diameter, length.mm()).get();
+        self.wire_g = Some(grams);
+        if let Some((per_kg, currency)) = &wire.price {
+            self.cost = Some(grams / 1e3 * per_kg);
+            self.currency = Some(currency.clone());
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct Report {
+    jobs: Vec<Sum>,
+    coils: Vec<Coil>,
+    entries_unreadable: usize,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// One line for a log that is none, or an output that cannot be written.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    let report = report(&Records::open_existing(&args.log)?)?;
+    if let Some(path) = &args.csv {
+        output::write_whole(path, &csv(&report.coils)?)?;
+    }
+    match () {
+        () if args.json => output::print_json(&report),
+        () if args.sum => output::print(&sums(&report)),
+        () if args.csv.is_some() => Ok(()),
+        () => output::print(&list(&report)),
+    }
+}
+
+fn report(records: &Records) -> Result<Report, Failure> {
+    let (entries, entries_unreadable) = records.entries()?;
+    let mut sawn: BTreeMap<(&str, u32), &Sawn> = BTreeMap::new();
+    for (counter, entry) in &entries {
+        // A coil that was counted again counts as it was counted last.
+        if let LogEvent::Sawn(counted) = &entry.event {
+            sawn.insert((counter, counted.coil), counted);
+        }
+    }
+    let coils: Vec<Coil> = entries
+        .iter()
+        .filter_map(|(counter, entry)| match &entry.event {
+            LogEvent::Coil(coil) => {
+                let sawn = sawn.get(&(counter.as_str(), entry.number)).copied();
+                Some(Coil::new(counter, entry.number, coil, sawn))
+            }
+            LogEvent::Sawn(_) => None,
+        })
+        .collect();
+    let mut jobs: BTreeMap<(&str, u32), (Sum, u64)> = BTreeMap::new();
+    for coil in &coils {
+        let key = (coil.counter.as_str(), coil.job_fingerprint);
+        let (sum, rings) = jobs.entry(key).or_insert_with(|| {
+            let (counter, job) = (coil.counter.clone(), coil.job.clone());
+            (Sum { counter, job, job_fingerprint: coil.job_fingerprint, ..Sum::default() }, 0)
+        });
+        sum.add(coil);
+        *rings += u64::from(coil.rings_counted.unwrap_or(coil.rings_promised));
+    }
+    let jobs = jobs
+        .into_values()
+        .map(|(mut sum, rings)| {
+            sum.finish(rings, records.wire(sum.job_fingerprint)?.as_ref());
+            Ok(sum)
+        })
+        .collect::<Result<_, Failure>>()?;
+    Ok(Report { jobs, coils, entries_unreadable })
+}
+
+fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for coil in coils {
+        table.serialize(coil).map_err(Failure::new)?;
+    }
+    table.into_inner().map_err(Failure::new)
+}
+
+fn unread(report: &Report) -> String {
+    match report.entries_unreadable {
+        0 => String::new(),
+        unread => format!("{unread} entries are by a newer firmware or damaged, and not among these\n"),
+    }
+}
+
+fn list(report: &Report) -> String {
+    let mut text = String::from(
+        "number  job                       turns of target   rings  counted  rejects  minutes\n",
+    );
+    for coil in &report.coils {
+        let number = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
+        let rings = if coil.kept { coil.rings_promised.to_string() } else { "thrown away".to_owned() };
+        text += &format!(
+            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}\n",
+            coil.number,
+            coil.job,
+            coil.turns,
+            coil.target_turns,
+            rings,
+            number(coil.rings_counted),
+            number(coil.rejects),
+            coil.crank_s / 60.0,
+            if coil.faults.is_empty() { String::new() } else { format!("  {}", coil.faults) },
+        );
+    }
+    text + &unread(report)
+}
+
+fn sums(report: &Report) -> String {
+    let mut text = String::new();
+    for sum in &report.jobs {
+        text += &format!(
+            "{}: {} coils kept, {} thrown away; {} rings sure; {} counted from {} coils, {} rejects; {:.1} min",
+            sum.job,
+            sum.coils_kept,
+            sum.coils_scrapped,
+            sum.rings_promised,
+            sum.rings_counted,
+            sum.coils_counted,
+            sum.rejects,
+            sum.crank_s / 60.0
+        );
+        if let Some(rate) = sum.rings_per_hour {
+            text += &format!(", {rate:.0} rings/h");
+        }
+        text += &format!("; {:.2} m of wire", sum.wire_mm / 1e3);
+        if let Some(grams) = sum.wire_g {
+            text += &format!(", {grams:.1} g");
+        }
+        if let (Some(cost), Some(currency)) = (sum.cost, &sum.currency) {
+            text += &format!(", {cost:.2} {currency}");
+        }
+        text.push('\n');
+    }
+    text + &unread(report)
+}

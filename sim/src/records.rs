@@ -1,0 +1,227 @@
+//! The log of coils on the computer: one SQLite file, which other programs may read too.
+//!
+//! Each entry is kept as the counter sent it, under its counter and number. Two entries of one number are
+//! two entries if they differ: a counter whose flash was made blank begins anew.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, OptionalExtension, params};
+use turntally_core::bench::Job as BenchJob;
+use turntally_core::bench::log::Entry;
+use turntally_core::counter::Direction;
+use turntally_core::link::SentEntry;
+use turntally_core::link::job::PlannedJob;
+
+use crate::failure::Failure;
+use crate::job::Job;
+
+/// The form of the file.
+const FORM: i64 = 1;
+/// Where another program writes to the file, it is waited for so long.
+const BUSY: Duration = Duration::from_secs(5);
+
+const TABLES: &str = "
+CREATE TABLE IF NOT EXISTS entry (
+    counter TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    bytes BLOB NOT NULL,
+    PRIMARY KEY (counter, number, bytes)
+) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS job (
+    fingerprint INTEGER PRIMARY KEY,
+    name TEXT NOT NULL,
+    metal TEXT NOT NULL,
+    wire_mm REAL NOT NULL,
+    density_g_cm3 REAL NOT NULL,
+    price_per_kg REAL,
+    currency TEXT
+);
+";
+
+/// The file where nobody names one: in the user's own data folder, or here where there is none.
+#[must_use]
+pub fn default_path() -> PathBuf {
+    let set = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    let folder = set("XDG_DATA_HOME")
+        .or_else(|| set("LOCALAPPDATA"))
+        .or_else(|| set("HOME").map(|home| home.join(".local/share")));
+    folder.map_or_else(|| PathBuf::from("turntally.sqlite"), |folder| folder.join("turntally/log.sqlite"))
+}
+
+/// The file of the log.
+#[derive(Debug)]
+pub struct Records {
+    file: Connection,
+    path: PathBuf,
+}
+
+/// What is known of a job's wire.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wire {
+    /// Its metal.
+    pub metal: String,
+    /// Its diameter, in millimetres.
+    pub mm: f64,
+    /// Its density, in g/cm3.
+    pub density: f64,
+    /// Its price, and in what.
+    pub price: Option<(f64, String)>,
+}
+
+impl Records {
+    /// Opens the file, or makes it.
+    ///
+    /// # Errors
+    /// One line that names the file: it cannot be read, is no log, or is of a newer program.
+    pub fn open(path: &Path) -> Result<Self, Failure> {
+        if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+            std::fs::create_dir_all(folder)
+                .map_err(|error| Failure::file("make the folder of", path, &error))?;
+        }
+        Self::with(path, Connection::open(path))
+    }
+
+    /// Opens a file that is there.
+    ///
+    /// # Errors
+    /// As [`Self::open`], and where there is none.
+    pub fn open_existing(path: &Path) -> Result<Self, Failure> {
+        if !path.exists() {
+            let why = "no such file: turntally link fetch makes it";
+            return Err(Failure::value("--log", path.display(), why));
+        }
+        Self::with(path, Connection::open(path))
+    }
+
+    fn with(path: &Path, file: rusqlite::Result<Connection>) -> Result<Self, Failure> {
+        let failure = |error: rusqlite::Error| wrong(path, &error);
+        let file = file.map_err(failure)?;
+        file.busy_timeout(BUSY).map_err(failure)?;
+        let form: i64 = file.query_row("PRAGMA user_version", [], |row| row.get(0)).map_err(failure)?;
+        let tables: i64 =
+            file.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;
+        match form {
+            FORM => {}
+            0 if tables == 0 => {
+                file.execute_batch(TABLES).map_err(failure)?;
+                file.pragma_update(None, "user_version", FORM).map_err(failure)?;
+            }
+            0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
+            _ => {
+                return Err(Failure::value(
+                    "--log",
+                    path.display(),
+                    "by a newer turntally: bring this one up to date",
+                ));
+            }
+        }
+        Ok(Self { file, path: path.to_owned() })
+    }
+
+    fn failure(&self, error: &rusqlite::Error) -> Failure {
+        wrong(&self.path, error)
+    }
+
+    /// The entry of the highest number that came from this counter.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn newest(&self, counter: u64) -> Result<Option<(u32, Vec<u8>)>, Failure> {
+        self.file
+            .query_row(
+                "SELECT number, bytes FROM entry WHERE counter = ?1 ORDER BY number DESC LIMIT 1",
+                params![id_text(counter)],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .optional()
+            .map_err(|error| self.failure(&error))
+    }
+
+    /// Adds entries, all or none; how many of them are new.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn add(&mut self, counter: u64, entries: &[SentEntry]) -> Result<usize, Failure> {
+        let id = id_text(counter);
+        let added = (|| {
+            let all = self.file.transaction()?;
+            let mut new = 0;
+            for entry in entries {
+                let row = params![id, entry.number, entry.bytes.as_slice()];
+                new += all.execute("INSERT OR IGNORE INTO entry VALUES (?1, ?2, ?3)", row)?;
+            }
+            all.commit()?;
+            Ok(new)
+        })();
+        added.map_err(|error| wrong(&self.path, &error))
+    }
+
+    /// Every entry that can be read, with its counter, in order; and how many cannot.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn entries(&self) -> Result<(Vec<(String, Entry)>, usize), Failure> {
+        let read = || {
+            let mut rows = self.file.prepare("SELECT counter, bytes FROM entry ORDER BY counter, number")?;
+            let rows = rows.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+            rows.collect::<rusqlite::Result<Vec<(String, Vec<u8>)>>>()
+        };
+        let rows = read().map_err(|error| self.failure(&error))?;
+        let all = rows.len();
+        let read = |(counter, bytes): (String, Vec<u8>)| Some((counter, Entry::from_bytes(&bytes).ok()?));
+        let entries: Vec<_> = rows.into_iter().filter_map(read).collect();
+        let unread = all - entries.len();
+        Ok((entries, unread))
+    }
+
+    /// Notes what the wire of a job is, for the sums of its coils. A counter may wind it in either direction.
+    ///
+    /// # Errors
+    /// One line that names the file, or the job's figures.
+    pub fn note_job(&mut self, planned: &PlannedJob, job: &Job) -> Result<(), Failure> {
+        let bench = planned.rebuilt().map_err(Failure::new)?;
+        let other = BenchJob { direction: Direction::Reverse, ..bench.clone() };
+        for fingerprint in [bench.fingerprint(), other.fingerprint()] {
+            let price = job.price.as_ref();
+            self.file
+                .execute(
+                    "INSERT OR REPLACE INTO job VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                    params![
+                        fingerprint,
+                        job.name,
+                        job.metal_name,
+                        job.winding.wire().mm().get(),
+                        job.density.g_per_cm3(),
+                        price.map(|price| price.per_kg),
+                        price.map(|price| &price.currency)
+                    ],
+                )
+                .map_err(|error| wrong(&self.path, &error))?;
+        }
+        Ok(())
+    }
+
+    /// The wire of a job that was sent from here.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn wire(&self, fingerprint: u32) -> Result<Option<Wire>, Failure> {
+        let sql =
+            "SELECT metal, wire_mm, density_g_cm3, price_per_kg, currency FROM job WHERE fingerprint = ?1";
+        let wire = self.file.query_row(sql, params![fingerprint], |row| {
+            let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(3)?, row.get(4)?);
+            let price = per_kg.map(|per_kg| (per_kg, currency.unwrap_or_default()));
+            Ok(Wire { metal: row.get(0)?, mm: row.get(1)?, density: row.get(2)?, price })
+        });
+        wire.optional().map_err(|error| self.failure(&error))
+    }
+}
+
+fn id_text(counter: u64) -> String {
+    format!("{counter:016x}")
+}
+
+fn wrong(path: &Path, error: &rusqlite::Error) -> Failure {
+    Failure::value("--log", path.display(), error)
+}
