@@ -293,3 +293,52 @@ fn longest_messages_fit() {
     let entry = turntally_core::link::SentEntry { from: u32::MAX, number: u32::MAX, bytes };
     assert!(!encode(0, &Reply::Entry(entry)).is_empty());
 }
+
+/// A thousand coils over a line of 115,200 baud: ten bits a byte, each question answered after a tick of the
+/// counter. Asserted below 1.3 times the time that their bytes alone need.
+#[test]
+fn thousand_entries_take_little_longer_than_their_bytes() {
+    use turntally_core::bench::log::{CoilLog, Counted};
+    use turntally_core::bench::{Doubt, Faults};
+    let entry = |number: u32| {
+        let coil = CoilLog {
+            counted: Counted { job: 0x9e37_79b9, rings: 48, kept: true },
+            name: "garden chain".try_into().unwrap(),
+            target: Turns::from_nano(51_003_750_000),
+            turns: Turns::from_nano(51_020_625_000 + i64::from(number)),
+            crank_time: Micros::new(61_234_567),
+            stop_time: Some(Micros::new(284_000)),
+            wire: Length::from_um(912_345),
+            doubt: Doubt::Within(0),
+            illegal: 0,
+            faults: Faults::default(),
+            at: Some(1_800_000_000 + 90 * u64::from(number)),
+        };
+        (number, entry_bytes(number, &LogEvent::Coil(coil).to_bytes()).to_vec())
+    };
+    let mut counter = Counter { server: Server::default(), log: (0..1_000).map(entry).collect() };
+    let alone: usize = counter.log.values().map(Vec::len).sum();
+    let (mut client, mut fetcher, mut out) = (Client::default(), Fetcher::from(0), Vec::new());
+    let (mut bytes, mut questions, mut entries) = (0, 0, 0);
+    'asking: loop {
+        let question = client.ask(&fetcher.request(), Micros::ZERO).to_vec();
+        (bytes, questions) = (bytes + question.len(), questions + 1);
+        question.into_iter().for_each(|byte| counter.push(byte, &mut out));
+        bytes += out.len();
+        for byte in std::mem::take(&mut out) {
+            match client.push(byte, Micros::ZERO).map(|reply| fetcher.take(reply)) {
+                Some(Fetching::Entry(_)) => entries += 1,
+                Some(Fetching::Finished) => break 'asking,
+                _ => {}
+            }
+        }
+    }
+    let (byte_ms, tick_ms) = (1_000.0 / 11_520.0, 1.0);
+    let took = bytes as f64 * byte_ms + f64::from(questions) * tick_ms;
+    let ratio = took / (alone as f64 * byte_ms);
+    println!(
+        "{entries} entries, {alone} bytes: {:.2} s at 115,200 baud, {ratio:.3} times their bytes alone",
+        took / 1e3
+    );
+    assert!(entries == 1_000 && ratio < 1.3, "{ratio}");
+}
