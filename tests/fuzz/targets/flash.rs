@@ -1,0 +1,34 @@
+//! Any bytes in the flash: a counter starts on them, and its store goes on saving or says why not.
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use turntally_core::bench::Bench;
+use turntally_core::bench::log::{LogEvent, Sawn};
+use turntally_firmware::app::App;
+use turntally_firmware::store::guard::{Open, SECTOR};
+use turntally_firmware::store::{Layout, Save, Store};
+use turntally_sim::flash::{Cells, VirtualFlash};
+
+const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
+
+fuzz_target!(|bytes: &[u8]| {
+    let mut cells = Cells::blank(LAYOUT.log_end as usize);
+    // A byte in front of each piece says in which sector it stands: what matters stands at their starts.
+    for piece in bytes.chunks(65) {
+        let Some((&sector, piece)) = piece.split_first() else { continue };
+        let start = usize::from(sector) % 18 * SECTOR as usize + usize::from(sector / 18) * 64;
+        cells.bytes_mut()[start..][..piece.len()].copy_from_slice(piece);
+    }
+    let mut store = Store::new(VirtualFlash::new(cells), Open, LAYOUT);
+    let mut app = App::new(Bench::new(), 400, 10_000);
+    app.load_from(&mut store);
+    _ = store.log_entry(0);
+    for save in [
+        Save::LogRoom { leave: true },
+        Save::Log(LogEvent::Sawn(Sawn { coil: 1, rings: 2, rejects: 3 }).to_bytes()),
+        Save::Fetched(1),
+        Save::Room(10),
+    ] {
+        _ = store.save(&save);
+    }
+});
