@@ -1,6 +1,6 @@
 //! The log of coils.
 //!
-//! The log lies in segments of [`SEGMENT`] sectors, used in turn, so that every sector wears alike. Entry
+//! The log lies in segments of a few sectors, used in turn, so that every sector wears alike. Entry
 //! `n` has its place by its number: segment `n / ENTRIES` (going round), key `n % ENTRIES` of the map that
 //! the library keeps there. So nothing but the place of the newest segment has to be remembered, an entry
 //! is found at once, and one that is written again takes its own place.
