@@ -137,17 +137,22 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let bytes = log::entry_bytes(log.next, event);
         let range = self.segment_of(log.next);
         let key = (log.next % ENTRIES) as u8;
-        match store_item(&mut self.flash, range, &mut self.buffer, key, &bytes) {
-            Ok(()) => log.next += 1,
-            // What torn and failed writes left of the segment is too little.
-            Err(StoreError::Full) => {
-                self.log = Some(Log { open: false, ..log });
-                return Err(StoreError::Full);
+        // What a torn write left may look like the beginning of an item that hides what is written next, once
+        // in some ten thousand cuts: behind that one an entry is found again.
+        for _ in 0..3 {
+            match store_item(&mut self.flash, range.clone(), &mut self.buffer, key, &bytes) {
+                // What torn and failed writes left of the segment is too little.
+                Err(StoreError::Full) => break,
+                written => written?,
             }
-            Err(error) => return Err(error),
+            if self.entry(log.next)?.is_some_and(|found| found == bytes) {
+                log.next += 1;
+                self.log = Some(log);
+                return Ok(());
+            }
         }
-        self.log = Some(log);
-        Ok(())
+        self.log = Some(Log { open: false, ..log });
+        Err(StoreError::Full)
     }
 
     /// Makes room for an entry, which may cost the oldest ones: those that have not been fetched only
