@@ -4,7 +4,7 @@
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
 //! signal; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
-//! batch into coils.
+//! batch into coils; [`settings`] are what the user sets at the counter, and [`setup`] the pages for it.
 //!
 //! # Conventions
 //! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a
@@ -25,6 +25,8 @@ pub mod metal;
 pub mod plan;
 pub mod quadrature;
 pub mod screen;
+pub mod settings;
+pub mod setup;
 pub mod signal;
 pub mod spring;
 pub mod units;

@@ -20,11 +20,12 @@ use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, Doubt, Fault, Phase, State};
+use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Target};
 use crate::signal::Channel;
 use crate::units::Turns;
 
 mod letters;
+mod pages;
 
 /// Pixels across.
 pub const WIDTH: u32 = 128;
@@ -86,7 +87,8 @@ where
     target.clear(paper)?;
     let mut page = Page { target, ink };
     match bench.state() {
-        State::Choose => choose(bench, &mut page),
+        State::Choose { pick } => choose(bench, *pick, &mut page),
+        State::SetUp(set_up) => pages::set_up(bench, set_up, &mut page),
         State::Ready => ready(bench, &mut page),
         State::Winding { .. } => winding(bench, &mut page),
         State::Paused => paused(bench, &mut page),
@@ -116,34 +118,49 @@ where
     page.keys(None, "ok")
 }
 
-fn choose<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let Some((index, job)) = bench.job() else {
-        page.headline(BOLD, "No job yet", "")?;
-        page.rule()?;
-        page.left(PLAIN, "Send one to the counter", 28)?;
-        return page.left(PLAIN, "from a computer.", 40);
-    };
+fn choose<D: DrawTarget<Color = BinaryColor>>(
+    bench: &Bench,
+    pick: Pick,
+    page: &mut Page<'_, D>,
+) -> Result<(), D::Error> {
     let jobs = bench.jobs().len();
-    page.headline(BOLD, "Which job?", if jobs > 1 { "turn the knob" } else { "" })?;
-    page.rule()?;
-    page.left(TITLE, &shown_name(&job.name), 28)?;
-    let progress = bench.progress();
-    let rings = if progress.kept > 0 {
-        text(format_args!("{} of {} rings made", progress.rings, job.rings))
-    } else {
-        text(format_args!("{} rings, {}", job.rings, counted(bench.coils_left(), "coil")))
+    let (at, title, line) = match (pick, bench.job()) {
+        (Pick::Job, Some((index, job))) => (index, shown_name(&job.name), batch_so_far(bench, job)),
+        (Pick::SetUpCounter, _) => {
+            (jobs + 1, text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
+        }
+        _ => (jobs, text(format_args!("Set up a batch")), text(format_args!("wire, mandrel, rings"))),
     };
-    page.left(PLAIN, &rings, 43)?;
-    if jobs > 1 {
-        page.places(index, jobs)?;
-    }
+    page.headline(BOLD, "What now?", "turn the knob")?;
+    page.rule()?;
+    page.left(TITLE, &title, 28)?;
+    page.left(PLAIN, &line, 43)?;
+    page.places(at, jobs + 2)?;
     page.keys(None, "choose")
 }
 
-fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
+/// What a batch is to give, and what has been made of it.
+fn batch_so_far(bench: &Bench, job: &Job) -> Text {
     let progress = bench.progress();
-    let wanted = bench.job().map_or(0, |(_, job)| job.rings);
-    page.headline(BOLD, &coil_of(bench), &text(format_args!("{}/{wanted} rings", progress.rings)))?;
+    match (job.target, progress.kept) {
+        (Target::Rings(rings), 0) => {
+            text(format_args!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
+        }
+        (Target::Rings(rings), _) => text(format_args!("{} of {rings} rings made", progress.rings)),
+        (Target::Coils { coils, .. }, 0) => {
+            text(format_args!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
+        }
+        (Target::Coils { coils, .. }, kept) => text(format_args!("{kept} of {coils} coils made")),
+    }
+}
+
+fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
+    let made = bench.progress().rings;
+    let rings = match bench.job().map(|(_, job)| job.target) {
+        Some(Target::Rings(wanted)) => text(format_args!("{made}/{wanted} rings")),
+        _ => counted(made, "ring"),
+    };
+    page.headline(BOLD, &coil_of(bench), &rings)?;
     page.rule()?;
     page.left(PLAIN, "Catch the wire,", 26)?;
     page.left(PLAIN, "draw it tight.", 38)?;
@@ -215,24 +232,21 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 
 fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
-    let wanted = bench.job().map_or(0, |(_, job)| job.rings);
+    let (made, wanted, what) = match bench.job().map(|(_, job)| job.target) {
+        Some(Target::Coils { coils, .. }) => (progress.kept, coils, "coils made"),
+        Some(Target::Rings(rings)) => (progress.rings, rings, "rings sure"),
+        None => (0, 0, ""),
+    };
     page.headline(
         BOLD,
         &text(format_args!("Coil {} kept", progress.kept)),
         &text(format_args!("{} to come", bench.coils_left())),
     )?;
     page.rule()?;
-    page.left_with(SMALL_FIGURE, &text(format_args!("{}", progress.rings)), 30, |page, end| {
-        page.put(
-            PLAIN,
-            &text(format_args!("of {wanted} rings sure")),
-            end + 5,
-            30,
-            Side::Left,
-            ACROSS - 6 - end,
-        )
+    page.left_with(SMALL_FIGURE, &text(format_args!("{made}")), 30, |page, end| {
+        page.put(PLAIN, &text(format_args!("of {wanted} {what}")), end + 5, 30, Side::Left, ACROSS - 6 - end)
     })?;
-    page.bar(34, progress.rings, wanted)?;
+    page.bar(34, made, wanted)?;
     page.left(PLAIN, &text(format_args!("Next: {} turns", to_go(bench.target_turns().nano()))), 49)?;
     page.keys(Some("jobs"), "next")
 }
@@ -560,15 +574,30 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         self.inverted(|page| page.put(BOLD, words, 5, top + 9, Side::Left, ACROSS - 9))
     }
 
+    /// The same with what it is set to, at the right.
+    fn setting(&mut self, words: &str, value: &str, top: i32, marked: bool) -> Result<(), D::Error> {
+        let set = |page: &mut Self, types| {
+            let end = Point::new(ACROSS - 5, top + 9);
+            let taken = page.set(PLAIN, value, end, Side::Right, ACROSS - 50)?;
+            page.put(types, words, 5, top + 9, Side::Left, ACROSS - 15 - taken)
+        };
+        if !marked {
+            return set(self, PLAIN);
+        }
+        self.filled(0, top, ACROSS, 12)?;
+        self.inverted(|page| set(page, BOLD))
+    }
+
     /// Small squares, one for each of several: the one that is meant is filled.
     fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
         let (thin, full) = (PrimitiveStyle::with_stroke(self.ink, 1), PrimitiveStyle::with_fill(self.ink));
         let mut x = 1;
+        let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {
             Rectangle::new(Point::new(x, KEYS_TOP + 4), Size::new(5, 5))
                 .into_styled(if place == meant { full } else { thin })
                 .draw(self.target)?;
-            x += 9;
+            x += apart;
         }
         Ok(())
     }

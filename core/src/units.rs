@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 /// A length that was set, measured or counted with: whole nanometres.
 ///
 /// Range: any `i64`, so up to 9.2 million kilometres. Written with its unit (`5mm`, `0.2in`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Length(i64);
 

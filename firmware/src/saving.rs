@@ -5,6 +5,7 @@
 
 use turntally_core::bench::snapshot::{Batch, CoilNote};
 use turntally_core::bench::{Bench, MAX_JOBS, Progress};
+use turntally_core::settings::Settings;
 
 use crate::store::guard::PROGRAM_SPAN;
 use crate::store::{Kept, Save, StoreError};
@@ -30,6 +31,8 @@ pub(crate) struct Saving {
     spoilt: bool,
     /// They have been, since the start.
     cleared: bool,
+    /// None where nothing was set yet.
+    settings: Option<Settings>,
     batches: [Option<Batch>; MAX_JOBS],
     /// Notes of the next coil for which there is room.
     room: Option<u32>,
@@ -48,6 +51,10 @@ impl Saving {
     /// Takes what the store holds, and brings the bench back to it.
     pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
         self.store = Store::Idle;
+        if let Some(settings) = kept.settings {
+            bench.set_up(settings);
+        }
+        self.settings = Some(*bench.settings());
         for (job, (batch, saved)) in kept.batches.iter().zip(&mut self.batches).enumerate() {
             if let Some(batch) = batch {
                 bench.resume_batch(job, batch);
@@ -111,6 +118,9 @@ impl Saving {
         if self.spoilt {
             return Some(Save::Clear);
         }
+        if self.settings != Some(*bench.settings()) {
+            return Some(Save::Settings(*bench.settings()));
+        }
         let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
             let batch = bench.batch(usize::from(job))?;
             (Some(batch) != *saved).then_some((job, batch))
@@ -133,8 +143,13 @@ impl Saving {
             (_, Err(error)) => error,
             (Save::Clear, Ok(())) => {
                 (self.spoilt, self.cleared) = (false, true);
-                // The batches are still there, and are written anew.
+                // Settings and batches are still there, and are written anew.
+                self.settings = None;
                 (self.batches, self.room) = ([None; MAX_JOBS], None);
+                return None;
+            }
+            (Save::Settings(settings), Ok(())) => {
+                self.settings = Some(*settings);
                 return None;
             }
             (Save::Batch(job, batch), Ok(())) => {
@@ -154,7 +169,7 @@ impl Saving {
             Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
             Save::Note(_) => {}
             // Once: blank records that spoil at once are worn.
-            Save::Batch(..) | Save::Room(_)
+            Save::Settings(_) | Save::Batch(..) | Save::Room(_)
                 if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
             {
                 self.spoilt = true;

@@ -21,6 +21,7 @@ use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
 use turntally_core::bench::MAX_JOBS;
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
+use turntally_core::settings::Settings;
 
 pub mod guard;
 pub mod notes;
@@ -102,6 +103,8 @@ impl From<sequential_storage::Error<FlashError>> for StoreError {
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]
 pub struct Kept {
+    /// What was set at the counter.
+    pub settings: Option<Settings>,
     /// The batches by their jobs.
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
@@ -113,6 +116,8 @@ pub struct Kept {
 /// Something to be kept, as the counter hands it out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Save {
+    /// What was set at the counter.
+    Settings(Settings),
     /// What has been made of the job at this place.
     Batch(u8, Batch),
     /// Nothing: the records, which cannot be read, are to be made blank.
@@ -155,6 +160,10 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// and said to be so.
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
+        match self.get(Record::Settings) {
+            Ok(settings) => kept.settings = settings,
+            Err(error) => kept.trouble = Some(error),
+        }
         for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
             match self.get(Record::Batch(job)) {
                 Ok(batch) => *place = batch,
@@ -174,6 +183,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// Whatever kept it from being kept; what was there before is still there.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
+            Save::Settings(settings) => self.put(Record::Settings, settings),
             Save::Batch(job, batch) => self.put(Record::Batch(*job), batch),
             Save::Clear => self.clear_records(),
             Save::Room(notes) => self.make_room(*notes),

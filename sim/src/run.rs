@@ -1,7 +1,7 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State};
+use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State, Target};
 use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
@@ -427,7 +427,8 @@ pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::
             break;
         }
     }
-    turntally_core::bench::Job { name, rings, rule: job.rule, direction: job.direction(), lead }
+    let target = Target::Rings(rings);
+    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead }
 }
 
 impl Outcome {

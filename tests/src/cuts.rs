@@ -1,6 +1,6 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
-use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State};
+use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State, Target};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
@@ -35,7 +35,7 @@ pub fn job() -> Job {
         let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
         Some(Job {
             name: "cuts".try_into().ok()?,
-            rings: 50,
+            target: Target::Rings(50),
             rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
             lead: Lead::Learned(Micros::from_millis(300)),

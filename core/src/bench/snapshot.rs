@@ -89,11 +89,17 @@ impl CoilNote {
 }
 
 impl Job {
-    /// A number that another job does not have, but for one in four thousand million. The lead is left
-    /// out: it changes nothing that was made.
+    /// A number that another job does not have, but for one in four thousand million. What changes nothing
+    /// that was made is left out: the lead, and how the counter is built.
     #[must_use]
     pub fn fingerprint(&self) -> u32 {
-        fingerprint(&(self.name.as_bytes(), self.rings, self.rule, self.direction))
+        fingerprint(&(self.name.as_bytes(), self.rule.coil(), self.target))
+    }
+
+    /// The same for the batch that is set up at the counter, whose name changes with the units it is shown
+    /// in.
+    pub(super) fn own_fingerprint(&self) -> u32 {
+        fingerprint(&(self.rule.coil(), self.target))
     }
 }
 
@@ -187,7 +193,8 @@ impl Bench {
     fn coil_number(&self, job: usize) -> Option<u32> {
         let slot = self.slots.get(job)?;
         let Progress { kept, scrapped, rings } = slot.progress;
-        Some(fingerprint(&(slot.fingerprint, kept, scrapped, rings)))
+        // Counts of another encoder are other turns.
+        Some(fingerprint(&(slot.fingerprint, slot.job.rule.per_turn(), kept, scrapped, rings)))
     }
 }
 

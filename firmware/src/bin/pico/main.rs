@@ -7,8 +7,8 @@
 #![no_std]
 #![no_main]
 
+mod born;
 mod crash;
-mod demo;
 mod keep;
 mod oled;
 mod pins;
@@ -116,11 +116,9 @@ async fn main(_spawner: Spawner) {
     watchdog.start(PATIENCE);
 
     let mut bench = Bench::new();
-    if let Some(job) = demo::job() {
-        // There is room: it is the first.
-        _ = bench.add_job(job);
-    }
-    let app = APP.init_with(|| App::new(bench, demo::PULSES_PER_REV, SAMPLE_PERIOD_NS));
+    let born = born::settings();
+    bench.set_up(born);
+    let app = APP.init_with(|| App::new(bench, born.build.pulses, SAMPLE_PERIOD_NS));
     app.expect_store();
     if let Some(trouble) = trouble {
         app.report(trouble);
