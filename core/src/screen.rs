@@ -14,15 +14,15 @@
 use core::fmt::Write;
 
 use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::prelude::{DrawTarget, Drawable, Point, Primitive, Size};
-use embedded_graphics::primitives::{Line, PrimitiveStyle, Rectangle, RoundedRectangle};
+use embedded_graphics::prelude::{DrawTarget, Point, Size};
+use embedded_graphics::primitives::Rectangle;
 use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
 use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Target};
 use crate::signal::Channel;
-use crate::units::Turns;
+use crate::units::{Turns, floor_div};
 
 mod letters;
 mod pages;
@@ -40,7 +40,7 @@ const NUMBER_END: i32 = 93;
 const HEADLINE: i32 = 9;
 /// The keys' top row; they reach to the bottom.
 const KEYS_TOP: i32 = 51;
-const KEYS_HIGH: u32 = 13;
+const KEYS_HIGH: i32 = 13;
 
 type Text = String<48>;
 /// A type and those to take instead where the words do not fit, larger to smaller.
@@ -53,10 +53,10 @@ macro_rules! typeface {
     };
 }
 
-// Words with letters of Western Europe, since jobs are named in any of its languages.
+// One type has the letters of Western Europe, since jobs are named in any of its languages.
 typeface!(PLAIN_8, u8g2_font_helvR08_tf);
-typeface!(BOLD_8, u8g2_font_helvB08_tf);
-typeface!(BOLD_12, u8g2_font_helvB12_tf);
+typeface!(BOLD_8, u8g2_font_helvB08_tr);
+typeface!(BOLD_12, u8g2_font_helvB12_tr);
 typeface!(DIGITS_38, u8g2_font_logisoso38_tn);
 typeface!(DIGITS_32, u8g2_font_logisoso32_tn);
 typeface!(DIGITS_26, u8g2_font_logisoso26_tn);
@@ -407,6 +407,7 @@ fn width(font: &FontRenderer, words: &str) -> i32 {
 /// The first type in which the words fit the room; else the smallest, with the words cut.
 fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
     let mut shown = text(format_args!("{words}"));
+    let types = if words.is_ascii() { types } else { PLAIN };
     for font in types {
         if width(font, &shown) <= room {
             return (font, shown);
@@ -504,10 +505,15 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         self.line(12)
     }
 
+    /// Fills so many pixels across and down. (The drawing library's shapes would take 4 KB of a chip.)
+    fn block(&mut self, left: i32, top: i32, wide: i32, high: i32) -> Result<(), D::Error> {
+        let size = |pixels| u32::try_from(pixels).unwrap_or(0);
+        let block = Rectangle::new(Point::new(left, top), Size::new(size(wide), size(high)));
+        self.target.fill_solid(&block, self.ink)
+    }
+
     fn line(&mut self, y: i32) -> Result<(), D::Error> {
-        Line::new(Point::new(0, y), Point::new(ACROSS - 1, y))
-            .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-            .draw(self.target)
+        self.block(0, y, ACROSS, 1)
     }
 
     /// The number that matters.
@@ -531,12 +537,18 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     }
 
     /// A key's shape: a bar with its corners taken off.
-    fn filled(&mut self, left: i32, top: i32, wide: i32, high: u32) -> Result<(), D::Error> {
-        let wide = u32::try_from(wide).unwrap_or(0);
-        let bar = Rectangle::new(Point::new(left, top), Size::new(wide, high));
-        RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
-            .into_styled(PrimitiveStyle::with_fill(self.ink))
-            .draw(self.target)
+    fn filled(&mut self, left: i32, top: i32, wide: i32, high: i32) -> Result<(), D::Error> {
+        self.block(left + 1, top, wide - 2, 1)?;
+        self.block(left, top + 1, wide, high - 2)?;
+        self.block(left + 1, top + high - 1, wide - 2, 1)
+    }
+
+    /// The same in outline; with its corners where it is square.
+    fn outlined(&mut self, left: i32, top: i32, wide: i32, high: i32, corner: i32) -> Result<(), D::Error> {
+        self.block(left + corner, top, wide - 2 * corner, 1)?;
+        self.block(left, top + 1, 1, high - 2)?;
+        self.block(left + wide - 1, top + 1, 1, high - 2)?;
+        self.block(left + corner, top + high - 1, wide - 2 * corner, 1)
     }
 
     /// Draws in the paper's colour, on something filled.
@@ -551,13 +563,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     fn keys(&mut self, no: Option<&str>, yes: &str) -> Result<(), D::Error> {
         let baseline = KEYS_TOP + 10;
         if let Some(no) = no {
-            let bar = Rectangle::new(
-                Point::new(0, KEYS_TOP),
-                Size::new(u32::try_from(width(&PLAIN_8, no) + 9).unwrap_or(0), KEYS_HIGH),
-            );
-            RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
-                .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-                .draw(self.target)?;
+            self.outlined(0, KEYS_TOP, width(&PLAIN_8, no) + 9, KEYS_HIGH, 1)?;
             self.put(PLAIN, no, 4, baseline, Side::Left, ACROSS / 2)?;
         }
         let wide = width(&BOLD_8, yes) + 9;
@@ -590,13 +596,14 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
 
     /// Small squares, one for each of several: the one that is meant is filled.
     fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
-        let (thin, full) = (PrimitiveStyle::with_stroke(self.ink, 1), PrimitiveStyle::with_fill(self.ink));
         let mut x = 1;
         let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {
-            Rectangle::new(Point::new(x, KEYS_TOP + 4), Size::new(5, 5))
-                .into_styled(if place == meant { full } else { thin })
-                .draw(self.target)?;
+            if place == meant {
+                self.block(x, KEYS_TOP + 4, 5, 5)?;
+            } else {
+                self.outlined(x, KEYS_TOP + 4, 5, 5, 0)?;
+            }
             x += apart;
         }
         Ok(())
@@ -604,35 +611,29 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
 
     /// How much of something is there, as a bar across the screen.
     fn bar(&mut self, top: i32, part: u32, whole: u32) -> Result<(), D::Error> {
-        Rectangle::new(Point::new(0, top), Size::new(WIDTH, 6))
-            .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-            .draw(self.target)?;
-        let filled = u64::from(part.min(whole)) * u64::from(WIDTH - 4) / u64::from(whole.max(1));
-        Rectangle::new(Point::new(2, top + 2), Size::new(u32::try_from(filled).unwrap_or(0), 2))
-            .into_styled(PrimitiveStyle::with_fill(self.ink))
-            .draw(self.target)
+        self.outlined(0, top, ACROSS, 6, 0)?;
+        self.block(2, top + 2, share(part.into(), whole.into(), ACROSS - 4), 2)
     }
 
     /// The coil as it grows on its mandrel: slanted turns of wire towards a post at the target.
     fn coil(&mut self, bench: &Bench) -> Result<(), D::Error> {
         const POST: i32 = ACROSS - 5;
-        let thin = PrimitiveStyle::with_stroke(self.ink, 1);
-        let target = bench.target_turns().nano().max(1);
-        let wound = bench.turns().nano().clamp(0, target);
-        // Below 123 after the clamp.
-        let grown = i32::try_from(i128::from(wound) * i128::from(POST - 3) / i128::from(target)).unwrap_or(0);
+        let grown = share(bench.turns().nano(), bench.target_turns().nano(), POST - 3);
         let mut x = 0;
         while x + 4 <= grown {
-            // Two lines side by side: a thick one would cover its neighbour's pixels.
-            for edge in [x, x + 1] {
-                Line::new(Point::new(edge, 61), Point::new(edge + 3, 54))
-                    .into_styled(thin)
-                    .draw(self.target)?;
+            for step in 0..4 {
+                self.block(x + step, 60 - 2 * step, 2, 2)?;
             }
             x += 4;
         }
         self.line(63)?;
-        Line::new(Point::new(POST, 52), Point::new(POST, 62)).into_styled(thin).draw(self.target)?;
-        Line::new(Point::new(POST + 1, 52), Point::new(POST + 1, 62)).into_styled(thin).draw(self.target)
+        self.block(POST, 52, 2, 11)
     }
+}
+
+/// As many pixels of them all as the part is of the whole, rounded down.
+fn share(part: i64, whole: i64, pixels: i32) -> i32 {
+    let whole = whole.max(1);
+    let shown = floor_div(i128::from(part.clamp(0, whole)) * i128::from(pixels), whole.into());
+    shown.and_then(|shown| i32::try_from(shown).ok()).unwrap_or(0)
 }
