@@ -1,4 +1,4 @@
-//! The counter on a Raspberry Pi Pico.
+//! The counter on a Raspberry Pi Pico; on a Pico 2 as well, which is built and has never been run.
 //!
 //! Samples come in by hardware alone ([`sampler`]). Every millisecond an interrupt of its own decodes
 //! them and runs the counter ([`tick`]): keys, cue, lamp, sounder, stop line. Everything slow (drawing,
@@ -7,6 +7,7 @@
 #![no_std]
 #![no_main]
 
+mod chip;
 mod crash;
 mod demo;
 mod keep;
