@@ -5,9 +5,10 @@ import { Key, Quadrature } from './hands.mjs';
 import { PIN, Rig } from './rig.mjs';
 
 const ROOT = join(dirname(fileURLToPath(import.meta.url)), '../..');
+/** Where Cargo builds. */
+export const TARGET = process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target');
 /** The firmware under test: what .ci/build-pico builds. */
-export const ELF = process.env.TURNTALLY_ELF
-  ?? join(process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target'), 'thumbv6m-none-eabi/pico/turntally-pico');
+export const ELF = process.env.TURNTALLY_ELF ?? join(TARGET, 'thumbv6m-none-eabi/pico/turntally-pico');
 /** Counts in a turn of the built-in job's winder. */
 export const TURN = 1600;
 
