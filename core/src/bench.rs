@@ -203,6 +203,11 @@ impl Doubt {
             *doubt = doubt.saturating_add(counts);
         }
     }
+
+    /// It is a known one, of more than this many counts.
+    fn exceeds(self, counts: i64) -> bool {
+        matches!(self, Self::Within(doubt) if doubt > counts.max(1).unsigned_abs())
+    }
 }
 
 /// Where the counter is.
@@ -369,10 +374,10 @@ struct Coil {
     doubt: Doubt,
     illegal: u64,
     faults: Faults,
-    /// It has been wound on by a quarter turn once, so backwards is winding back.
-    forward_seen: bool,
-    /// The count from which that is judged: zero, or where the direction was turned round.
+    /// The count from which the direction is judged: zero, or where it was turned round.
     judged_from: i64,
+    /// The most counts that it has been wound on from there: from a turn on, backwards is winding back.
+    furthest: i64,
     /// The missed steps have been put to the user.
     steps_told: bool,
 }
@@ -545,8 +550,8 @@ impl Bench {
             doubt,
             illegal: 0,
             faults: Faults::default(),
-            forward_seen: false,
             judged_from: 0,
+            furthest: 0,
             steps_told: false,
         });
         self.state = State::Winding { cue: Cue::Quiet };
@@ -617,8 +622,8 @@ impl Bench {
             coil.cue.forget_motion();
             // It may have been a hand that wound back before it wound on: then the count runs backwards
             // again, and the question is put again.
-            coil.forward_seen = false;
             coil.judged_from = self.counter.as_ref().map_or(0, TurnCounter::counts);
+            coil.furthest = 0;
         }
     }
 
@@ -635,12 +640,6 @@ impl Bench {
             coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
             coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
             coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
-            // The bounds of a step hold for a signal that is right most of the time; one that is a whole
-            // turn in doubt is not.
-            let turn = self.counter.as_ref().map_or(0, |counter| counter.per_turn().counts_in_part(1));
-            if matches!(coil.doubt, Doubt::Within(doubt) if doubt > turn.max(1).unsigned_abs()) {
-                coil.doubt = Doubt::Unknown;
-            }
         }
         // The gravest first: it is shown, and those that came with it are noted.
         if overflow {
@@ -662,17 +661,21 @@ impl Bench {
         let turn = counter.per_turn().counts_in_part(1);
         let counts = counter.counts();
         let gone = counts.saturating_sub(coil.judged_from);
-        if gone >= (turn / 4).max(1) {
-            coil.forward_seen = true;
-        }
+        coil.furthest = coil.furthest.max(gone);
         if illegal {
             coil.faults.insert(Fault::MissedSteps);
         }
-        // A whole turn below zero is no wire that could be wound back, whatever was seen before.
-        let backwards = !coil.forward_seen && gone <= -(turn / 2).max(2) || counts <= -turn.max(4);
+        // Slack is taken up by less than a quarter of a turn; a hand may have wound back by more, with the
+        // channels swapped, and then it takes a whole turn to tell.
+        let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
+        let backwards = coil.furthest < turn && gone <= -behind.max(2);
+        // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
+        // in doubt is not.
+        if coil.doubt.exceeds(turn) {
+            coil.doubt = Doubt::Unknown;
+        }
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
-        let doubtful =
-            illegal && matches!(coil.doubt, Doubt::Within(doubt) if doubt > (turn / 8).max(1).unsigned_abs());
+        let doubtful = illegal && coil.doubt.exceeds(turn / 8);
         // Only its own page can turn the count round: behind another fault it waits for that one's answer.
         let shown = matches!(self.state, State::Fault { .. });
         if backwards && !shown {

@@ -165,7 +165,8 @@ impl StopCue {
         let turn = self.goal.turn;
         // The speed, and what the next count may make of it: one that slows down is held to be slower
         // still while no count comes.
-        let (speed, moved) = (self.meter.speed(now), self.meter.over_window(now));
+        let moved = self.meter.over_window(now);
+        let speed = self.meter.slowed(moved, now);
         let reach = lead_counts(moved.saturating_abs(), span) + turn / 64 + 2;
         // Behind a crank that turns, and about one that rests, lies only what it can start to wind.
         let least = turn / 128 + 2;
@@ -289,8 +290,11 @@ impl SpeedMeter {
     /// Speed in thousandths of a count per second, winding on positive.
     #[must_use]
     pub fn speed(&self, now: Micros) -> i64 {
-        let speed = self.over_window(now);
-        // No count for a while means that the speed is below one count in that while.
+        self.slowed(self.over_window(now), now)
+    }
+
+    /// No count for a while means that the speed is below one count in that while.
+    fn slowed(&self, speed: i64, now: Micros) -> i64 {
         let still = now.since(self.moved_at);
         if still == Micros::ZERO {
             return speed;
@@ -299,7 +303,7 @@ impl SpeedMeter {
         speed.clamp(-most, most)
     }
 
-    /// The same, as the last counts alone have it.
+    /// [`Self::speed`] as the last counts alone have it.
     fn over_window(&self, now: Micros) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
         let mut moved = (0, SHORTEST);

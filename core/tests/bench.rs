@@ -651,6 +651,32 @@ fn backwards_behind_a_fault_is_told_after_it() {
     assert_eq!(hand.bench.counts(), TURN + 1);
 }
 
+/// A hand that winds back before it winds on is taken for a wrong direction; when it then winds on, the
+/// question is put again, and the count is the true one after all.
+#[test]
+fn wrongly_turned_round_is_asked_again() {
+    let mut hand = begun();
+    hand.cranks(-TURN / 2, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+    hand.yes();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, TURN / 2));
+    hand.cranks(TURN / 2, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+    hand.yes().cranks(3 * TURN, 60);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 3 * TURN));
+}
+
+/// With the channels swapped, slack taken up the wrong way looks like winding on: a whole turn below zero
+/// tells.
+#[test]
+fn backwards_after_a_little_forward_is_told_a_turn_below_zero() {
+    let mut hand = begun();
+    hand.cranks(TURN / 3, 60).cranks(-TURN / 3 - TURN + 1, 60);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 1 - TURN));
+    hand.cranks(-1, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+}
+
 /// Winding back a coil that was wound on before is no fault, however far.
 #[test]
 fn unwinding_is_not_backwards() {

@@ -1,5 +1,6 @@
 //! The loop: samples and keys in, the bench in the middle, screen, sound and light out.
 
+use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::{Bench, CoilRecord, Event, Input, Key, Lamp, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::signal::{Reading, SignalWatch};
@@ -9,8 +10,8 @@ use crate::display::Frame;
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
 use crate::saving::{self, Saving};
-use crate::store::guard::PROGRAM_SPAN;
-use crate::store::{Kept, Save, StoreError};
+use crate::store::guard::{Gate, PROGRAM_SPAN};
+use crate::store::{Kept, Save, Store, StoreError};
 use crate::trouble::{Trouble, View};
 
 /// The screen is drawn at most this often.
@@ -109,8 +110,6 @@ impl App {
 
     /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
-    ///
-    /// [`Store::save`]: crate::store::Store::save
     pub fn save_due(&mut self) -> Option<Save> {
         self.saving.next(&self.view.bench)
     }
@@ -120,6 +119,27 @@ impl App {
         if let Some(trouble) = self.saving.done(save, result) {
             self.report(trouble);
         }
+    }
+
+    /// Goes on from a store that is read at once: for a board that does not need [`App::expect_store`]
+    /// and [`App::restore`] apart. Hands out what it found.
+    pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> Kept {
+        self.expect_store();
+        let kept = store.load(self.bench().jobs().len());
+        self.restore(&kept);
+        kept
+    }
+
+    /// Keeps what is due in a store that is written at once, likewise. Hands out what it was, and what came
+    /// of it.
+    pub fn save_to<F: NorFlash, G: Gate>(
+        &mut self,
+        store: &mut Store<F, G>,
+    ) -> Option<(Save, Result<(), StoreError>)> {
+        let save = self.save_due()?;
+        let result = store.save(&save);
+        self.saved(&save, result);
+        Some((save, result))
     }
 
     /// Whether the processor may stand still for an erase: no coil is on the mandrel.
@@ -146,15 +166,15 @@ impl App {
     /// To be called every millisecond. Hands out the record of a coil that came off.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
         let View { bench, trouble } = &mut self.view;
-        let mut tell = |input| bench.handle(Event { at: now, input });
+        let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
-            tell(Input::SamplesLost);
+            tell(bench, Input::SamplesLost);
         }
         let pending = core::mem::take(&mut self.pending);
         if pending.is_quiet() {
-            tell(Input::Tick);
+            tell(bench, Input::Tick);
         } else {
-            tell(Input::Encoder(pending));
+            tell(bench, Input::Encoder(pending));
         }
         let (mut key, clicks) = front.read();
         if key.is_some() && trouble.take().is_some() {
@@ -162,13 +182,13 @@ impl App {
             key = None;
         }
         if clicks != 0 {
-            tell(Input::Knob(clicks));
+            tell(bench, Input::Knob(clicks));
         }
         if key == Some(Key::Yes) && matches!(bench.state(), State::Ready) && !self.saving.may_begin(bench) {
             *trouble = Some(saving::one_moment());
             key = None;
         }
-        let record = key.and_then(|key| bench.handle(Event { at: now, input: Input::Key(key) }));
+        let record = key.and_then(|key| tell(bench, Input::Key(key)));
         let mut outputs = bench.outputs();
         if trouble.is_some() {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };

@@ -256,7 +256,7 @@ impl Operator {
             if shown.on_mandrel > 2.0 * shown.target + 10.0 {
                 self.hand = Hand::Brake;
             }
-            self.maybe_pause(now);
+            self.maybe_pause(now, shown.on_mandrel);
             return;
         }
         if !calm || self.press.is_some_and(|press| now < press.until + 0.4) {
@@ -323,13 +323,15 @@ impl Operator {
     }
 
     /// Now and then the hand stops for a look or a new grip, and at times winds back a little.
-    fn maybe_pause(&mut self, now: f64) {
+    fn maybe_pause(&mut self, now: f64, on_mandrel: f64) {
         let cranking = matches!(self.hand, Hand::Crank(speed) if speed > 0.0);
         if cranking && self.seen == Phase::Winding && self.rng.f64() < self.manner.pauses / 60_000.0 {
             self.hand = Hand::Brake;
             self.busy_until = now + 1.0 + 2.0 * self.rng.f64();
             if self.rng.f64() < 0.3 {
-                self.backing_up = 0.1 + 0.4 * self.rng.f64();
+                let turns = 0.1 + 0.4 * self.rng.f64();
+                // Wire that is not there cannot be wound back.
+                self.backing_up = if on_mandrel > 1.0 { turns } else { 0.0 };
             }
         }
     }

@@ -192,9 +192,7 @@ impl<'a> Run<'a> {
         let mut app = App::new(bench, job.pulses_per_rev, period_ns);
         let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
         let mut store = Store::new(flash, Open, Layout::PICO);
-        app.expect_store();
-        let kept = store.load(app.bench().jobs().len());
-        app.restore(&kept);
+        app.load_from(&mut store);
         Ok(Self {
             job,
             app,
@@ -259,10 +257,7 @@ impl<'a> Run<'a> {
         self.now_ns += STEP_NS;
         let now = Micros::new(self.now_ns / 1_000);
         let record = self.app.poll(now, &mut self.panel);
-        if let Some(save) = self.app.save_due() {
-            let saved = self.store.save(&save);
-            self.app.saved(&save, saved);
-        }
+        self.app.save_to(&mut self.store);
         if onlooker.wants_lines() {
             self.show_lines(onlooker)?;
         }

@@ -62,9 +62,10 @@ export function serve(rig, number) {
       const [to, from, length] = r;
       if (to % 256 || length % 256) throw new Error('a program that is not whole pages');
       bytes(length, (i) => {
-        // A 1 leaves the bit as it is: a page is filled up with them. Whether what was meant stands there
-        // is for the firmware to see.
-        chip.flash[to + i] &= chip.readUint8(from + i);
+        const [before, wanted] = [chip.flash[to + i], chip.readUint8(from + i)];
+        // A page is filled up with bytes of ones, which leave what stands there as it is.
+        if (wanted !== 0xff && wanted & ~before) rig.complain('flash: programming cannot set a bit that is 0');
+        chip.flash[to + i] = before & wanted;
       });
       rig.halt((length / 256) * rig.flashTimes.programMs * 1e6);
       rig.flashLog.push({ what: 'program', from: to, length, ms: rig.ms });

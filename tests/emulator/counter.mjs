@@ -1,4 +1,5 @@
 // The counter as a user has it: on the bench, with hands on it. What the tests are written in.
+import assert from 'node:assert/strict';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Key, Quadrature } from './hands.mjs';
@@ -11,6 +12,29 @@ export const TARGET = process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target');
 export const ELF = process.env.TURNTALLY_ELF ?? join(TARGET, 'thumbv6m-none-eabi/pico/turntally-pico');
 /** Counts in a turn of the built-in job's winder. */
 export const TURN = 1600;
+
+/** How often the cue's delay is measured; more with TURNTALLY_REPEATS. */
+export const REPEATS = Number(process.env.TURNTALLY_REPEATS ?? 20);
+
+/** The longest that the cue took from its edge, in milliseconds, over many measurements. */
+export class CueDelay {
+  #worst = { stop: 0, sounder: 0, green: 0 };
+
+  /** Takes what followed the edge at `edge` (in nanoseconds), and holds it to less than 2 ms. */
+  measure(counter, edge) {
+    const delays = {
+      stop: counter.changedAfter('stop', 0, edge) - edge,
+      sounder: counter.ear.firstAfter(edge) - edge,
+      green: counter.changedAfter('green', 1, edge) - edge,
+    };
+    for (const [what, delay] of Object.entries(delays)) this.#worst[what] = Math.max(this.#worst[what], delay / 1e6);
+    assert.ok(Object.values(delays).every((delay) => delay < 2e6), `${JSON.stringify(delays)} ns`);
+  }
+
+  toString() {
+    return Object.entries(this.#worst).map(([what, ms]) => `${what} ${ms.toFixed(3)} ms`).join(', ');
+  }
+}
 
 export class Counter extends Rig {
   constructor(options = {}) {

@@ -1,6 +1,6 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
-use turntally_core::bench::{Bench, Choice, Job, Key, Lead, Phase, Progress, State};
+use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
@@ -56,14 +56,17 @@ pub fn bench(job: &Job) -> Bench {
     bench
 }
 
-/// What a counter finds when it starts on these cells, and the bench it goes on with.
+/// What a counter finds when it starts on this flash.
+fn start(flash: VirtualFlash, layout: Layout, job: &Job) -> (Kept, App, Store<VirtualFlash, Open>) {
+    let mut store = Store::new(flash, Open, layout);
+    let mut app = App::new(bench(job), PULSES, PERIOD_NS);
+    (app.load_from(&mut store), app, store)
+}
+
+/// What a counter finds when it starts on these cells, and the counter that goes on with it.
 #[must_use]
 pub fn reboot(cells: Cells, layout: Layout, job: &Job) -> (Kept, App) {
-    let mut store = Store::new(VirtualFlash::new(cells), Open, layout);
-    let mut app = App::new(bench(job), PULSES, PERIOD_NS);
-    app.expect_store();
-    let kept = store.load(1);
-    app.restore(&kept);
+    let (kept, app, _) = start(VirtualFlash::new(cells), layout, job);
     (kept, app)
 }
 
@@ -97,6 +100,9 @@ pub struct Counter {
     pub acked: Progress,
     /// A note of the coil on the mandrel was said to be kept.
     pub noted: bool,
+    /// The counter had itself given up the count of the coil on the mandrel, or of the one that came off
+    /// last.
+    pub given_up: bool,
     /// Coils that came off.
     pub coils: u64,
     rng: fastrand::Rng,
@@ -110,13 +116,10 @@ impl Counter {
     /// Switches a counter on, its crank at this step of the encoder.
     #[must_use]
     pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (Kept, Self) {
-        let mut store = Store::new(flash.clone(), Open, layout);
-        let mut app = App::new(bench(job), PULSES, PERIOD_NS);
-        app.expect_store();
-        let kept = store.load(1);
-        app.restore(&kept);
+        let (kept, app, store) = start(flash.clone(), layout, job);
         let (acked, noted) = (app.bench().progress(), app.bench().goal().is_some());
         let true_counts = app.bench().counts();
+        let given_up = app.bench().doubt() == Doubt::Unknown;
         let rng = fastrand::Rng::with_seed(seed);
         let counter = Self {
             app,
@@ -125,6 +128,7 @@ impl Counter {
             true_counts,
             acked,
             noted,
+            given_up,
             coils: 0,
             rng,
             fingers: Fingers::default(),
@@ -152,9 +156,12 @@ impl Counter {
             (self.to_go, self.noted) = (0, false);
             self.coils += 1;
         }
-        let save = self.app.save_due()?;
-        let result = self.store.save(&save);
-        self.app.saved(&save, result);
+        self.given_up = match record {
+            Some(record) => record.doubt == Doubt::Unknown,
+            None if self.app.bench().goal().is_some() => self.app.bench().doubt() == Doubt::Unknown,
+            None => self.given_up,
+        };
+        let (save, result) = self.app.save_to(&mut self.store)?;
         match (&save, result) {
             (Save::Batch(_, batch), Ok(())) => self.acked = batch.progress,
             (Save::Note(_), Ok(())) => self.noted = true,

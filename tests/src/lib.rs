@@ -6,7 +6,7 @@ pub mod stops;
 
 use std::fmt;
 
-use turntally_core::bench::{Doubt, Lead};
+use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;
@@ -81,9 +81,6 @@ pub struct Tally {
     pub miscounted: u64,
     /// Coils that promised more rings than the saw gave.
     pub broken_promises: u64,
-    /// Coils that ended within the half revolution that a dead channel takes to be noticed: a documented
-    /// limit, kept apart from the two below.
-    pub just_died: u64,
     /// Coils that were miscounted, with nothing said of it.
     pub silent: u64,
     /// Coils miscounted by more than the doubt that was said.
@@ -96,10 +93,7 @@ pub struct Tally {
 
 impl Tally {
     /// Adds a batch.
-    pub fn add(&mut self, seed: u64, job: &Job, faults: FaultSet, outcome: &Outcome) {
-        let dying = faults.has(FaultKind::DeadA) || faults.has(FaultKind::DeadB);
-        // Two counts to each of the toggles after which a channel is called dead.
-        let unnoticed = 2 * u64::from(job.pulses_per_rev.max(24));
+    pub fn add(&mut self, seed: u64, faults: FaultSet, outcome: &Outcome) {
         self.batches += 1;
         self.edges += outcome.edges;
         self.unfinished += u64::from(!outcome.finished);
@@ -110,10 +104,8 @@ impl Tally {
             self.cut += u64::from(coil.rings_cut);
             let off = coil.record.counts.abs_diff(coil.true_counts);
             let broken = coil.rings_cut < coil.record.rings;
-            let just_died = dying && off <= unnoticed && coil.record.doubt == Doubt::Within(0);
-            let silent = off > 0 && coil.record.faults.is_empty() && !just_died;
-            let beyond = run::doubt_counts(coil.record.doubt).is_some_and(|doubt| off > doubt) && !just_died;
-            self.just_died += u64::from(off > 0 && just_died);
+            let silent = off > 0 && coil.record.faults.is_empty();
+            let beyond = run::doubt_counts(coil.record.doubt).is_some_and(|doubt| off > doubt);
             self.miscounted += u64::from(off > 0);
             self.broken_promises += u64::from(broken);
             self.silent += u64::from(silent);
@@ -131,13 +123,12 @@ impl fmt::Display for Tally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} batches, {} coils, {} edges: {} coils miscounted ({} as a channel just died, {} with nothing said, \
-             {} beyond the doubt said), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
+            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the doubt \
+             said), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
             self.batches,
             self.coils,
             self.edges,
             self.miscounted,
-            self.just_died,
             self.silent,
             self.beyond_doubt,
             self.promised,
@@ -166,12 +157,12 @@ pub fn campaign(batches: u64, kinds: &[FaultKind]) -> Tally {
                     if seed >= batches {
                         return;
                     }
-                    let (job, faults, outcome) = random_batch(seed, kinds);
+                    let (_, faults, outcome) = random_batch(seed, kinds);
                     let mut sum = match sum.lock() {
                         Ok(sum) => sum,
                         Err(poisoned) => poisoned.into_inner(),
                     };
-                    sum.add(seed, &job, faults, &outcome);
+                    sum.add(seed, faults, &outcome);
                 }
             });
         }

@@ -23,8 +23,8 @@ fn blank() -> VirtualFlash {
 /// What was true when the power went.
 struct Truth {
     counts: i64,
-    /// The counter itself had given the count up, or had just let go of the coil it belonged to.
-    unknown: bool,
+    /// The counter itself had given up the count of this coil, or of the one that came off last.
+    given_up: bool,
     in_coil: bool,
     noted: bool,
     progress: Progress,
@@ -36,7 +36,7 @@ impl Truth {
         let bench = counter.app.bench();
         Self {
             counts: counter.true_counts,
-            unknown: bench.doubt() == Doubt::Unknown || bench.goal().is_none(),
+            given_up: counter.given_up,
             in_coil: bench.goal().is_some(),
             noted: counter.noted,
             progress: bench.progress(),
@@ -69,7 +69,7 @@ impl Truth {
             }
             return match bench.doubt() {
                 Doubt::Within(doubt) if bench.counts().abs_diff(self.counts) <= doubt => Ok(()),
-                Doubt::Unknown if damaged || self.unknown => Ok(()),
+                Doubt::Unknown if damaged || self.given_up => Ok(()),
                 _ => say("the count is beyond its doubt"),
             };
         }

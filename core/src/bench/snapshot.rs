@@ -157,7 +157,7 @@ impl Bench {
         let (Some(coil), Some(counter)) = (&mut self.coil, &self.counter) else { return Err(OtherCoil) };
         coil.illegal = note.illegal;
         coil.faults = note.faults;
-        coil.forward_seen = counter.counts() >= per_turn.counts_in_part(4);
+        coil.furthest = counter.counts().max(0);
         coil.doubt = match (since, note.doubt, coil.doubt) {
             (Since::Unknown, ..) | (_, Doubt::Unknown, _) | (.., Doubt::Unknown) => Doubt::Unknown,
             (_, noted, _) => noted,

@@ -137,9 +137,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 _ => continue,
             };
             if found.is_none_or(|other| number.wrapping_sub(other.number) < u32::MAX / 2) {
-                let range = self.area_range(second);
-                let used = self.flash.last_used(range.start, range.end)?.map_or(0, |last| last - range.start);
-                found = Some(Area { second, number, room: room(&range).saturating_sub(used) });
+                found = Some(self.area_as_it_is(second, number)?);
             }
         }
         let all = self.layout.records..self.layout.notes;
@@ -168,9 +166,15 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let mut bytes = [0; HEAD];
         head(&mut bytes, number);
         self.write(second, Record::Complete.number(), &bytes)?;
-        let range = self.area_range(second);
-        let used = self.flash.last_used(range.start, range.end)?.map_or(0, |last| last - range.start);
-        Ok(Area { second, number, room: room(&range).saturating_sub(used) })
+        self.area_as_it_is(second, number)
+    }
+
+    /// The area with the room that is left in it: the library needs its last sector blank.
+    fn area_as_it_is(&mut self, second: bool, number: u32) -> Result<Area, StoreError> {
+        let Range { start, end } = self.area_range(second);
+        let used = self.flash.last_used(start, end)?.map_or(0, |last| last - start);
+        let room = ((end - start) / SECTOR).saturating_sub(1) * SECTOR_ROOM;
+        Ok(Area { second, number, room: room.saturating_sub(used) })
     }
 
     const fn area_range(&self, second: bool) -> Range<u32> {
@@ -214,11 +218,6 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
         Ok(())
     }
-}
-
-/// Bytes that records may take in an area: the library needs its last sector blank.
-const fn room(range: &Range<u32>) -> u32 {
-    ((range.end - range.start) / SECTOR).saturating_sub(1) * SECTOR_ROOM
 }
 
 /// Writes the form and the number into their place.
