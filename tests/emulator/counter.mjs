@@ -13,6 +13,9 @@ export const ELF = process.env.TURNTALLY_ELF ?? join(TARGET, 'thumbv6m-none-eabi
 /** Counts in a turn of the built-in job's winder. */
 export const TURN = 1600;
 
+/** The most RAM that variables and stack may take, in bytes. */
+const RAM_LIMIT = 96 * 1024;
+
 /** How often the cue's delay is measured; more with TURNTALLY_REPEATS. */
 export const REPEATS = Number(process.env.TURNTALLY_REPEATS ?? 20);
 
@@ -34,6 +37,14 @@ export class CueDelay {
   toString() {
     return Object.entries(this.#worst).map(([what, ms]) => `${what} ${ms.toFixed(3)} ms`).join(', ');
   }
+}
+
+/** A line of state, read into an object. */
+export function readState(line) {
+  return Object.fromEntries(line.trim().split(' ').map((pair) => {
+    const [key, value] = pair.split('=');
+    return [key, Number.isNaN(Number(value)) ? value : Number(value)];
+  }));
 }
 
 export class Counter extends Rig {
@@ -65,11 +76,7 @@ export class Counter extends Rig {
   get last() {
     const lines = this.serial.split('\n');
     const line = lines.at(-2);
-    if (line === undefined) return undefined;
-    return Object.fromEntries(line.trim().split(' ').map((pair) => {
-      const [key, value] = pair.split('=');
-      return [key, Number.isNaN(Number(value)) ? value : Number(value)];
-    }));
+    return line === undefined ? undefined : readState(line);
   }
 
   /** The state as it is now: the first line that was put together after this moment. */
@@ -112,8 +119,10 @@ export class Counter extends Rig {
   /** Lets the screen catch up. */
   settle(ms = 200) { this.run(ms); }
 
-  /** Fails if the emulated chip or screen saw anything it should not have. */
+  /** Fails if the emulated chip or screen saw anything it should not have, or RAM became scarce. */
   finish() {
+    const { all } = this.ramUsed;
+    if (all > RAM_LIMIT) throw new Error(`${all} bytes of RAM taken, stack included; ${RAM_LIMIT} may be`);
     const wrong = [...this.complaints].map(([message, times]) => `${times} x ${message}`).concat(this.screen.strange);
     if (wrong.length > 0) throw new Error(`complaints:\n${wrong.join('\n')}`);
   }

@@ -3,6 +3,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, CueDelay, REPEATS, TURN } from './counter.mjs';
+import { gaining } from './hands.mjs';
 
 /** Where the firmware's Layout::PICO has its notes and its end. */
 const [RECORDS, NOTES, END] = [128 * 1024, (128 + 32) * 1024, (128 + 32 + 1024) * 1024];
@@ -30,9 +31,7 @@ function endCoil(counter, clicks) {
 
 /** Cranks from rest, gaining ten turns a second in a second: a quicker reversal is no hand's, but bounce. */
 function speedUp(counter, counts, rate) {
-  const gain = 10 * TURN;
-  const gaining = rate ** 2 / (2 * gain);
-  counter.crank.follow(counts, (k) => 1e9 * (k < gaining ? Math.sqrt((2 * k) / gain) : rate / gain + (k - gaining) / rate));
+  counter.crank.follow(counts, gaining(rate, 10 * TURN));
   counter.until(() => !counter.crank.turning, 'the end of the turning', 5_000);
 }
 
