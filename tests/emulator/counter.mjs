@@ -111,6 +111,18 @@ export class Counter extends Rig {
 
   level(name) { return this.levels.get(PIN[name]) ?? 0; }
 
+  /** The levels that the pin had from one time to another, in milliseconds. */
+  levelsBetween(name, from, to) {
+    let level = this.level(name);
+    const seen = new Set();
+    for (const { level: then, nanos } of this.changes.filter(({ pin }) => pin === PIN[name]).reverse()) {
+      if (nanos <= to * 1e6) seen.add(level);
+      if (nanos < from * 1e6) return seen;
+      level = 1 - then;
+    }
+    return seen.add(level);
+  }
+
   /** When the pin first had this level after `nanos`. */
   changedAfter(name, level, nanos) {
     return this.changes.find((change) => change.pin === PIN[name] && change.level === level && change.nanos > nanos)?.nanos;

@@ -83,11 +83,18 @@ export class Quadrature {
 
 /** A key to ground. */
 export class Key {
+  held = false;
+
   constructor(rig, pin) {
     Object.assign(this, { rig, pin });
     rig.drive(pin, 1);
   }
 
-  down() { this.rig.drive(this.pin, 0); }
-  up() { this.rig.drive(this.pin, 1); }
+  down() { this.#set(true); }
+  up() { this.#set(false); }
+
+  #set(held) {
+    this.held = held;
+    this.rig.drive(this.pin, !held);
+  }
 }
