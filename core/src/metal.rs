@@ -22,10 +22,22 @@ pub struct Figure<Q> {
     value: Q,
     low: Q,
     high: Q,
+    #[cfg(feature = "sources")]
     source: &'static str,
 }
 
 impl<Q: Copy> Figure<Q> {
+    #[cfg_attr(not(feature = "sources"), expect(unused_variables, reason = "a chip has no room for it"))]
+    const fn new([low, value, high]: [Q; 3], source: &'static str) -> Self {
+        Self {
+            value,
+            low,
+            high,
+            #[cfg(feature = "sources")]
+            source,
+        }
+    }
+
     /// The usual value.
     #[must_use]
     pub const fn value(&self) -> Q {
@@ -46,6 +58,7 @@ impl<Q: Copy> Figure<Q> {
 
     /// Where the figure is from; `from memory` where nobody looked it up, `no source` where it is an
     /// estimate.
+    #[cfg(feature = "sources")]
     #[must_use]
     pub const fn source(&self) -> &'static str {
         self.source

@@ -24,6 +24,8 @@ use crate::bench::{Bench, Choice, Doubt, Fault, Phase, State};
 use crate::signal::Channel;
 use crate::units::Turns;
 
+mod letters;
+
 /// Pixels across.
 pub const WIDTH: u32 = 128;
 /// Pixels down.
@@ -54,17 +56,18 @@ macro_rules! typeface {
 typeface!(PLAIN_8, u8g2_font_helvR08_tf);
 typeface!(BOLD_8, u8g2_font_helvB08_tf);
 typeface!(BOLD_12, u8g2_font_helvB12_tf);
-typeface!(WORD_32, u8g2_font_logisoso32_tr);
 typeface!(DIGITS_38, u8g2_font_logisoso38_tn);
 typeface!(DIGITS_32, u8g2_font_logisoso32_tn);
 typeface!(DIGITS_26, u8g2_font_logisoso26_tn);
 typeface!(DIGITS_22, u8g2_font_logisoso22_tn);
 typeface!(DIGITS_16, u8g2_font_logisoso16_tn);
 
+static STOP_32: FontRenderer = FontRenderer::new::<letters::STOP>().with_ignore_unknown_chars(true);
+
 const PLAIN: Types = &[&PLAIN_8];
 const BOLD: Types = &[&BOLD_8, &PLAIN_8];
 const TITLE: Types = &[&BOLD_12, &PLAIN_8];
-const STOP_WORD: Types = &[&WORD_32];
+const STOP_WORD: Types = &[&STOP_32];
 const NUMBER: Types = &[&DIGITS_38, &DIGITS_32, &DIGITS_26, &DIGITS_22, &DIGITS_16, &PLAIN_8];
 const FIGURE: Types = &[&DIGITS_22, &DIGITS_16, &PLAIN_8];
 const SMALL_FIGURE: Types = &[&DIGITS_16, &BOLD_8, &PLAIN_8];

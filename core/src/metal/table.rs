@@ -11,7 +11,7 @@ use crate::units::{Density, Stress};
 type Triple = [f64; 3];
 
 const fn density([low, value, high]: Triple, source: &'static str) -> Figure<Density> {
-    Figure { value: Density::new(value), low: Density::new(low), high: Density::new(high), source }
+    Figure::new([Density::new(low), Density::new(value), Density::new(high)], source)
 }
 
 const fn gpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
@@ -19,7 +19,7 @@ const fn gpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress>
 }
 
 const fn mpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
-    Figure { value: Stress::new(value), low: Stress::new(low), high: Stress::new(high), source }
+    Figure::new([Stress::new(low), Stress::new(value), Stress::new(high)], source)
 }
 
 /// Yield strength with its source, tensile strength with its source.
