@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
+import { gaining } from './hands.mjs';
 
 /** Turns the knob click by click, slowly enough for single steps, or fast for large ones. */
 function turnKnob(counter, clicks, { fast = false } = {}) {
@@ -29,7 +30,8 @@ function windOneCoil(counter, aim) {
   counter.wind(aim + 1.5 * TURN, 4 * TURN);
   counter.run(500);
   counter.expectPhase('Over');
-  counter.wind(-1.2 * TURN, 2 * TURN);
+  counter.crank.follow(-1.2 * TURN, gaining(2 * TURN, 10 * TURN));
+  counter.until(() => !counter.crank.turning, 'the end of winding back', 3_000);
   counter.run(500);
   const state = counter.state();
   assert.deepEqual([state.phase, state.counts, state.doubt], ['Stop', aim + 0.3 * TURN, 0]);

@@ -11,6 +11,7 @@ use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::sampler::PinSampler;
+use turntally_firmware::trouble::Trouble;
 use turntally_sim::board::{self, DeskPanel, Line, Lines, Pin};
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::run::counter_job;
@@ -120,4 +121,15 @@ fn desktop_shows_what_the_emulated_pico_showed() {
     desk.expect_picture("verdict");
     desk.press_yes();
     desk.expect_picture("next");
+}
+
+/// What the Pico says after a fault and after a panic that the emulator brought about.
+#[test]
+fn desktop_shows_what_the_emulated_pico_says_of_its_restart() {
+    let advice = ["What was saved of a coil", "is there in a moment."];
+    for (picture, reason) in [("restarted-fault", "fault at 0x30000000"), ("restarted-panic", "wild.rs:42")] {
+        let mut desk = Desk::new();
+        desk.app.report(Trouble::new("Restarted", format_args!("{reason}"), advice));
+        desk.expect_picture(picture);
+    }
 }

@@ -214,6 +214,12 @@ impl Hasher for Fnv {
         }
     }
 
+    /// Lengths and the like: as long on every board as on those of 32 bits, so that one reads what another
+    /// wrote.
+    fn write_usize(&mut self, number: usize) {
+        self.write_u32(number as u32);
+    }
+
     fn finish(&self) -> u64 {
         u64::from(self.0)
     }

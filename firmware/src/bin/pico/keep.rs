@@ -13,10 +13,10 @@ use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
+use crate::chip::FLASH_SIZE;
+
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);
-/// The Pico's flash, in bytes.
-const SIZE: usize = 2 * 1_024 * 1_024;
 
 static FOUND: Signal<CriticalSectionRawMutex, Kept> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
@@ -75,7 +75,7 @@ pub fn take(app: &mut App) {
 
 /// Reads what is there, then keeps what is wanted, for ever.
 pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
-    let flash = Flash::<_, Blocking, SIZE>::new_blocking(flash);
+    let flash = Flash::<_, Blocking, FLASH_SIZE>::new_blocking(flash);
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     FOUND.signal(store.load(jobs));
     loop {

@@ -1,4 +1,4 @@
-//! The counter on a Raspberry Pi Pico.
+//! The counter on a Raspberry Pi Pico; on a Pico 2 as well, which is built and has never been run.
 //!
 //! Samples come in by hardware alone ([`sampler`]). Every millisecond an interrupt of its own decodes
 //! them and runs the counter ([`tick`]): keys, cue, lamp, sounder, stop line. Everything slow (drawing,
@@ -8,6 +8,7 @@
 #![no_main]
 
 mod born;
+mod chip;
 mod crash;
 mod keep;
 mod oled;

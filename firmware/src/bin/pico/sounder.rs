@@ -24,7 +24,7 @@ impl PwmSounder {
     /// Silent at first.
     pub fn new(slice: Peri<'static, PWM_SLICE7>, pin: Peri<'static, PIN_15>) -> Self {
         let mut config = Config::default();
-        // 125 at 125 MHz; a divider holds up to 255.
+        // 125 at 125 MHz, 150 at 150; a divider holds up to 255.
         config.divider = u8::try_from(clk_sys_freq() / COUNT_HZ).unwrap_or(u8::MAX).into();
         config.compare_b = 0;
         Self {
