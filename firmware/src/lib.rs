@@ -8,6 +8,7 @@
 
 pub mod app;
 pub mod display;
+pub mod oled;
 pub mod panel;
 pub mod ring;
 pub mod sampler;

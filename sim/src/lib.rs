@@ -20,6 +20,7 @@ pub mod plan;
 pub mod range;
 pub mod replay;
 pub mod run;
+pub mod screen;
 pub mod shell;
 pub mod size;
 pub mod wind;

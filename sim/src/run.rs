@@ -6,6 +6,7 @@ use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
+use turntally_firmware::oled::Oled;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
 
@@ -16,6 +17,7 @@ use crate::faults::{FaultKind, FaultSet};
 use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
 use crate::operator::{Manner, Operator, Shown};
+use crate::screen::VirtualScreen;
 
 /// How a batch is run.
 #[derive(Debug, Clone, Copy)]
@@ -77,7 +79,7 @@ pub trait Onlooker {
         false
     }
 
-    /// The counter drew its screen anew.
+    /// The counter drew its screen anew: what the screen holds after it read its bus.
     ///
     /// # Errors
     /// As [`Self::lines`].
@@ -153,6 +155,8 @@ struct Run<'a> {
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
+    screen: VirtualScreen,
+    oled: Oled<VirtualScreen>,
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
@@ -186,6 +190,7 @@ impl<'a> Run<'a> {
         bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
+        let screen = VirtualScreen::default();
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
@@ -198,6 +203,8 @@ impl<'a> Run<'a> {
             app,
             store,
             panel,
+            oled: Oled::new(screen.clone()),
+            screen,
             sampler,
             lines,
             encoder: Encoder::new(setup.faults, encoder_rng),
@@ -368,8 +375,14 @@ impl<'a> Run<'a> {
         {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
-        if self.app.redraw(now) {
-            onlooker.screen(now, phase, self.app.frame())?;
+        let drawn = self.app.redraw(now);
+        // A screen that does not answer is no reason to stop: the driver tries again.
+        _ = self.oled.update(now, self.app.frame(), drawn);
+        if let Some(fault) = self.screen.fault() {
+            return Err(Failure::new(format!("the screen does not understand its bus: {fault:?}")));
+        }
+        if drawn {
+            onlooker.screen(now, phase, &self.screen.picture())?;
         }
         Ok(())
     }
@@ -462,5 +475,31 @@ pub const fn doubt_counts(doubt: Doubt) -> Option<u64> {
     match doubt {
         Doubt::Within(counts) => Some(counts),
         Doubt::Unknown => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::DEMO;
+    use turntally_core::cue::DEFAULT_LEAD;
+
+    /// Over a whole batch the screen shows, every millisecond, the picture that the counter drew.
+    #[test]
+    fn the_screen_shows_what_was_drawn() -> Result<(), Failure> {
+        let job = Job::parse(DEMO)?;
+        let setup = Setup {
+            seed: 1,
+            manner: crate::operator::MANNERS[0],
+            faults: FaultSet::default(),
+            lead: Lead::Learned(DEFAULT_LEAD),
+        };
+        let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
+        while !run.is_over() {
+            run.step(&mut Nobody)?;
+            assert!(run.screen.picture() == *run.app.frame(), "at {} ns", run.now_ns);
+        }
+        assert_eq!(run.app.bench().phase(), Phase::Done);
+        Ok(())
     }
 }

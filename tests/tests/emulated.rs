@@ -10,10 +10,12 @@ use turntally_core::bench::{Bench, Lead};
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
+use turntally_firmware::oled::Oled;
 use turntally_firmware::sampler::PinSampler;
 use turntally_sim::board::{self, DeskPanel, Line, Lines, Pin};
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::run::counter_job;
+use turntally_sim::screen::VirtualScreen;
 
 /// From one sample of the desktop's board to the next, microseconds: twice as many as there are counts
 /// at the fastest cranking here.
@@ -27,6 +29,8 @@ struct Desk {
     sampler: PinSampler<Pin, Pin>,
     panel: DeskPanel,
     app: App,
+    screen: VirtualScreen,
+    oled: Oled<VirtualScreen>,
     us: u64,
     made: i64,
 }
@@ -42,7 +46,9 @@ impl Desk {
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
         let app = App::new(bench, job.pulses_per_rev, SAMPLE_US as u32 * 1_000);
-        let mut desk = Self { lines, sampler, panel, app, us: 0, made: 0 };
+        let screen = VirtualScreen::default();
+        let oled = Oled::new(screen.clone());
+        let mut desk = Self { lines, sampler, panel, app, screen, oled, us: 0, made: 0 };
         desk.run(300, |_, _| None);
         desk
     }
@@ -60,7 +66,9 @@ impl Desk {
             self.app.samples(self.sampler.sample(), now);
             if self.us.is_multiple_of(1_000) {
                 self.app.poll(now, &mut self.panel);
-                self.app.redraw(now);
+                let drawn = self.app.redraw(now);
+                // The test unplugs the screen, and looks at `fault` and the picture itself.
+                _ = self.oled.update(now, self.app.frame(), drawn);
             }
         }
     }
@@ -80,10 +88,12 @@ impl Desk {
 
     /// The picture as a plain PBM file, as the emulator's screen writes it.
     fn pbm(&self) -> String {
+        assert_eq!(self.screen.fault(), None);
+        let picture = self.screen.picture();
         let mut text = String::from("P1\n128 64\n");
         for y in 0..64 {
             for x in 0..128 {
-                text.push(if self.app.frame().pixel(x, y) { '1' } else { '0' });
+                text.push(if picture.pixel(x, y) { '1' } else { '0' });
                 if x % 64 == 63 {
                     text.push('\n');
                 }
@@ -120,4 +130,19 @@ fn desktop_shows_what_the_emulated_pico_showed() {
     desk.expect_picture("verdict");
     desk.press_yes();
     desk.expect_picture("next");
+}
+
+/// Unplugged, the screen is dark and counting goes on; plugged in again, blank from power-on, it shows
+/// the picture within the driver's half second.
+#[test]
+fn counting_goes_on_without_a_screen() {
+    let mut desk = Desk::new();
+    desk.press_yes();
+    desk.press_yes();
+    desk.screen.plug(false);
+    desk.wind(20 * TURN, 10 * TURN);
+    assert_eq!(desk.screen.picture(), turntally_firmware::display::Frame::new());
+    desk.screen.plug(true);
+    desk.run(510, |_, _| None);
+    desk.expect_picture("twenty-turns");
 }
