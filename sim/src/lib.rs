@@ -14,6 +14,7 @@ pub mod gauge;
 pub mod job;
 pub mod live;
 pub mod material;
+pub mod mishaps;
 pub mod operator;
 pub mod output;
 pub mod plan;

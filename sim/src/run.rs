@@ -6,18 +6,18 @@ use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
-use turntally_firmware::oled::Oled;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
 
-use crate::board::{self, Line, Lines};
+use crate::board::{self, Lines};
 use crate::encoder::{Encoder, STEP_NS};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
+use crate::mishaps::Mishaps;
 use crate::operator::{Manner, Operator, Shown};
-use crate::screen::VirtualScreen;
+use crate::screen::ScreenBus;
 
 /// How a batch is run.
 #[derive(Debug, Clone, Copy)]
@@ -79,7 +79,7 @@ pub trait Onlooker {
         false
     }
 
-    /// The counter drew its screen anew: what the screen holds after it read its bus.
+    /// There is something else to be seen on the screen: what it holds after it read its bus.
     ///
     /// # Errors
     /// As [`Self::lines`].
@@ -155,8 +155,8 @@ struct Run<'a> {
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
-    screen: VirtualScreen,
-    oled: Oled<VirtualScreen>,
+    screen: ScreenBus,
+    mishaps: Mishaps,
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
@@ -184,13 +184,12 @@ impl<'a> Run<'a> {
     fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(setup.seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
-        let (encoder_rng, operator_rng, mut bench_rng) = (fork(), fork(), fork());
+        let (encoder_rng, operator_rng, mut bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
         let samples = samples_per_step(job);
         let mut bench = Bench::new();
         bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
-        let screen = VirtualScreen::default();
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
@@ -203,8 +202,8 @@ impl<'a> Run<'a> {
             app,
             store,
             panel,
-            oled: Oled::new(screen.clone()),
-            screen,
+            screen: ScreenBus::default(),
+            mishaps: Mishaps::new(setup.faults, mishaps_rng),
             sampler,
             lines,
             encoder: Encoder::new(setup.faults, encoder_rng),
@@ -250,8 +249,7 @@ impl<'a> Run<'a> {
         let shown = self.shown();
         self.operator.step(seconds, shown);
         let key = self.operator.key(seconds);
-        self.lines.set(Line::Yes, key != Some(turntally_core::bench::Key::Yes));
-        self.lines.set(Line::No, key != Some(turntally_core::bench::Key::No));
+        self.mishaps.step(self.now_ns, key, &self.lines, self.screen.module());
         let shaft_turns = match self.job.shaft {
             Shaft::Crank => self.operator.angle(),
             Shaft::Mandrel => self.mandrel_turns(),
@@ -351,7 +349,12 @@ impl<'a> Run<'a> {
         Shown {
             phase: bench.phase(),
             fault,
-            to_go: target - bench.turns().as_f64(),
+            // How far it is to the target only the screen says.
+            to_go: if self.screen.module().is_plugged() {
+                target - bench.turns().as_f64()
+            } else {
+                f64::INFINITY
+            },
             target,
             on_mandrel: if bench.goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 },
             keep_marked,
@@ -375,14 +378,8 @@ impl<'a> Run<'a> {
         {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
-        let drawn = self.app.redraw(now);
-        // A screen that does not answer is no reason to stop: the driver tries again.
-        _ = self.oled.update(now, self.app.frame(), drawn);
-        if let Some(fault) = self.screen.fault() {
-            return Err(Failure::new(format!("the screen does not understand its bus: {fault:?}")));
-        }
-        if drawn {
-            onlooker.screen(now, phase, &self.screen.picture())?;
+        if self.screen.update(now, &mut self.app)? {
+            onlooker.screen(now, phase, &self.screen.module().picture())?;
         }
         Ok(())
     }
@@ -497,7 +494,7 @@ mod tests {
         let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
         while !run.is_over() {
             run.step(&mut Nobody)?;
-            assert!(run.screen.picture() == *run.app.frame(), "at {} ns", run.now_ns);
+            assert!(run.screen.module().picture() == *run.app.frame(), "at {} ns", run.now_ns);
         }
         assert_eq!(run.app.bench().phase(), Phase::Done);
         Ok(())

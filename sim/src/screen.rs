@@ -5,8 +5,13 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
+use turntally_core::units::Micros;
+use turntally_firmware::app::App;
 use turntally_firmware::display::{FRAME_BYTES, Frame};
+use turntally_firmware::oled::Oled;
 use turntally_firmware::ssd1306::ADDRESS;
+
+use crate::failure::Failure;
 
 const COLUMNS: usize = 128;
 
@@ -48,6 +53,8 @@ struct Chip {
     mirrored_rows: bool,
     start_line: u32,
     offset: u32,
+    /// Something in the memory is not what it was.
+    changed: bool,
 }
 
 impl Chip {
@@ -68,6 +75,7 @@ impl Chip {
             mirrored_rows: false,
             start_line: 0,
             offset: 0,
+            changed: true,
         }
     }
 
@@ -151,6 +159,7 @@ impl Chip {
         // The order of the columns applies to what is written after it was set.
         let column = if self.mirrored_columns { COLUMNS - 1 - self.column } else { self.column };
         if let Some(place) = self.memory.get_mut(self.page * COLUMNS + column) {
+            self.changed |= *place != byte;
             *place = byte;
         }
         self.column += 1;
@@ -211,11 +220,23 @@ impl VirtualScreen {
         socket.chip = Chip::power_up();
     }
 
+    /// It hangs on its wires.
+    #[must_use]
+    pub fn is_plugged(&self) -> bool {
+        self.0.borrow().plugged
+    }
+
     /// What is to be seen: dark if it is unplugged, off or without its charge pump.
     #[must_use]
     pub fn picture(&self) -> Frame {
         let socket = self.0.borrow();
         if socket.plugged { socket.chip.picture() } else { Frame::new() }
+    }
+
+    /// Whether its memory has changed, or it was plugged in or out, since this was asked last.
+    #[must_use]
+    pub fn has_changed(&self) -> bool {
+        std::mem::take(&mut self.0.borrow_mut().chip.changed)
     }
 
     /// The first thing that the screen was told and did not understand.
@@ -246,6 +267,43 @@ impl I2c for VirtualScreen {
             }
         }
         Ok(())
+    }
+}
+
+/// The virtual screen with the library's driver before it: what a board has of a screen.
+#[derive(Debug)]
+pub struct ScreenBus {
+    module: VirtualScreen,
+    driver: Oled<VirtualScreen>,
+}
+
+impl Default for ScreenBus {
+    fn default() -> Self {
+        let module = VirtualScreen::default();
+        Self { driver: Oled::new(module.clone()), module }
+    }
+}
+
+impl ScreenBus {
+    /// What hangs on the bus.
+    #[must_use]
+    pub const fn module(&self) -> &VirtualScreen {
+        &self.module
+    }
+
+    /// Draws and sends what is due; whether something else is to be seen than the last time.
+    ///
+    /// # Errors
+    /// Where the screen was sent what it does not understand. One that does not answer is no error:
+    /// the driver tries again.
+    pub fn update(&mut self, now: Micros, app: &mut App) -> Result<bool, Failure> {
+        let drawn = app.redraw(now);
+        match self.driver.update(now, app.frame(), drawn) {
+            Ok(_) | Err(BusError::NoAnswer(_)) => Ok(self.module.has_changed()),
+            Err(fault) => {
+                Err(Failure::new(format!("the screen does not understand what it is sent: {fault:?}")))
+            }
+        }
     }
 }
 
