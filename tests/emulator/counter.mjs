@@ -103,6 +103,9 @@ export class Counter extends Rig {
 
   level(name) { return this.levels.get(PIN[name]) ?? 0; }
 
+  /** Every change of the pin's level. */
+  pinChanges(name) { return this.changes.filter((change) => change.pin === PIN[name]); }
+
   /** When the pin first had this level after `nanos`. */
   changedAfter(name, level, nanos) {
     return this.changes.find((change) => change.pin === PIN[name] && change.level === level && change.nanos > nanos)?.nanos;
