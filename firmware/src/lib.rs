@@ -8,7 +8,9 @@
 
 pub mod app;
 pub mod display;
+pub mod oled;
 pub mod panel;
+pub mod pwm;
 pub mod ring;
 pub mod sampler;
 mod saving;

@@ -123,6 +123,9 @@ export class Counter extends Rig {
     return seen.add(level);
   }
 
+  /** Every change of the pin's level. */
+  pinChanges(name) { return this.changes.filter((change) => change.pin === PIN[name]); }
+
   /** When the pin first had this level after `nanos`. */
   changedAfter(name, level, nanos) {
     return this.changes.find((change) => change.pin === PIN[name] && change.level === level && change.nanos > nanos)?.nanos;

@@ -1,33 +1,7 @@
-// What stands on the screen, and what happens when it is not there.
+// What happens when the screen is not there, or its bus stands still.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
-import { expectPicture } from './pictures.mjs';
-
-test('each state has its picture', () => {
-  const counter = Counter.on();
-  expectPicture(counter, 'choose');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'ready');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'winding');
-  const { aim } = counter.state();
-  counter.wind(20 * TURN, 10 * TURN);
-  counter.settle();
-  expectPicture(counter, 'twenty-turns');
-  counter.wind(aim - 20 * TURN, 10 * TURN);
-  counter.settle();
-  expectPicture(counter, 'stop');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'verdict');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'next');
-  counter.finish();
-});
 
 test('without a screen everything else goes on', () => {
   const counter = new Counter();

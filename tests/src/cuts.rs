@@ -4,6 +4,7 @@ use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progres
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
+use turntally_core::settings::Loudness;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::app::App;
@@ -83,6 +84,8 @@ impl Front for Fingers {
     }
 
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
+
+    fn set_loudness(&mut self, _loudness: Loudness) {}
 }
 
 /// A counter, its flash, and a hand with a mind of its own.

@@ -38,11 +38,12 @@ use turntally_core::bench::Bench;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{KeyPin, Knob, Panel};
+use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
-use crate::sounder::PwmSounder;
+use crate::sounder::SounderSlice;
 use crate::vitals::Vitals;
 
 bind_interrupts!(struct Irqs {
@@ -67,7 +68,7 @@ type Front = Panel<
     Output<'static>,
     Output<'static>,
     Output<'static>,
-    PwmSounder,
+    PwmSounder<SounderSlice>,
 >;
 
 /// Runs the tick above everything that is not an interrupt of the hardware.
@@ -110,7 +111,7 @@ async fn main(_spawner: Spawner) {
         yellow: Output::new(yellow, Level::Low),
         green: Output::new(green, Level::Low),
         stop: Output::new(pins.stop, Level::Low),
-        sounder: PwmSounder::new(slice, sounder),
+        sounder: PwmSounder::new(SounderSlice::new(slice, sounder)),
     };
     let mut watchdog = Watchdog::new(pins.watchdog);
     let trouble = crash::take(&watchdog);
