@@ -278,6 +278,7 @@ impl Doubt {
 /// Where the counter is.
 #[derive(Debug, Clone)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[allow(clippy::large_enum_variant, reason = "there is one, and nothing to put a part of it on")]
 pub enum State {
     /// Picking a job, or what to set up.
     Choose {

@@ -8,17 +8,15 @@ use std::path::PathBuf;
 use std::{env, fs};
 
 use turntally_core::bench::snapshot::NOTE_PARTS;
-use turntally_core::bench::{Bench, Event, Input, Key, Lead};
-use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::bench::{Bench, Event, Input, Key};
+use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
 use turntally_core::units::Micros;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Save, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
-use turntally_sim::job::{DEMO, Job};
-use turntally_sim::run::counter_job;
 
-/// The demo's bench with a clock.
+/// A bench with a clock.
 struct Desk {
     bench: Bench,
     at: Micros,
@@ -42,12 +40,11 @@ impl Desk {
 
 fn main() {
     let path = PathBuf::from(env::args_os().nth(1).unwrap());
-    let job = Job::parse(DEMO).unwrap();
-    let mut demo = counter_job(&job, job.rings_to_make().unwrap(), Lead::Learned(DEFAULT_LEAD));
-    // The name that the Pico has room for.
-    demo.name = "garden chain".try_into().unwrap();
     let mut desk = Desk { bench: Bench::new(), at: Micros::ZERO };
-    desk.bench.add_job(demo).unwrap();
+    let mut settings = Settings::default();
+    // Set at the counter: what it is born with need not be kept.
+    settings.batch.make = Make::Rings(600);
+    desk.bench.set_up(settings);
     let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
     let mut store = Store::new(flash.clone(), Open, Layout::PICO);
 
@@ -57,6 +54,7 @@ fn main() {
     desk.tell(Input::Key(Key::Yes));
     desk.tell(Input::Key(Key::Yes));
     let made = desk.bench.progress().rings;
+    store.save(&Save::Settings(settings)).unwrap();
     store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
     store.save(&Save::Room(desk.bench.notes_in_coil())).unwrap();
     desk.begin();
@@ -82,6 +80,7 @@ fn main() {
     let erased = erases(&flash);
     let (mut records, mut cells) = (0, flash.cells());
     loop {
+        store.save(&Save::Settings(settings)).unwrap();
         store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
         if erases(&flash) > erased {
             break;
