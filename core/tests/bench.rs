@@ -807,7 +807,8 @@ impl Book {
     fn set_up(&mut self, after: &Bench) {
         let job = chosen(after);
         if after.progress() == Progress::default() {
-            (self.rings.remove(&job), self.kept.remove(&job));
+            self.rings.remove(&job);
+            self.kept.remove(&job);
         }
         self.direction.insert(job, if after.direction() == Direction::Forward { 1 } else { -1 });
     }
