@@ -33,7 +33,7 @@ fn written(settings: &Settings) -> Vec<u8> {
 fn pages(hand: &Hand) -> &SetUp {
     match hand.bench.state() {
         State::SetUp(set_up) => set_up,
-        state => panic!("not setting up: {state:?}"),
+        state => unreachable!("not setting up: {state:?}"),
     }
 }
 
@@ -49,7 +49,7 @@ fn turn_to(hand: &mut Hand, way: i8, wanted: &str) {
         }
         hand.waits(200).knob(way);
     }
-    panic!("{:?} never reads {wanted}, but {}", pages(hand).entry(), value(hand));
+    unreachable!("{:?} never reads {wanted}, but {}", pages(hand).entry(), value(hand));
 }
 
 /// Goes to the entry on the list, opens it, turns it to that and keeps it.
@@ -94,7 +94,7 @@ fn batch_is_set_up_with_knob_and_keys() {
     set(&mut hand, Entry::Cradle, 1, "76 mm");
     take(&mut hand);
     let Shown::Outcome(Ok(outcome)) = pages(&hand).shown().clone() else {
-        panic!("{:?}", pages(&hand).shown())
+        unreachable!("{:?}", pages(&hand).shown())
     };
     hand.yes();
     let (wire, mandrel) = (Gauge::awg(20).unwrap().diameter(), Length::from_um(3_500));
@@ -218,7 +218,7 @@ fn impossible_batches_say_why() {
         open(&mut hand, 0);
         take(&mut hand);
         let Shown::Outcome(Err(reason)) = pages(&hand).shown().clone() else {
-            panic!("{:?}", pages(&hand).shown())
+            unreachable!("{:?}", pages(&hand).shown())
         };
         assert!(matches!(hand.yes().bench.state(), State::SetUp(_)));
         assert!(reason.0.len() <= 26 && reason.1.len() <= 28, "{reason:?}");
