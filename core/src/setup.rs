@@ -10,15 +10,21 @@ use core::fmt::{self, Write};
 
 use heapless::String;
 
-use crate::bench::{Job, Key};
+use crate::bench::Key;
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
 use crate::settings::{
-    COILS, CRADLE, CannotMake, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, PULSES, RINGS, Settings,
-    Size, TAIL, TEETH, TENTHS, Units, WIRE,
+    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, PULSES, RINGS, Settings, Size, TAIL,
+    TEETH, TENTHS, Units, WIRE,
 };
 use crate::units::{Length, Micros, Turns};
+
+mod entry;
+mod outcome;
+
+pub use entry::{Entry, List};
+pub use outcome::{Outcome, Reason};
 
 /// Clicks of the knob that come sooner than this one after the other are a knob that is turned fast.
 const FAST: Micros = Micros::from_millis(60);
@@ -27,119 +33,6 @@ const LEAP: i64 = 10;
 
 /// The words of an entry's value.
 pub type Words = String<32>;
-
-/// Which list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum List {
-    /// The batch.
-    Batch,
-    /// The counter.
-    Counter,
-}
-
-/// One thing that can be set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Entry {
-    /// The metal.
-    Metal,
-    /// Its temper.
-    Temper,
-    /// How the wire's size is given.
-    SizedBy,
-    /// The wire's size.
-    Wire,
-    /// The mandrel's diameter.
-    Mandrel,
-    /// What the batch is counted in.
-    CountIn,
-    /// Rings of the batch.
-    Rings,
-    /// Turns of each coil.
-    Turns,
-    /// Length of each coil.
-    Length,
-    /// Coils of the batch.
-    Coils,
-    /// What the saw takes.
-    Kerf,
-    /// The longest coil that the cradle takes.
-    Cradle,
-    /// The lead-in that is cut off.
-    Tail,
-    /// Pulses of the encoder.
-    Pulses,
-    /// Where the encoder sits.
-    Shaft,
-    /// Teeth on the crank's wheel.
-    CrankTeeth,
-    /// Teeth on the mandrel's wheel.
-    MandrelTeeth,
-    /// Which way winds on.
-    Direction,
-    /// The hand's reaction time.
-    Lead,
-    /// How loud.
-    Loudness,
-    /// Which lengths.
-    Units,
-    /// To take what was set.
-    Take,
-}
-
-const BY_RINGS: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Rings,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
-const BY_TURNS: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Turns,
-    Entry::Coils,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
-const BY_LENGTH: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Length,
-    Entry::Coils,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
-const COUNTER: &[Entry] = &[
-    Entry::Pulses,
-    Entry::Shaft,
-    Entry::CrankTeeth,
-    Entry::MandrelTeeth,
-    Entry::Direction,
-    Entry::Lead,
-    Entry::Loudness,
-    Entry::Units,
-    Entry::Take,
-];
 
 /// What is shown of the pages.
 #[derive(Debug, Clone)]
@@ -152,23 +45,6 @@ pub enum Shown {
     /// What comes of it: coils and rings of each, or why nothing does.
     Outcome(Result<Outcome, Reason>),
 }
-
-/// What a batch will be.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Outcome {
-    /// Coils of the batch.
-    pub coils: u32,
-    /// Turns of the first.
-    pub turns: Turns,
-    /// Rings that the first makes certain.
-    pub rings: u32,
-}
-
-/// Why nothing can be made, in two lines of at most 25 characters.
-#[derive(Debug, Clone, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Reason(pub &'static str, pub Words);
 
 /// What is to be done after a key.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -228,12 +104,7 @@ impl SetUp {
     /// The entries of the list.
     #[must_use]
     pub const fn entries(&self) -> &'static [Entry] {
-        match (self.list, self.draft.batch.make) {
-            (List::Counter, _) => COUNTER,
-            (List::Batch, Make::Rings(_)) => BY_RINGS,
-            (List::Batch, Make::Turns { .. }) => BY_TURNS,
-            (List::Batch, Make::Length { .. }) => BY_LENGTH,
-        }
+        entry::entries(self.list, self.draft.batch.make)
     }
 
     /// The place of the entry that is marked or open.
@@ -292,7 +163,7 @@ impl SetUp {
                 if self.list == List::Counter {
                     return Step::Take;
                 }
-                self.shown = Shown::Outcome(outcome(self.draft.job()));
+                self.shown = Shown::Outcome(outcome::outcome(self.draft.job()));
             }
             (Shown::List, Key::Yes) => {
                 (self.before, self.counts, self.shown) = (self.draft, 0, Shown::Entry);
@@ -407,67 +278,11 @@ impl SetUp {
         }
     }
 
-    /// What an entry is called.
-    #[must_use]
-    pub const fn name(entry: Entry) -> &'static str {
-        match entry {
-            Entry::Metal => "Metal",
-            Entry::Temper => "Temper",
-            Entry::SizedBy => "Wire by",
-            Entry::Wire => "Wire",
-            Entry::Mandrel => "Mandrel",
-            Entry::CountIn => "Count in",
-            Entry::Rings => "Rings",
-            Entry::Turns | Entry::Length => "Each coil",
-            Entry::Coils => "Coils",
-            Entry::Kerf => "Saw kerf",
-            Entry::Cradle => "Cradle",
-            Entry::Tail => "Tail",
-            Entry::Pulses => "Encoder",
-            Entry::Shaft => "It sits on",
-            Entry::CrankTeeth => "Crank wheel",
-            Entry::MandrelTeeth => "Mandrel wheel",
-            Entry::Direction => "Direction",
-            Entry::Lead => "Reaction",
-            Entry::Loudness => "Sound",
-            Entry::Units => "Lengths in",
-            Entry::Take => "Done: use this",
-        }
-    }
-
-    /// What an entry is for, on its page: at most 25 characters.
-    #[must_use]
-    pub const fn hint(entry: Entry) -> &'static str {
-        match entry {
-            Entry::Metal => "What the wire is made of",
-            Entry::Temper => "Soft is annealed",
-            Entry::SizedBy => "Gauge, or measured",
-            Entry::Wire => "Thickness of the wire",
-            Entry::Mandrel => "Thickness of the mandrel",
-            Entry::CountIn => "What you want made",
-            Entry::Rings => "With some to spare",
-            Entry::Turns | Entry::Length => "Where to stop winding",
-            Entry::Coils => "How many of them",
-            Entry::Kerf => "Measured in a cut",
-            Entry::Cradle => "Longest coil it takes",
-            Entry::Tail => "Bent end that is cut off",
-            Entry::Pulses => "Pulses in one turn of it",
-            Entry::Shaft => "Where the encoder is",
-            Entry::CrankTeeth | Entry::MandrelTeeth => "Teeth; 1 and 1: no gear",
-            Entry::Direction => "As if winding",
-            Entry::Lead => "From the tone to rest",
-            Entry::Loudness => "For your bench",
-            Entry::Units => "On every page",
-            Entry::Take => "",
-        }
-    }
-
     /// What an entry is set to.
     #[must_use]
     pub fn value(&self, entry: Entry) -> Words {
         let Settings { batch, build } = &self.draft;
         let units = build.units;
-        let coils = |coils: u32| words(format_args!("{coils}"));
         match (entry, batch.make) {
             (Entry::Metal, _) => words(format_args!("{}", batch.metal.name())),
             (Entry::Temper, _) => words(format_args!("{}", batch.temper)),
@@ -477,13 +292,13 @@ impl SetUp {
             (Entry::CountIn, Make::Rings(_)) => words(format_args!("rings")),
             (Entry::CountIn, Make::Turns { .. }) => words(format_args!("turns a coil")),
             (Entry::CountIn, Make::Length { .. }) => words(format_args!("coil length")),
-            (_, Make::Rings(rings)) if entry == Entry::Rings => words(format_args!("{rings}")),
+            (Entry::Rings, Make::Rings(rings)) => words(format_args!("{rings}")),
             (Entry::Turns, Make::Turns { tenths, .. }) => {
                 words(format_args!("{}.{} turns", tenths / 10, tenths % 10))
             }
             (Entry::Length, Make::Length { length, .. }) => words(format_args!("{}", Long(length, units))),
-            (Entry::Coils, Make::Turns { coils: number, .. } | Make::Length { coils: number, .. }) => {
-                coils(number)
+            (Entry::Coils, Make::Turns { coils, .. } | Make::Length { coils, .. }) => {
+                words(format_args!("{coils}"))
             }
             (Entry::Kerf, _) => words(format_args!("{}", Long(batch.kerf, units))),
             (Entry::Cradle, _) => words(format_args!("{}", Long(batch.cradle, units))),
@@ -634,41 +449,4 @@ fn number(now: u32, steps: i64, limits: Limits) -> u32 {
 
 fn by(now: Length, nm: i64, limits: Limits) -> Length {
     Length::from_nm(limits.hold(now.nm() + nm))
-}
-
-/// What comes of it.
-fn outcome(job: Result<Job, CannotMake>) -> Result<Outcome, Reason> {
-    let job = job.map_err(|cannot| reason(&cannot))?;
-    let counts = job.next_counts(crate::bench::Progress::default());
-    Ok(Outcome {
-        coils: job.coils_left(crate::bench::Progress::default()),
-        turns: job.rule.per_turn().turns(counts).unwrap_or_default(),
-        rings: job.rule.certain_rings(counts, 0),
-    })
-}
-
-fn reason(cannot: &CannotMake) -> Reason {
-    use crate::coil::WindingError;
-    use crate::plan::PlanError;
-    let no = |first, second: fmt::Arguments<'_>| Reason(first, words(second));
-    match cannot {
-        CannotMake::Temper(_) => no("Not listed in this temper:", format_args!("choose another.")),
-        CannotMake::Spring(_) => no("The wire springs off:", format_args!("softer, or thinner mandrel")),
-        CannotMake::Winding(WindingError::MandrelTooThin { min, .. }) => {
-            no("Mandrel too thin for it:", format_args!("at least {}", Long(*min, Units::Millimetres)))
-        }
-        CannotMake::Winding(WindingError::KerfTooWide { below, .. }) => {
-            no("Kerf wider than the ring:", format_args!("below {}", Long(*below, Units::Millimetres)))
-        }
-        CannotMake::Winding(_) => no("No ring is left of it:", format_args!("check wire and kerf.")),
-        CannotMake::Cradle(PlanError::CradleTooShort { min, .. }) => {
-            no("No ring fits the cradle:", format_args!("at least {}", Long(*min, Units::Millimetres)))
-        }
-        CannotMake::CoilTooLong { max } => {
-            let tenths = max.nano() / (Turns::ONE / 10);
-            no("Longer than the cradle:", format_args!("at most {}.{} turns", tenths / 10, tenths % 10))
-        }
-        CannotMake::NoRing => no("Too short for one ring:", format_args!("wind more turns.")),
-        CannotMake::Encoder => no("Encoder and gear do not", format_args!("make a count.")),
-    }
 }

@@ -38,17 +38,17 @@ fn list<D: DrawTarget<Color = BinaryColor>>(set_up: &SetUp, page: &mut Page<'_, 
     // The marked one in the middle, but at the ends.
     let first = set_up.at().saturating_sub(1).min(entries.len().saturating_sub(ROWS.len()));
     for ((at, &entry), top) in entries.iter().enumerate().skip(first).zip(ROWS) {
-        page.setting(SetUp::name(entry), &set_up.value(entry), top, at == set_up.at())?;
+        page.setting(entry.name(), &set_up.value(entry), top, at == set_up.at())?;
     }
     page.keys(Some("leave"), if set_up.entry() == Entry::Take { "use it" } else { "change" })
 }
 
 fn entry<D: DrawTarget<Color = BinaryColor>>(set_up: &SetUp, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let entry = set_up.entry();
-    page.headline(BOLD, SetUp::name(entry), "turn the knob")?;
+    page.headline(BOLD, entry.name(), "turn the knob")?;
     page.rule()?;
     page.left(TITLE, &set_up.value(entry), 30)?;
-    page.left(PLAIN, SetUp::hint(entry), 44)?;
+    page.left(PLAIN, entry.hint(), 44)?;
     page.keys(Some("undo"), "set")
 }
 
@@ -58,10 +58,9 @@ fn direction<D: DrawTarget<Color = BinaryColor>>(
     set_up: &SetUp,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    page.headline(BOLD, SetUp::name(Entry::Direction), "turn the crank")?;
+    page.headline(BOLD, Entry::Direction.name(), "turn the crank")?;
     page.rule()?;
-    let so_far =
-        text(format_args!("{}: {} turns", SetUp::hint(Entry::Direction), hundredths(set_up.turns())));
+    let so_far = text(format_args!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
     let (title, line) = match (bench.dead_channel(), set_up.taught()) {
         (Some(channel), _) => {
             let (title, [_, line]) = fault_words(Fault::Dead(channel));
