@@ -188,6 +188,14 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, end, &mut reading);
+        let step = reading.net.signum();
+        if step != 0 && step == self.run.direction && (steps.forward == 0 || steps.reverse == 0) {
+            // Onwards, as nearly always: the last of the steps says all that the others would, and
+            // the time, which costs a small chip dear, says nothing.
+            self.follow(position + reading.net, step, 0);
+            self.moved = end;
+            return reading;
+        }
         self.watch_rest(position, end);
         if steps.forward > 0 && steps.reverse > 0 {
             // Both ways within one word: only here is the order of the samples worth the walk.
@@ -204,13 +212,6 @@ impl SignalWatch {
                 }
             }
         } else {
-            let step = reading.net.signum();
-            if step != 0 && step == self.run.direction {
-                // Onwards, as nearly always: the last of the steps says all that the others would, and
-                // the time, which costs a small chip dear, says nothing.
-                self.follow(position + reading.net, step, 0);
-                return reading;
-            }
             for made in 1..=reading.net.abs() {
                 reading.chatter += self.follow(position + made * step, step, nanos(end));
             }
