@@ -12,6 +12,7 @@
 //!    │                 ▼
 //!    │               Done ─ Yes or No: Choose
 //!
+//!  Choose ── Yes on "Set up" ──► SetUp ── taken, or No ──► Choose
 //!  Any state that counts ── fault ──► Fault ─ Yes: on, with the doubt; No: throw the coil away
 //! ```
 //!
@@ -27,11 +28,14 @@ use serde::{Deserialize, Serialize};
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
 use crate::plan::BatchRule;
+use crate::settings::Settings;
+use crate::setup::{List, SetUp};
 use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
 use crate::units::{Micros, Turns};
 
 pub mod log;
 mod offered;
+mod own;
 pub mod snapshot;
 
 /// Jobs that the counter can hold to choose from.
@@ -49,19 +53,68 @@ pub enum Lead {
     Learned(Micros),
 }
 
+/// What a batch is to give.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Target {
+    /// So many rings, those to spare included, in as many coils as they take.
+    Rings(u32),
+    /// So many coils, each wound to the same length.
+    Coils {
+        /// Turns of each; more than fit the cradle are held to that.
+        turns: Turns,
+        /// How many.
+        coils: u32,
+    },
+}
+
 /// A batch to be wound.
 #[derive(Debug, Clone)]
 pub struct Job {
     /// Shown when choosing.
     pub name: String<NAME_LEN>,
-    /// Rings to be made, those to spare included.
-    pub rings: u32,
+    /// What it is to give.
+    pub target: Target,
     /// How its coils are wound.
     pub rule: BatchRule,
     /// Which way of the encoder winds on.
     pub direction: Direction,
     /// How far the cue leads.
     pub lead: Lead,
+}
+
+impl Job {
+    /// Whether nothing is left to be made.
+    #[must_use]
+    pub const fn is_done(&self, progress: Progress) -> bool {
+        match self.target {
+            Target::Rings(rings) => progress.rings >= rings,
+            Target::Coils { coils, .. } => progress.kept >= coils,
+        }
+    }
+
+    /// Coils that are left to be wound.
+    #[must_use]
+    pub const fn coils_left(&self, progress: Progress) -> u32 {
+        match self.target {
+            Target::Rings(rings) => self.rule.coils(rings.saturating_sub(progress.rings)),
+            Target::Coils { coils, .. } => coils.saturating_sub(progress.kept),
+        }
+    }
+
+    /// Counts to which the next coil is wound.
+    #[must_use]
+    pub fn next_counts(&self, progress: Progress) -> i64 {
+        match self.target {
+            Target::Rings(rings) => {
+                self.rule.target_counts(self.rule.next_rings(rings.saturating_sub(progress.rings)))
+            }
+            Target::Coils { turns, .. } => {
+                let limit = self.rule.limit_counts();
+                self.rule.per_turn().counts_for(turns).map_or(limit, |counts| counts.min(limit))
+            }
+        }
+    }
 }
 
 /// A key under a finger.
@@ -120,6 +173,19 @@ impl Choice {
         let to = (at + i16::from(clicks)).clamp(0, 2);
         Self::ALL[usize::try_from(to).unwrap_or(0)]
     }
+}
+
+/// What can be picked at the beginning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Pick {
+    /// The chosen job.
+    #[default]
+    Job,
+    /// To set up a batch.
+    SetUpBatch,
+    /// To set up the counter.
+    SetUpCounter,
 }
 
 /// What is wrong with the count.
@@ -215,9 +281,15 @@ impl Doubt {
 /// Where the counter is.
 #[derive(Debug, Clone)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[allow(clippy::large_enum_variant, reason = "there is one, and nothing to put a part of it on")]
 pub enum State {
-    /// Picking a job.
-    Choose,
+    /// Picking a job, or what to set up.
+    Choose {
+        /// What is marked.
+        pick: Pick,
+    },
+    /// Setting up.
+    SetUp(SetUp),
     /// The wire is to be caught and its slack taken up; then the count starts at zero.
     Ready,
     /// Winding: the cue says how.
@@ -251,6 +323,8 @@ pub enum State {
 pub enum Phase {
     /// Picking a job.
     Choose,
+    /// Setting up.
+    SetUp,
     /// Catching the wire.
     Ready,
     /// Winding, nothing to be said.
@@ -427,6 +501,9 @@ pub struct Bench {
     now: Micros,
     /// A channel is dead as far as is known.
     dead: Option<Channel>,
+    settings: Settings,
+    /// Which job of the list is the one that was set up here.
+    own: Option<usize>,
 }
 
 /// There is no room for another job.
@@ -450,15 +527,17 @@ impl Default for Bench {
 impl Bench {
     /// A counter with no job yet.
     #[must_use]
-    pub const fn new() -> Self {
+    pub fn new() -> Self {
         Self {
             slots: Vec::new(),
             chosen: 0,
-            state: State::Choose,
+            state: State::Choose { pick: Pick::SetUpBatch },
             counter: None,
             coil: None,
             now: Micros::ZERO,
             dead: None,
+            settings: Settings::default(),
+            own: None,
         }
     }
 
@@ -467,7 +546,11 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
-        self.slots.push(Slot::new(job)).map_err(|_| TooManyJobs)
+        self.slots.push(Slot::new(job)).map_err(|_| TooManyJobs)?;
+        if matches!(self.state, State::Choose { .. }) {
+            self.enter_choose();
+        }
+        Ok(())
     }
 
     /// Takes one event and hands out the record of a coil that came off with it.
@@ -497,11 +580,14 @@ impl Bench {
 
     fn key(&mut self, key: Key) -> Option<CoilRecord> {
         match (&self.state, key) {
-            (State::Choose, Key::Yes) => self.enter_ready(),
-            (State::Choose, Key::No) => {}
+            (State::Choose { pick: Pick::Job }, Key::Yes) => self.enter_ready(),
+            (State::Choose { pick: Pick::SetUpBatch }, Key::Yes) => self.enter_set_up(List::Batch),
+            (State::Choose { pick: Pick::SetUpCounter }, Key::Yes) => self.enter_set_up(List::Counter),
+            (State::Choose { .. }, Key::No) => {}
+            (State::SetUp(_), _) => self.set_up_key(key),
             (State::Ready, Key::Yes) => self.start_coil(),
             (State::Ready, Key::No) if self.progress().kept > 0 => self.state = State::Next,
-            (State::Ready, Key::No) => self.state = State::Choose,
+            (State::Ready, Key::No) => self.enter_choose(),
             (State::Winding { .. }, Key::Yes) | (State::Paused, Key::No) => self.enter_verdict(),
             (State::Winding { .. }, Key::No) => self.state = State::Paused,
             (State::Paused, Key::Yes) | (State::Verdict { .. }, Key::No) => self.wind_on(),
@@ -511,12 +597,12 @@ impl Bench {
                 Choice::WindOn => self.wind_on(),
             },
             (State::Next, Key::Yes) => self.enter_ready(),
-            (State::Next, Key::No) => self.state = State::Choose,
+            (State::Next, Key::No) => self.enter_choose(),
             (State::Done, _) => {
                 if let Some(slot) = self.slots.get_mut(self.chosen) {
                     slot.progress = Progress::default();
                 }
-                self.state = State::Choose;
+                self.enter_choose();
             }
             (State::Fault { fault, in_coil: true }, Key::Yes) => {
                 if *fault == Fault::Backwards {
@@ -525,37 +611,51 @@ impl Bench {
                 self.wind_on();
             }
             (State::Fault { in_coil: true, .. }, Key::No) => return self.finish(false),
-            (State::Fault { in_coil: false, .. }, _) => self.state = State::Choose,
+            (State::Fault { in_coil: false, .. }, _) => self.enter_choose(),
         }
         None
     }
 
     fn knob(&mut self, clicks: i8) {
         match &mut self.state {
-            State::Choose => {
-                let last = self.slots.len().saturating_sub(1) as i64;
-                let to = (self.chosen as i64 + i64::from(clicks)).clamp(0, last);
-                self.chosen = usize::try_from(to).unwrap_or(0);
+            State::Choose { pick } => {
+                let jobs = self.slots.len();
+                let at = match pick {
+                    Pick::Job => self.chosen,
+                    Pick::SetUpBatch => jobs,
+                    Pick::SetUpCounter => jobs + 1,
+                };
+                let to = at.saturating_add_signed(isize::from(clicks)).min(jobs + 1);
+                if to < jobs {
+                    (self.chosen, *pick) = (to, Pick::Job);
+                } else {
+                    *pick = if to == jobs { Pick::SetUpBatch } else { Pick::SetUpCounter };
+                }
             }
+            State::SetUp(set_up) => set_up.knob(clicks, self.now),
             State::Verdict { choice } => *choice = choice.turned(clicks),
             _ => {}
         }
+    }
+
+    fn enter_choose(&mut self) {
+        let pick = if self.slots.is_empty() { Pick::SetUpBatch } else { Pick::Job };
+        self.state = State::Choose { pick };
     }
 
     fn enter_ready(&mut self) {
         let Some(slot) = self.slots.get(self.chosen) else { return };
         // A finished batch can be left without its last key, by a fault: it is still finished, and
         // must not be asked for a coil of no rings.
-        self.state = if slot.progress.rings >= slot.job.rings { State::Done } else { State::Ready };
+        self.state = if slot.job.is_done(slot.progress) { State::Done } else { State::Ready };
     }
 
     /// Zero: the coil begins here.
     fn start_coil(&mut self) {
         let Some(slot) = self.slots.get(self.chosen) else { return };
         let rule = &slot.job.rule;
-        let left = slot.job.rings.saturating_sub(slot.progress.rings);
         let goal = Goal {
-            target: rule.target_counts(rule.next_rings(left)),
+            target: slot.job.next_counts(slot.progress),
             limit: rule.limit_counts(),
             turn: rule.per_turn().counts_in_part(1),
         };
@@ -607,7 +707,7 @@ impl Bench {
         progress.add(kept, rings);
         self.state = if !kept {
             State::Ready
-        } else if progress.rings >= slot.job.rings {
+        } else if slot.job.is_done(*progress) {
             State::Done
         } else {
             State::Next
@@ -651,6 +751,9 @@ impl Bench {
         if let Some(channel) = reading.dead {
             self.dead = Some(channel);
             self.distrust();
+        }
+        if let State::SetUp(set_up) = &mut self.state {
+            set_up.turned(reading.net);
         }
         let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
         if let Some(coil) = &mut self.coil {
@@ -715,6 +818,10 @@ impl Bench {
         if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
             return;
         }
+        // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
+        if matches!(self.state, State::SetUp(_)) {
+            return;
+        }
         if let Some(coil) = &mut self.coil {
             let known = coil.faults.contains(fault);
             coil.faults.insert(fault);
@@ -749,7 +856,8 @@ impl Bench {
     #[must_use]
     pub const fn phase(&self) -> Phase {
         match self.state {
-            State::Choose => Phase::Choose,
+            State::Choose { .. } => Phase::Choose,
+            State::SetUp(_) => Phase::SetUp,
             State::Ready => Phase::Ready,
             State::Winding { cue: Cue::Quiet } => Phase::Winding,
             State::Winding { cue: Cue::Near { .. } } => Phase::Near,
@@ -768,7 +876,7 @@ impl Bench {
     pub fn outputs(&self) -> Outputs {
         let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
         let (sound, lamp) = match &self.state {
-            State::Choose => (Sound::Silent, Lamp::Off),
+            State::Choose { .. } | State::SetUp(_) => (Sound::Silent, Lamp::Off),
             State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
                 (Sound::Silent, Lamp::GreenSlow)
             }
@@ -811,12 +919,16 @@ impl Bench {
         self.slots.get(self.chosen).map(|slot| slot.progress).unwrap_or_default()
     }
 
+    /// Which way of the encoder winds on, as far as is known for the chosen job.
+    #[must_use]
+    pub fn direction(&self) -> Direction {
+        self.slots.get(self.chosen).map(|slot| slot.direction).unwrap_or_default()
+    }
+
     /// Coils still to be wound for the chosen job, the one on the mandrel included.
     #[must_use]
     pub fn coils_left(&self) -> u32 {
-        self.slots
-            .get(self.chosen)
-            .map_or(0, |slot| slot.job.rule.coils(slot.job.rings.saturating_sub(slot.progress.rings)))
+        self.slots.get(self.chosen).map_or(0, |slot| slot.job.coils_left(slot.progress))
     }
 
     /// Counts on the mandrel; none where no coil is begun.
@@ -839,8 +951,8 @@ impl Bench {
                 counter.per_turn().turns(coil.cue.goal().aim()).unwrap_or_default()
             }
             _ => self.slots.get(self.chosen).map_or(Turns::ZERO, |slot| {
-                let left = slot.job.rings.saturating_sub(slot.progress.rings);
-                slot.job.rule.target_turns(slot.job.rule.next_rings(left))
+                let counts = slot.job.next_counts(slot.progress);
+                slot.job.rule.per_turn().turns(counts).unwrap_or_default()
             }),
         }
     }

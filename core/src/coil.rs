@@ -14,8 +14,7 @@ use core::f64::consts::PI;
 use core::fmt;
 
 use crate::spring::SpringRatio;
-use crate::units::{Density, Grams, Length, Mm, Turns};
-use crate::wide;
+use crate::units::{Density, Grams, Length, Mm, Turns, ceil_div, floor_div};
 
 /// The thinnest mandrel, in wire diameters, on which a wire is bent to a ring at all. At one diameter
 /// the outer fibre is stretched by a half. Common practice, no source.
@@ -342,18 +341,18 @@ impl CoilRule {
         let released = (rings + 1) * one + i128::from(self.tail.nano());
         let kept = i128::from(self.kept_least.max(1));
         // Rounded up, so that rounding down in `usable` still reaches the whole turn.
-        let wound = wide::div_ceil(released * one, kept);
-        Turns::from_nano(i64::try_from(wound).unwrap_or(i64::MAX))
+        Turns::from_nano(ceil_div(released * one, kept).unwrap_or(i64::MAX))
     }
 
     /// The coil's length on the mandrel, edge to edge, rounded up to a nanometre.
     #[must_use]
     pub const fn length(&self, wound: Turns) -> Length {
         let along = wound.nano() as i128 * self.pitch.nm() as i128;
-        let along = wide::div_ceil(along, Turns::ONE as i128);
-        let nm = along + self.wire.nm() as i128;
         // A turn count is below 9.3e9 and a pitch below 6 m: past i64 only for coils beyond any bench.
-        Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
+        match ceil_div(along, Turns::ONE as i128) {
+            Some(along) => Length::from_nm(along.saturating_add(self.wire.nm())),
+            None => Length::from_nm(i64::MAX),
+        }
     }
 
     /// The most turns whose coil on the mandrel is no longer than `max`; none where not even the
@@ -364,25 +363,32 @@ impl CoilRule {
         if along <= 0 || self.pitch.nm() <= 0 {
             return Turns::ZERO;
         }
-        let nano = wide::div(along * Turns::ONE as i128, self.pitch.nm() as i128);
-        Turns::from_nano(if nano > i64::MAX as i128 { i64::MAX } else { nano as i64 })
+        match floor_div(along * Turns::ONE as i128, self.pitch.nm() as i128) {
+            Some(nano) => Turns::from_nano(nano),
+            None => Turns::from_nano(i64::MAX),
+        }
     }
 
     /// Wire wound on by `wound` turns, rounded up to a nanometre a turn.
     #[must_use]
     pub const fn wire_used(&self, wound: Turns) -> Length {
-        let nm = wide::div(wound.nano() as i128 * self.turn_wire.nm() as i128, Turns::ONE as i128);
-        Length::from_nm(if nm > i64::MAX as i128 { i64::MAX } else { nm as i64 })
+        match floor_div(wound.nano() as i128 * self.turn_wire.nm() as i128, Turns::ONE as i128) {
+            Some(nm) => Length::from_nm(nm),
+            None => Length::from_nm(i64::MAX),
+        }
     }
 
     const fn usable(&self, wound: Turns, kept: i64) -> Turns {
         if wound.nano() <= 0 {
             return Turns::ZERO;
         }
-        // Below 2^63 x 2^30: fits i128 with room.
-        let released = wide::div(wound.nano() as i128 * kept as i128, Turns::ONE as i128);
-        let usable = released - self.tail.nano() as i128;
-        Turns::from_nano(if usable < 0 { 0 } else { usable as i64 })
+        // What is kept is below one turn in one, so it fits.
+        let released = match floor_div(wound.nano() as i128 * kept as i128, Turns::ONE as i128) {
+            Some(released) => released,
+            None => i64::MAX,
+        };
+        let usable = released.saturating_sub(self.tail.nano());
+        Turns::from_nano(if usable < 0 { 0 } else { usable })
     }
 }
 

@@ -5,8 +5,7 @@ use core::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::Turns;
-use crate::wide;
+use crate::units::{Turns, ceil_div, floor_div};
 
 /// The shaft that carries the encoder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
@@ -121,9 +120,9 @@ impl Direction {
     /// least a quarter of a mandrel turn either way since the lesson began.
     #[must_use]
     pub fn taught_by(raw_counts: i64, per_turn: CountsPerTurn) -> Option<Self> {
-        let quarter = i128::from(Turns::ONE) / 4;
-        let nano = per_turn.nano_turns(raw_counts);
-        (nano.abs() >= quarter).then_some(if nano > 0 { Self::Forward } else { Self::Reverse })
+        // Past what can be told in turns is far enough.
+        let far = per_turn.turns(raw_counts).is_none_or(|turns| turns.nano().abs() >= Turns::ONE / 4);
+        far.then_some(if raw_counts > 0 { Self::Forward } else { Self::Reverse })
     }
 }
 
@@ -192,7 +191,8 @@ impl CountsPerTurn {
     /// The turns that `counts` make, rounded down to a nano-turn; `None` past ±9.2e9 turns.
     #[must_use]
     pub fn turns(self, counts: i64) -> Option<Turns> {
-        i64::try_from(self.nano_turns(counts)).ok().map(Turns::from_nano)
+        let nano = i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den);
+        floor_div(nano, self.num.into()).map(Turns::from_nano)
     }
 
     /// The fewest counts that make at least `turns`.
@@ -200,18 +200,7 @@ impl CountsPerTurn {
     pub fn counts_for(self, turns: Turns) -> Option<i64> {
         let exact = i128::from(turns.nano()) * i128::from(self.num);
         let one = i128::from(Turns::ONE) * i128::from(self.den);
-        i64::try_from(wide::div_ceil(exact, one)).ok()
-    }
-
-    fn nano_turns(self, counts: i64) -> i128 {
-        // Where it fits, as for every coil there is, without the 128-bit division that the chip lacks.
-        if let (Ok(num), Ok(den)) = (i64::try_from(self.num), i64::try_from(self.den))
-            && let Some(nano) = counts.checked_mul(Turns::ONE).and_then(|nano| nano.checked_mul(den))
-        {
-            return i128::from(nano.div_euclid(num));
-        }
-        let exact = i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den);
-        wide::div_floor(exact, i128::from(self.num))
+        ceil_div(exact, one)
     }
 }
 

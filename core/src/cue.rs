@@ -8,7 +8,7 @@
 use heapless::Deque;
 use micromath::F32Ext;
 
-use crate::units::Micros;
+use crate::units::{Micros, floor_div};
 
 /// The lead a counter starts from: hearing a tone takes 0.16 s (simple reaction of young adults to
 /// sound, lecture notes and Kosinski's review, from memory), bringing the crank to rest about as long.
@@ -220,8 +220,9 @@ impl StopCue {
         let ran_on = i128::from(counts) - i128::from(said.counts);
         if said.speed > 0 && ran_on >= 0 {
             // Speed is in thousandths of a count per second.
-            let us = crate::wide::div(ran_on * 1_000_000_000, i128::from(said.speed));
-            self.stop_time = u64::try_from(us).ok().map(|us| Micros::new(us).min(MAX_LEAD));
+            let us = floor_div(ran_on * 1_000_000_000, i128::from(said.speed));
+            let us = us.and_then(|us| u64::try_from(us).ok());
+            self.stop_time = us.map(|us| Micros::new(us).min(MAX_LEAD));
         }
     }
 }
@@ -241,8 +242,8 @@ fn lead_counts(speed: i64, lead: Micros) -> i64 {
 /// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
 /// the end.
 fn beat(left: i64, window: i64) -> Micros {
-    let gone =
-        1_000 - crate::wide::div(i128::from(left.max(0)) * 1_000, i128::from(window)).min(1_000) as u64;
+    let left = floor_div(i128::from(left.max(0)) * 1_000, i128::from(window));
+    let gone = 1_000 - left.map_or(1_000, |left| left.min(1_000)) as u64;
     Micros::new(600_000 - 490_000 * gone * gone / 1_000_000)
 }
 

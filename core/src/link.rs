@@ -163,7 +163,7 @@ pub struct Status {
     pub phase: Phase,
     /// The name of the chosen job; empty where there is none.
     pub job: String<NAME_LEN>,
-    /// Rings of the chosen job, those to spare included.
+    /// Rings of the chosen job, those to spare included; none where it is counted in coils.
     pub rings_wanted: u32,
     /// What has been made of it.
     pub progress: Progress,
@@ -183,6 +183,8 @@ pub struct Status {
     pub turns_per_minute: i32,
     /// There is a message about the counter itself on its screen.
     pub trouble: bool,
+    /// Coils still to be wound for the chosen job.
+    pub coils_left: u32,
 }
 
 /// How a counter is.

@@ -163,7 +163,7 @@ impl Strength {
 /// assert!(niobium.strength(Temper::Spring).is_err());
 /// # Ok::<(), &str>(())
 /// ```
-#[derive(Debug, PartialEq)]
+#[derive(Debug)]
 pub struct Metal {
     name: &'static str,
     title: &'static str,
@@ -177,9 +177,20 @@ pub struct Metal {
     strengths: [Option<Strength>; 4],
 }
 
+/// By name: each is listed once.
+impl PartialEq for Metal {
+    fn eq(&self, other: &Self) -> bool {
+        self.name == other.name
+    }
+}
+
+impl Eq for Metal {}
+
 impl Metal {
     /// Every metal of the list: the copper alloys first, then silver, gold, light metals, steels.
     pub const ALL: &'static [Self] = table::ROWS;
+    /// The first of the list: copper.
+    pub const FIRST: &'static Self = &table::ROWS[0];
 
     /// A metal by its name, another spelling of it (`aluminum`, `jewellery`) or its UNS number, in
     /// capitals or not.
@@ -261,7 +272,7 @@ impl Metal {
     }
 
     /// The tempers it is listed in, from the softest. Soft is always among them.
-    pub fn tempers(&self) -> impl Iterator<Item = Temper> + '_ {
+    pub fn tempers(&self) -> impl Iterator<Item = Temper> + Clone + '_ {
         Temper::ALL.into_iter().filter(|temper| self.strengths[*temper as usize].is_some())
     }
 }

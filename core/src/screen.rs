@@ -14,18 +14,18 @@
 use core::fmt::Write;
 
 use embedded_graphics::pixelcolor::BinaryColor;
-use embedded_graphics::prelude::{DrawTarget, Drawable, Point, Primitive, Size};
-use embedded_graphics::primitives::{Line, PrimitiveStyle, Rectangle, RoundedRectangle};
+use embedded_graphics::prelude::{DrawTarget, Point, Size};
+use embedded_graphics::primitives::Rectangle;
 use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, Doubt, Fault, Phase, State};
+use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Target};
 use crate::signal::Channel;
-use crate::units::Turns;
-use crate::wide;
+use crate::units::{Turns, floor_div};
 
 mod letters;
+mod pages;
 
 /// Pixels across.
 pub const WIDTH: u32 = 128;
@@ -40,7 +40,7 @@ const NUMBER_END: i32 = 93;
 const HEADLINE: i32 = 9;
 /// The keys' top row; they reach to the bottom.
 const KEYS_TOP: i32 = 51;
-const KEYS_HIGH: u32 = 13;
+const KEYS_HIGH: i32 = 13;
 
 type Text = String<48>;
 /// A type and those to take instead where the words do not fit, larger to smaller.
@@ -53,10 +53,10 @@ macro_rules! typeface {
     };
 }
 
-// Words with letters of Western Europe, since jobs are named in any of its languages.
+// One type has the letters of Western Europe, since jobs are named in any of its languages.
 typeface!(PLAIN_8, u8g2_font_helvR08_tf);
-typeface!(BOLD_8, u8g2_font_helvB08_tf);
-typeface!(BOLD_12, u8g2_font_helvB12_tf);
+typeface!(BOLD_8, u8g2_font_helvB08_tr);
+typeface!(BOLD_12, u8g2_font_helvB12_tr);
 typeface!(DIGITS_38, u8g2_font_logisoso38_tn);
 typeface!(DIGITS_32, u8g2_font_logisoso32_tn);
 typeface!(DIGITS_26, u8g2_font_logisoso26_tn);
@@ -87,7 +87,8 @@ where
     target.clear(paper)?;
     let mut page = Page { target, ink };
     match bench.state() {
-        State::Choose => choose(bench, &mut page),
+        State::Choose { pick } => choose(bench, *pick, &mut page),
+        State::SetUp(set_up) => pages::set_up(bench, set_up, &mut page),
         State::Ready => ready(bench, &mut page),
         State::Winding { .. } => winding(bench, &mut page),
         State::Paused => paused(bench, &mut page),
@@ -117,34 +118,49 @@ where
     page.keys(None, "ok")
 }
 
-fn choose<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let Some((index, job)) = bench.job() else {
-        page.headline(BOLD, "No job yet", "")?;
-        page.rule()?;
-        page.left(PLAIN, "Send one to the counter", 28)?;
-        return page.left(PLAIN, "from a computer.", 40);
-    };
+fn choose<D: DrawTarget<Color = BinaryColor>>(
+    bench: &Bench,
+    pick: Pick,
+    page: &mut Page<'_, D>,
+) -> Result<(), D::Error> {
     let jobs = bench.jobs().len();
-    page.headline(BOLD, "Which job?", if jobs > 1 { "turn the knob" } else { "" })?;
-    page.rule()?;
-    page.left(TITLE, &shown_name(&job.name), 28)?;
-    let progress = bench.progress();
-    let rings = if progress.kept > 0 {
-        text(format_args!("{} of {} rings made", progress.rings, job.rings))
-    } else {
-        text(format_args!("{} rings, {}", job.rings, counted(bench.coils_left(), "coil")))
+    let (at, title, line) = match (pick, bench.job()) {
+        (Pick::Job, Some((index, job))) => (index, shown_name(&job.name), batch_so_far(bench, job)),
+        (Pick::SetUpCounter, _) => {
+            (jobs + 1, text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
+        }
+        _ => (jobs, text(format_args!("Set up a batch")), text(format_args!("wire, mandrel, rings"))),
     };
-    page.left(PLAIN, &rings, 43)?;
-    if jobs > 1 {
-        page.places(index, jobs)?;
-    }
+    page.headline(BOLD, "What now?", "turn the knob")?;
+    page.rule()?;
+    page.left(TITLE, &title, 28)?;
+    page.left(PLAIN, &line, 43)?;
+    page.places(at, jobs + 2)?;
     page.keys(None, "choose")
 }
 
-fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
+/// What a batch is to give, and what has been made of it.
+fn batch_so_far(bench: &Bench, job: &Job) -> Text {
     let progress = bench.progress();
-    let wanted = bench.job().map_or(0, |(_, job)| job.rings);
-    page.headline(BOLD, &coil_of(bench), &text(format_args!("{}/{wanted} rings", progress.rings)))?;
+    match (job.target, progress.kept) {
+        (Target::Rings(rings), 0) => {
+            text(format_args!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
+        }
+        (Target::Rings(rings), _) => text(format_args!("{} of {rings} rings made", progress.rings)),
+        (Target::Coils { coils, .. }, 0) => {
+            text(format_args!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
+        }
+        (Target::Coils { coils, .. }, kept) => text(format_args!("{kept} of {coils} coils made")),
+    }
+}
+
+fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
+    let made = bench.progress().rings;
+    let rings = match bench.job().map(|(_, job)| job.target) {
+        Some(Target::Rings(wanted)) => text(format_args!("{made}/{wanted} rings")),
+        _ => counted(made, "ring"),
+    };
+    page.headline(BOLD, &coil_of(bench), &rings)?;
     page.rule()?;
     page.left(PLAIN, "Catch the wire,", 26)?;
     page.left(PLAIN, "draw it tight.", 38)?;
@@ -216,24 +232,21 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 
 fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
-    let wanted = bench.job().map_or(0, |(_, job)| job.rings);
+    let (made, wanted, what) = match bench.job().map(|(_, job)| job.target) {
+        Some(Target::Coils { coils, .. }) => (progress.kept, coils, "coils made"),
+        Some(Target::Rings(rings)) => (progress.rings, rings, "rings sure"),
+        None => (0, 0, ""),
+    };
     page.headline(
         BOLD,
         &text(format_args!("Coil {} kept", progress.kept)),
         &text(format_args!("{} to come", bench.coils_left())),
     )?;
     page.rule()?;
-    page.left_with(SMALL_FIGURE, &text(format_args!("{}", progress.rings)), 30, |page, end| {
-        page.put(
-            PLAIN,
-            &text(format_args!("of {wanted} rings sure")),
-            end + 5,
-            30,
-            Side::Left,
-            ACROSS - 6 - end,
-        )
+    page.left_with(SMALL_FIGURE, &text(format_args!("{made}")), 30, |page, end| {
+        page.put(PLAIN, &text(format_args!("of {wanted} {what}")), end + 5, 30, Side::Left, ACROSS - 6 - end)
     })?;
-    page.bar(34, progress.rings, wanted)?;
+    page.bar(34, made, wanted)?;
     page.left(PLAIN, &text(format_args!("Next: {} turns", to_go(bench.target_turns().nano()))), 49)?;
     page.keys(Some("jobs"), "next")
 }
@@ -394,6 +407,7 @@ fn width(font: &FontRenderer, words: &str) -> i32 {
 /// The first type in which the words fit the room; else the smallest, with the words cut.
 fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
     let mut shown = text(format_args!("{words}"));
+    let types = if words.is_ascii() { types } else { PLAIN };
     for font in types {
         if width(font, &shown) <= room {
             return (font, shown);
@@ -491,10 +505,15 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         self.line(12)
     }
 
+    /// Fills so many pixels across and down. (The drawing library's shapes would take 4 KB of a chip.)
+    fn block(&mut self, left: i32, top: i32, wide: i32, high: i32) -> Result<(), D::Error> {
+        let size = |pixels| u32::try_from(pixels).unwrap_or(0);
+        let block = Rectangle::new(Point::new(left, top), Size::new(size(wide), size(high)));
+        self.target.fill_solid(&block, self.ink)
+    }
+
     fn line(&mut self, y: i32) -> Result<(), D::Error> {
-        Line::new(Point::new(0, y), Point::new(ACROSS - 1, y))
-            .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-            .draw(self.target)
+        self.block(0, y, ACROSS, 1)
     }
 
     /// The number that matters.
@@ -518,12 +537,18 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     }
 
     /// A key's shape: a bar with its corners taken off.
-    fn filled(&mut self, left: i32, top: i32, wide: i32, high: u32) -> Result<(), D::Error> {
-        let wide = u32::try_from(wide).unwrap_or(0);
-        let bar = Rectangle::new(Point::new(left, top), Size::new(wide, high));
-        RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
-            .into_styled(PrimitiveStyle::with_fill(self.ink))
-            .draw(self.target)
+    fn filled(&mut self, left: i32, top: i32, wide: i32, high: i32) -> Result<(), D::Error> {
+        self.block(left + 1, top, wide - 2, 1)?;
+        self.block(left, top + 1, wide, high - 2)?;
+        self.block(left + 1, top + high - 1, wide - 2, 1)
+    }
+
+    /// The same in outline; with its corners where it is square.
+    fn outlined(&mut self, left: i32, top: i32, wide: i32, high: i32, corner: i32) -> Result<(), D::Error> {
+        self.block(left + corner, top, wide - 2 * corner, 1)?;
+        self.block(left, top + 1, 1, high - 2)?;
+        self.block(left + wide - 1, top + 1, 1, high - 2)?;
+        self.block(left + corner, top + high - 1, wide - 2 * corner, 1)
     }
 
     /// Draws in the paper's colour, on something filled.
@@ -538,13 +563,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     fn keys(&mut self, no: Option<&str>, yes: &str) -> Result<(), D::Error> {
         let baseline = KEYS_TOP + 10;
         if let Some(no) = no {
-            let bar = Rectangle::new(
-                Point::new(0, KEYS_TOP),
-                Size::new(u32::try_from(width(&PLAIN_8, no) + 9).unwrap_or(0), KEYS_HIGH),
-            );
-            RoundedRectangle::with_equal_corners(bar, Size::new(2, 2))
-                .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-                .draw(self.target)?;
+            self.outlined(0, KEYS_TOP, width(&PLAIN_8, no) + 9, KEYS_HIGH, 1)?;
             self.put(PLAIN, no, 4, baseline, Side::Left, ACROSS / 2)?;
         }
         let wide = width(&BOLD_8, yes) + 9;
@@ -561,51 +580,60 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         self.inverted(|page| page.put(BOLD, words, 5, top + 9, Side::Left, ACROSS - 9))
     }
 
+    /// The same with what it is set to, at the right.
+    fn setting(&mut self, words: &str, value: &str, top: i32, marked: bool) -> Result<(), D::Error> {
+        let set = |page: &mut Self, types| {
+            let end = Point::new(ACROSS - 5, top + 9);
+            let taken = page.set(PLAIN, value, end, Side::Right, ACROSS - 50)?;
+            page.put(types, words, 5, top + 9, Side::Left, ACROSS - 15 - taken)
+        };
+        if !marked {
+            return set(self, PLAIN);
+        }
+        self.filled(0, top, ACROSS, 12)?;
+        self.inverted(|page| set(page, BOLD))
+    }
+
     /// Small squares, one for each of several: the one that is meant is filled.
     fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
-        let (thin, full) = (PrimitiveStyle::with_stroke(self.ink, 1), PrimitiveStyle::with_fill(self.ink));
         let mut x = 1;
+        let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {
-            Rectangle::new(Point::new(x, KEYS_TOP + 4), Size::new(5, 5))
-                .into_styled(if place == meant { full } else { thin })
-                .draw(self.target)?;
-            x += 9;
+            if place == meant {
+                self.block(x, KEYS_TOP + 4, 5, 5)?;
+            } else {
+                self.outlined(x, KEYS_TOP + 4, 5, 5, 0)?;
+            }
+            x += apart;
         }
         Ok(())
     }
 
     /// How much of something is there, as a bar across the screen.
     fn bar(&mut self, top: i32, part: u32, whole: u32) -> Result<(), D::Error> {
-        Rectangle::new(Point::new(0, top), Size::new(WIDTH, 6))
-            .into_styled(PrimitiveStyle::with_stroke(self.ink, 1))
-            .draw(self.target)?;
-        let filled = u64::from(part.min(whole)) * u64::from(WIDTH - 4) / u64::from(whole.max(1));
-        Rectangle::new(Point::new(2, top + 2), Size::new(u32::try_from(filled).unwrap_or(0), 2))
-            .into_styled(PrimitiveStyle::with_fill(self.ink))
-            .draw(self.target)
+        self.outlined(0, top, ACROSS, 6, 0)?;
+        self.block(2, top + 2, share(part.into(), whole.into(), ACROSS - 4), 2)
     }
 
     /// The coil as it grows on its mandrel: slanted turns of wire towards a post at the target.
     fn coil(&mut self, bench: &Bench) -> Result<(), D::Error> {
         const POST: i32 = ACROSS - 5;
-        let thin = PrimitiveStyle::with_stroke(self.ink, 1);
-        let target = bench.target_turns().nano().max(1);
-        let wound = bench.turns().nano().clamp(0, target);
-        // Below 123 after the clamp.
-        let grown = wide::div(i128::from(wound) * i128::from(POST - 3), i128::from(target));
-        let grown = i32::try_from(grown).unwrap_or(0);
+        let grown = share(bench.turns().nano(), bench.target_turns().nano(), POST - 3);
         let mut x = 0;
         while x + 4 <= grown {
-            // Two lines side by side: a thick one would cover its neighbour's pixels.
-            for edge in [x, x + 1] {
-                Line::new(Point::new(edge, 61), Point::new(edge + 3, 54))
-                    .into_styled(thin)
-                    .draw(self.target)?;
+            for step in 0..4 {
+                self.block(x + step, 60 - 2 * step, 2, 2)?;
             }
             x += 4;
         }
         self.line(63)?;
-        Line::new(Point::new(POST, 52), Point::new(POST, 62)).into_styled(thin).draw(self.target)?;
-        Line::new(Point::new(POST + 1, 52), Point::new(POST + 1, 62)).into_styled(thin).draw(self.target)
+        self.block(POST, 52, 2, 11)
     }
+}
+
+/// As many pixels of them all as the part is of the whole, rounded down.
+fn share(part: i64, whole: i64, pixels: i32) -> i32 {
+    let whole = whole.max(1);
+    let shown = floor_div(i128::from(part.clamp(0, whole)) * i128::from(pixels), whole.into());
+    shown.and_then(|shown| i32::try_from(shown).ok()).unwrap_or(0)
 }

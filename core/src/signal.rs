@@ -18,9 +18,15 @@ use crate::quadrature::{Decoder, Steps};
 use crate::units::Micros;
 
 /// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
-/// squared. Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
+/// squared, over the two counts that follow the first one back. (By then the crank has a speed already: a
+/// hand that turns round from standing still is taken for chatter from 27 rev/s² on, unless it has stood
+/// for [`REST`].) Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
 /// stopping and reversing that within a twenty-fifth of a second is 100 rev/s². Our own bound, no source.
 const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
+
+/// After so long without a count the crank is at rest: which way it went before says nothing of the way it
+/// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before.
+const REST: Micros = Micros::from_millis(100);
 
 /// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
 const RETREAT_COUNTS: i64 = 3;
@@ -74,6 +80,7 @@ pub struct SignalWatch {
     alone_limit: u32,
     dead: Option<Channel>,
     run: Run,
+    moved: Micros,
     retreat_limit_ns: u64,
     sample_period_ns: u64,
 }
@@ -160,6 +167,7 @@ impl SignalWatch {
             alone_limit: pulses_per_rev.max(24),
             dead: None,
             run: Run::default(),
+            moved: Micros::ZERO,
             retreat_limit_ns: (seconds * 1e9) as u64,
             sample_period_ns: u64::from(sample_period_ns),
         }
@@ -182,6 +190,15 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, end, &mut reading);
+        let step = reading.net.signum();
+        if step != 0 && step == self.run.direction && (steps.forward == 0 || steps.reverse == 0) {
+            // Onwards, as nearly always: the last of the steps says all that the others would, and
+            // the time, which costs a small chip dear, says nothing.
+            self.follow(position + reading.net, step, 0);
+            self.moved = end;
+            return reading;
+        }
+        self.watch_rest(position, end);
         if steps.forward > 0 && steps.reverse > 0 {
             // Both ways within one word: only here is the order of the samples worth the walk.
             let mut walk = Decoder::new();
@@ -197,13 +214,6 @@ impl SignalWatch {
                 }
             }
         } else {
-            let step = reading.net.signum();
-            if step != 0 && step == self.run.direction {
-                // Onwards, as nearly always: the last of the steps says all that the others would, and
-                // the time, which costs a small chip dear, says nothing.
-                self.follow(position + reading.net, step, 0);
-                return reading;
-            }
             for made in 1..=reading.net.abs() {
                 reading.chatter += self.follow(position + made * step, step, nanos(end));
             }
@@ -221,6 +231,7 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, at, &mut reading);
+        self.watch_rest(self.decoder.position() - reading.net, at);
         if reading.net != 0 {
             let at_ns = nanos(at);
             reading.chatter = self.follow(self.decoder.position(), reading.net, at_ns);
@@ -231,6 +242,15 @@ impl SignalWatch {
     /// Forgets where the pins stood, as [`Decoder::forget_level`] does; counts and findings stay.
     pub const fn forget_level(&mut self) {
         self.decoder.forget_level();
+    }
+
+    /// A crank that has stood has no direction.
+    #[inline]
+    fn watch_rest(&mut self, position: i64, now: Micros) {
+        if now.since(self.moved) >= REST {
+            self.run = Run { furthest: position, ..Run::default() };
+        }
+        self.moved = now;
     }
 
     /// Follows one step to a position and returns 1 where the count ran back faster than a hand can.
@@ -335,6 +355,22 @@ mod tests {
     /// `counts` steps forward, `hold` samples each.
     fn forward(counts: usize, hold: usize) -> Vec<u8> {
         (0..=counts).flat_map(|c| core::iter::repeat_n(CYCLE[c % 4], hold)).collect()
+    }
+
+    /// A crank that is jerked the other way, faster than a hand reverses one, is chatter on the way and none
+    /// from rest; its counts are right in both.
+    #[test]
+    fn crank_at_rest_has_no_direction() {
+        let one_ms = |index: usize| std::iter::repeat_n(CYCLE[index % 4], 50);
+        for (rest_ms, chatter) in [(0, true), (50, true), (150, false), (5_000, false)] {
+            let mut samples: Vec<u8> = (0..40).flat_map(one_ms).collect();
+            samples.extend(std::iter::repeat_n(CYCLE[39 % 4], rest_ms * 50));
+            samples.extend((0..39).rev().flat_map(one_ms));
+            samples.resize(samples.len().next_multiple_of(16), CYCLE[0]);
+            let (watch, readings) = watch(400, &samples);
+            assert_eq!(watch.decoder().position(), 0);
+            assert_eq!(readings.iter().any(|reading| reading.chatter > 0), chatter, "{rest_ms} ms");
+        }
     }
 
     /// Half a turn with B stuck names B, and only once.

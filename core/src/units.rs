@@ -13,6 +13,23 @@ use core::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+/// Divides by something above zero, rounding down; `None` where that is past 64 bits. In one place, since a
+/// chip without a divider for it takes a kilobyte each time, and is quick where 64 bits do.
+#[inline(never)]
+pub(crate) const fn floor_div(number: i128, by: i128) -> Option<i64> {
+    let quotient = if number as i64 as i128 == number && by as i64 as i128 == by {
+        (number as i64).div_euclid(by as i64) as i128
+    } else {
+        number.div_euclid(by)
+    };
+    if quotient as i64 as i128 == quotient { Some(quotient as i64) } else { None }
+}
+
+/// The same, rounding up.
+pub(crate) const fn ceil_div(number: i128, by: i128) -> Option<i64> {
+    floor_div(number + by - 1, by)
+}
+
 /// A length that was set, measured or counted with: whole nanometres.
 ///
 /// Range: any `i64`, so up to 9.2 million kilometres. Written with its unit (`5mm`, `0.2in`).
@@ -472,6 +489,17 @@ impl FromStr for Micros {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// As by the remainder, and nothing where 64 bits do not hold it.
+        #[test]
+        fn quotients_are_rounded(a in any::<i64>(), c in any::<i64>(), b in 1..i64::MAX) {
+            let (a, b) = (i128::from(a) * i128::from(c), i128::from(b));
+            prop_assert_eq!(floor_div(a, b), i64::try_from(a.div_euclid(b)).ok());
+            prop_assert_eq!(ceil_div(a, b), i64::try_from(-(-a).div_euclid(b)).ok());
+        }
+    }
 
     /// Decimal inches are kept exactly: no binary fraction on the way.
     #[test]

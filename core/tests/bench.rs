@@ -69,6 +69,11 @@ fn place(hand: &Hand) -> (Phase, String, usize, u32) {
     let inside = match hand.bench.state() {
         State::Verdict { choice } => format!("{choice:?}"),
         State::Fault { in_coil, .. } => format!("{in_coil}"),
+        State::Choose { pick } => format!("{pick:?}"),
+        // What can be set is without end; which pages there are is not.
+        State::SetUp(set_up) => {
+            format!("{:?} {:?} {:?}", set_up.list(), set_up.entry(), core::mem::discriminant(set_up.shown()))
+        }
         _ => String::new(),
     };
     (
@@ -103,12 +108,13 @@ fn everywhere() -> Vec<Hand> {
     walk(start, &[&KEYS[..], &cranks[..]].concat())
 }
 
-/// Keys, knob and crank lead from a fresh bench to each of the eleven phases.
+/// Keys, knob and crank lead from a fresh bench to each of the twelve phases.
 #[test]
 fn fresh_bench_reaches_every_phase() {
     let phases: BTreeSet<Phase> = everywhere().iter().map(|hand| hand.bench.phase()).collect();
     let all = BTreeSet::from([
         Phase::Choose,
+        Phase::SetUp,
         Phase::Ready,
         Phase::Winding,
         Phase::Near,
@@ -135,11 +141,13 @@ fn keys_lead_back_to_the_choice_from_everywhere() {
     }
 }
 
-/// With no job there is nothing to begin: every key leaves the bench where it is.
+/// With no job there is nothing to wind, only something to set up.
 #[test]
-fn no_job_cannot_be_begun() {
+fn no_job_can_only_be_set_up() {
     for act in KEYS {
-        assert_eq!(act.on(&Hand::new([])).bench.phase(), Phase::Choose);
+        let hand = act.on(&Hand::new([]));
+        let set_up = matches!(act, Act::Yes);
+        assert_eq!(hand.bench.phase(), if set_up { Phase::SetUp } else { Phase::Choose }, "{act:?}");
     }
 }
 
@@ -742,12 +750,13 @@ fn holds_coil(state: &State) -> bool {
 
 /// Which states may follow which, by the diagram above the bench; staying is always allowed.
 fn may_follow(before: Phase, after: Phase) -> bool {
-    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, Stop, Verdict, Winding};
+    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, SetUp, Stop, Verdict, Winding};
     let winding = matches!(after, Winding | Near | Stop | Over);
     before == after
         || after == Fault
         || match before {
-            Choose => matches!(after, Ready | Done),
+            Choose => matches!(after, Ready | Done | SetUp),
+            SetUp => matches!(after, Choose),
             Ready => matches!(after, Choose | Next) || winding,
             Winding | Near | Stop | Over => matches!(after, Paused | Verdict) || winding,
             Paused => matches!(after, Verdict) || winding,
@@ -784,7 +793,7 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>) {
         let before = hand.bench.clone();
         let record = hand.bench.handle(Event { at: hand.now, input });
         hand.records.extend(record);
-        book.write(&before, input, &hand.bench, record, jobs);
+        book.write(&before, input, &hand.bench, record);
     }
     (hand.bench, hand.records)
 }
@@ -794,16 +803,22 @@ fn chosen(bench: &Bench) -> u8 {
 }
 
 impl Book {
-    fn write(
-        &mut self,
-        before: &Bench,
-        input: Input,
-        after: &Bench,
-        record: Option<CoilRecord>,
-        jobs: &[Job],
-    ) {
+    /// A batch that was set up begins anew, or goes on as it was.
+    fn set_up(&mut self, after: &Bench) {
+        let job = chosen(after);
+        if after.progress() == Progress::default() {
+            self.rings.remove(&job);
+            self.kept.remove(&job);
+        }
+        self.direction.insert(job, if after.direction() == Direction::Forward { 1 } else { -1 });
+    }
+
+    fn write(&mut self, before: &Bench, input: Input, after: &Bench, record: Option<CoilRecord>) {
         let job = chosen(before);
-        let rule = &jobs[usize::from(job)].rule;
+        let rule = &before.job().unwrap().1.rule;
+        if let (Phase::SetUp, Phase::Choose) = (before.phase(), after.phase()) {
+            self.set_up(after);
+        }
         assert!(may_follow(before.phase(), after.phase()), "{:?} to {:?}", before.phase(), after.phase());
         assert_eq!(after.goal().is_some(), holds_coil(after.state()), "{:?}", after.state());
         if before.phase() == Phase::Done && matches!(input, Input::Key(_)) {

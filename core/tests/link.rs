@@ -259,9 +259,9 @@ fn job_comes_over_the_link() {
     assert_eq!(PlannedJob::from_bytes(&job.to_bytes()), Ok(job.clone()));
     assert_eq!(job.job().as_ref().map(Job::fingerprint), Ok(job.fingerprint));
     let other = PlannedJob { fingerprint: job.fingerprint + 1, ..job.clone() };
-    assert_eq!(other.job().map(|job| job.rings), Err(Refusal::OtherRule));
+    assert_eq!(other.job().map(|job| job.target), Err(Refusal::OtherRule));
     let none = PlannedJob { wire: Length::ZERO, ..job };
-    assert_eq!(none.job().map(|job| job.rings), Err(Refusal::NoJob));
+    assert_eq!(none.job().map(|job| job.target), Err(Refusal::NoJob));
 }
 
 /// The longest answers and questions fit their frames.

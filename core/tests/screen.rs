@@ -14,8 +14,11 @@ use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Pixel, Size};
 use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{Bench, Input, Phase};
+use turntally_core::metal::Metal;
 use turntally_core::screen::{HEIGHT, WIDTH, draw};
+use turntally_core::settings::{Make, Settings, Units};
 use turntally_core::signal::{Channel, Reading};
+use turntally_core::units::Length;
 
 /// Records every pixel.
 struct Paper {
@@ -175,7 +178,85 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     scenes.insert("verdict_unknown", hand.yes().clone());
     let mut hand = wound_to(20 * TURN);
     scenes.insert("winding_doubtful", hand.reads(Reading { illegal: 3, ..quiet }).clone());
+    set_up_scenes(&mut scenes);
     scenes
+}
+
+/// A counter with a batch of its own.
+fn own(change: impl Fn(&mut Settings)) -> Hand {
+    let mut settings = Settings::default();
+    change(&mut settings);
+    let mut hand = Hand::new([]);
+    hand.bench.set_up(settings);
+    hand
+}
+
+fn set_up_scenes(scenes: &mut BTreeMap<&'static str, Hand>) {
+    let mut hand = own(|_| ());
+    scenes.insert("choose_own", hand.clone());
+    scenes.insert("choose_set_up_batch", hand.knob(1).clone());
+    scenes.insert("choose_set_up_counter", hand.knob(1).clone());
+    scenes.insert("set_up_counter", hand.yes().clone());
+    let mut lesson = hand.clone();
+    scenes.insert("set_up_direction", lesson.waits(200).knob(4).yes().clone());
+    scenes.insert(
+        "set_up_direction_taught",
+        lesson.reads(Reading { net: -1_700, ..Reading::default() }).clone(),
+    );
+    let dead = Reading { dead: Some(Channel::B), ..Reading::default() };
+    scenes.insert("set_up_direction_dead", lesson.reads(dead).clone());
+    let mut hand = own(|_| ());
+    scenes.insert("set_up_batch", hand.knob(1).yes().clone());
+    scenes.insert("set_up_metal", hand.clone().yes().clone());
+    scenes.insert("set_up_mandrel", hand.clone().waits(200).knob(4).yes().clone());
+    scenes.insert("set_up_middle", hand.clone().waits(200).knob(5).clone());
+    scenes.insert("set_up_take", hand.waits(200).knob(20).clone());
+    scenes.insert("set_up_makes", hand.yes().clone());
+    let mut hand = own(|settings| settings.batch.mandrel = Length::from_um(500));
+    scenes.insert("set_up_cannot", hand.yes().waits(200).knob(20).yes().clone());
+    let mut hand = own(|settings| settings.batch.make = Make::Turns { tenths: 300, coils: 12 });
+    scenes.insert("choose_coils", hand.clone());
+    scenes.insert("ready_coils", hand.yes().clone());
+    hand.yes().keeps_a_coil();
+    scenes.insert("next_coils", hand.clone());
+    scenes.insert("choose_coils_made", hand.no().clone());
+}
+
+/// Every value that every entry can be turned to, and every reason, has its room on the screen.
+#[test]
+fn every_setting_fits_its_page() {
+    let with = |units, metal: usize, make| {
+        own(|settings| {
+            settings.build.units = units;
+            settings.batch.metal = &Metal::ALL[metal];
+            settings.batch.make = make;
+            settings.batch.cradle = Length::from_um(499_999);
+            settings.batch.mandrel = Length::from_um(49_999);
+            settings.batch.kerf = Length::from_um(2_999);
+        })
+    };
+    let makes = [
+        Make::Rings(100_000),
+        Make::Turns { tenths: 9_995, coils: 1_000 },
+        Make::Length { length: Length::from_um(499_999), coils: 1_000 },
+    ];
+    for units in [Units::Millimetres, Units::Inches] {
+        for metal in 0..Metal::ALL.len() {
+            for make in makes {
+                for list in [1, 2] {
+                    let mut hand = with(units, metal, make);
+                    let jobs = i8::try_from(hand.bench.jobs().len()).unwrap();
+                    hand.knob(-5).knob(jobs + list - 1).yes();
+                    for at in 0..12 {
+                        let what = format!("{units:?} {} {make:?} {at}", Metal::ALL[metal].name());
+                        check(&what, &hand.bench);
+                        check(&what, &hand.clone().yes().bench);
+                        hand.waits(200).knob(1);
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// Twenty turns wound, then started again.
@@ -210,7 +291,7 @@ fn states_look_different() {
 fn phases_all_have_pictures() {
     let phases: std::collections::BTreeSet<Phase> =
         scenes().values().map(|hand| hand.bench.phase()).collect();
-    assert_eq!(phases.len(), 11);
+    assert_eq!(phases.len(), 12);
 }
 
 /// "Stop", "too far" and faults are seen without reading: the screen is turned inside out.

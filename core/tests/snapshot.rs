@@ -6,10 +6,11 @@ mod common;
 use common::{Hand, TURN, job};
 use proptest::prelude::*;
 use turntally_core::bench::snapshot::{Batch, CoilNote, OtherCoil, Since};
-use turntally_core::bench::{Bench, Doubt, Fault, Job, Phase, State};
-use turntally_core::counter::Direction;
+use turntally_core::bench::{Bench, Doubt, Fault, Job, Phase, State, Target};
+use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
-use turntally_core::units::Micros;
+use turntally_core::plan::BatchRule;
+use turntally_core::units::{Length, Micros};
 
 const CRADLE_UM: i64 = 70_000;
 
@@ -84,10 +85,8 @@ fn other_coils_and_jobs_are_refused() {
     assert_eq!(new.resume_coil(&note, Since::QuarterTurn), Err(OtherCoil));
     assert_eq!(new.phase(), Phase::Choose);
     let changed = [
-        Job { rings: 161, ..garden() },
-        Job { direction: Direction::Reverse, ..garden() },
+        Job { target: Target::Rings(161), ..garden() },
         Job { name: "garden chains".try_into().unwrap(), ..garden() },
-        job("garden chain", 160, CRADLE_UM + 1_000),
     ];
     let batch: Batch = hand.bench.batch(0).unwrap();
     for changed in changed {
@@ -97,6 +96,27 @@ fn other_coils_and_jobs_are_refused() {
         assert_eq!(bench.resume_coil(&note, Since::QuarterTurn), Err(OtherCoil));
     }
     assert_eq!(with([]).resume_coil(&note, Since::QuarterTurn), Err(OtherCoil), "no job at all");
+}
+
+/// What has been made stays made on a longer cradle, by an encoder the other way round or by another one;
+/// only the count of a coil is no count of another encoder.
+#[test]
+fn batch_goes_on_however_the_counter_is_built() {
+    let mut hand = wound(30);
+    hand.keeps_a_coil().yes().begins();
+    let (note, batch) = (hand.bench.coil_note().unwrap(), hand.bench.batch(0).unwrap());
+    let rule = *garden().rule.coil();
+    let finer = CountsPerTurn::new(500, Shaft::Mandrel, Gear::DIRECT).unwrap();
+    for (built, same_counts) in [
+        (Job { direction: Direction::Reverse, ..garden() }, true),
+        (job("garden chain", 160, CRADLE_UM + 1_000), true),
+        (Job { rule: BatchRule::new(rule, finer, Length::from_um(CRADLE_UM)).unwrap(), ..garden() }, false),
+    ] {
+        let mut bench = with([built]);
+        assert!(bench.resume_batch(0, &batch));
+        assert_eq!(bench.progress(), hand.bench.progress());
+        assert_eq!(bench.resume_coil(&note, Since::QuarterTurn).is_ok(), same_counts);
+    }
 }
 
 /// A lead that was learned and a direction that was taught by a mistake are kept.

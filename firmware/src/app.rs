@@ -6,6 +6,7 @@ use turntally_core::bench::{
     Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
 };
 use turntally_core::counter::CountsPerTurn;
+use turntally_core::settings::Build;
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Micros, Turns};
 
@@ -33,6 +34,9 @@ pub struct App {
     /// Jobs that the counter has of its own: the first of the list.
     pub(crate) own_jobs: usize,
     watch: SignalWatch,
+    sample_period_ns: u32,
+    /// What was last acted on.
+    build: Build,
     view: View,
     rhythm: Rhythm,
     /// What the encoder said since the last poll.
@@ -77,7 +81,8 @@ struct Look {
     turns: Turns,
     rings: u32,
     doubt: turntally_core::bench::Doubt,
-    keys: u32,
+    made: (u32, u32, u32),
+    choice: u32,
 }
 
 impl App {
@@ -90,6 +95,8 @@ impl App {
             id: 0,
             own_jobs,
             watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
+            sample_period_ns,
+            build: bench.settings().build,
             view: View { bench, trouble: None, offer: None },
             rhythm: Rhythm::default(),
             pending: Reading::default(),
@@ -238,8 +245,22 @@ impl App {
         sum.dead = reading.dead.or(sum.dead);
     }
 
+    /// Acts on what was set up.
+    fn rebuild<F: Front>(&mut self, front: &mut F) {
+        let build = self.view.bench.settings().build;
+        if build.pulses != self.build.pulses {
+            self.watch = SignalWatch::new(build.pulses, self.sample_period_ns);
+            self.pulses_per_rev = build.pulses;
+        }
+        if build.loudness != self.build.loudness {
+            front.set_loudness(build.loudness);
+        }
+        self.build = build;
+    }
+
     /// To be called every millisecond. Hands out the record of a coil that came off.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
+        self.rebuild(front);
         let View { bench, trouble, offer } = &mut self.view;
         let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
@@ -330,6 +351,8 @@ impl App {
         let progress = bench.progress();
         let choice = match bench.state() {
             State::Verdict { choice } => *choice as u32,
+            State::Choose { pick } => *pick as u32,
+            State::SetUp(set_up) => set_up.changes(),
             _ => 0,
         };
         let job = bench.job().map_or(0, |(index, _)| index as u32);
@@ -339,7 +362,8 @@ impl App {
             turns: bench.turns(),
             rings: bench.rings_now(),
             doubt: bench.doubt(),
-            keys: choice + 4 * job + 64 * (progress.kept + progress.scrapped),
+            made: (job, progress.kept, progress.scrapped),
+            choice,
         }
     }
 

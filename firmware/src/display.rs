@@ -31,6 +31,12 @@ impl Frame {
         Self { bytes: [0; FRAME_BYTES] }
     }
 
+    /// From the screen's memory.
+    #[must_use]
+    pub const fn from_bytes(bytes: [u8; FRAME_BYTES]) -> Self {
+        Self { bytes }
+    }
+
     /// The bytes as the screen's memory takes them.
     #[must_use]
     pub const fn bytes(&self) -> &[u8; FRAME_BYTES] {

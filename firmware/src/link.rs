@@ -5,6 +5,7 @@
 //! belongs nowhere near the tick; [`App::answer`] is quick and belongs there.
 
 use embedded_storage::nor_flash::NorFlash;
+use turntally_core::bench::Target;
 use turntally_core::bench::log::EntryBytes;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
@@ -148,7 +149,10 @@ impl App {
         Status {
             phase: bench.phase(),
             job: job.map(|job| job.name.clone()).unwrap_or_default(),
-            rings_wanted: job.map_or(0, |job| job.rings),
+            rings_wanted: job.map_or(0, |job| match job.target {
+                Target::Rings(rings) => rings,
+                Target::Coils { .. } => 0,
+            }),
             progress: bench.progress(),
             counts: bench.counts(),
             turns: bench.turns(),
@@ -158,6 +162,7 @@ impl App {
             faults: bench.faults(),
             turns_per_minute: bench.turns_per_minute(),
             trouble: self.view().trouble.is_some(),
+            coils_left: bench.coils_left(),
         }
     }
 

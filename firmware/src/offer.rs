@@ -4,7 +4,7 @@
 //! after it came up were meant for what stood there before, and say nothing. An offer that nobody asks
 //! about any more is withdrawn: its cable has been pulled.
 
-use turntally_core::bench::{Bench, Job, Key, Phase};
+use turntally_core::bench::{Bench, Job, Key, Phase, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
 use turntally_core::units::Micros;
@@ -112,5 +112,6 @@ impl Offers {
 
 fn notice(job: &Job) -> Trouble {
     let advice = ["From the computer.", "Yes: take it. No: leave."];
-    Trouble::new("New job?", format_args!("{} {}", job.rings, job.name), advice)
+    let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
+    Trouble::new("New job?", format_args!("{many} {}", job.name), advice)
 }

@@ -3,17 +3,25 @@
 use embedded_hal::digital::{InputPin, OutputPin, PinState};
 use turntally_core::bench::{Key, Lamp, Outputs, Sound};
 use turntally_core::quadrature::Decoder;
+use turntally_core::settings::Loudness;
 use turntally_core::units::Micros;
 
 /// A thing that sounds: a PWM channel with a buzzer, say.
 pub trait Sounder {
     /// Sounds this note from now on, or nothing.
     fn set(&mut self, hertz: Option<u16>);
+
+    /// How loud notes are from now on; one that has no choice leaves it.
+    fn set_loudness(&mut self, _loudness: Loudness) {}
 }
 
 impl<T: Sounder + ?Sized> Sounder for &mut T {
     fn set(&mut self, hertz: Option<u16>) {
         T::set(self, hertz);
+    }
+
+    fn set_loudness(&mut self, loudness: Loudness) {
+        T::set_loudness(self, loudness);
     }
 }
 
@@ -106,6 +114,8 @@ pub trait Front {
     fn read(&mut self) -> (Option<Key>, i8);
     /// Shows lamp (red, yellow, green), stop line and sound.
     fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>);
+    /// How loud sounds are from now on.
+    fn set_loudness(&mut self, loudness: Loudness);
 }
 
 /// The three lamps.
@@ -149,6 +159,10 @@ where
         _ = self.green.set_state(PinState::from(lights.green));
         _ = self.stop.set_state(PinState::from(may_turn));
         self.sounder.set(hertz);
+    }
+
+    fn set_loudness(&mut self, loudness: Loudness) {
+        self.sounder.set_loudness(loudness);
     }
 }
 

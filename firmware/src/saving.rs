@@ -8,6 +8,7 @@ use turntally_core::bench::log::{EventBytes, LogEvent};
 use turntally_core::bench::snapshot::{Batch, CoilNote};
 use turntally_core::bench::{Bench, MAX_JOBS, Progress};
 use turntally_core::link::job::JobBytes;
+use turntally_core::settings::Settings;
 
 use crate::store::guard::PROGRAM_SPAN;
 use crate::store::{Kept, Save, StoreError};
@@ -33,6 +34,8 @@ pub(crate) struct Saving {
     spoilt: bool,
     /// They have been, since the start.
     cleared: bool,
+    /// None where nothing was set yet.
+    settings: Option<Settings>,
     batches: [Option<Batch>; MAX_JOBS],
     /// Notes of the next coil for which there is room.
     room: Option<u32>,
@@ -69,6 +72,10 @@ impl Saving {
     /// Takes what the store holds, and brings the bench back to it.
     pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
         self.store = Store::Idle;
+        if let Some(settings) = kept.settings {
+            bench.set_up(settings);
+        }
+        self.settings = Some(*bench.settings());
         for (job, (batch, saved)) in kept.batches.iter().zip(&mut self.batches).enumerate() {
             if let Some(batch) = batch {
                 bench.resume_batch(job, batch);
@@ -175,6 +182,9 @@ impl Saving {
         if let Some((place, job)) = &self.job {
             return Some(Save::Job(*place, job.clone()));
         }
+        if self.settings != Some(*bench.settings()) {
+            return Some(Save::Settings(*bench.settings()));
+        }
         let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
             let batch = bench.batch(usize::from(job))?;
             (Some(batch) != *saved).then_some((job, batch))
@@ -196,8 +206,13 @@ impl Saving {
         let error = match (save, result) {
             (Save::Clear, Ok(())) => {
                 (self.spoilt, self.cleared) = (false, true);
-                // The batches are still there, and are written anew.
+                // Settings and batches are still there, and are written anew.
+                self.settings = None;
                 (self.batches, self.room, self.log.room) = ([None; MAX_JOBS], None, false);
+                return None;
+            }
+            (Save::Settings(settings), Ok(())) => {
+                self.settings = Some(*settings);
                 return None;
             }
             (Save::Batch(job, batch), Ok(())) => {
@@ -234,7 +249,8 @@ impl Saving {
             Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
             Save::Note(_) => {}
             // Once: blank records that spoil at once are worn.
-            Save::Batch(..)
+            Save::Settings(_)
+            | Save::Batch(..)
             | Save::Room(_)
             | Save::LogRoom { .. }
             | Save::Log(_)

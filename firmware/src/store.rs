@@ -24,6 +24,7 @@ use turntally_core::bench::log::{Counted, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 use turntally_core::bench::{Job, MAX_JOBS};
 use turntally_core::link::job::{JobBytes, PlannedJob};
+use turntally_core::settings::Settings;
 
 pub mod guard;
 pub mod log;
@@ -116,6 +117,8 @@ impl From<sequential_storage::Error<FlashError>> for StoreError {
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]
 pub struct Kept {
+    /// What was set at the counter.
+    pub settings: Option<Settings>,
     /// The batches by their jobs.
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
@@ -129,6 +132,8 @@ pub struct Kept {
 /// Something to be kept, as the counter hands it out.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Save {
+    /// What was set at the counter.
+    Settings(Settings),
     /// What has been made of the job at this place.
     Batch(u8, Batch),
     /// Nothing: the records, which cannot be read, are to be made blank.
@@ -191,6 +196,10 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
         let mut counted = 0;
+        match self.get(Record::Settings) {
+            Ok(settings) => kept.settings = settings,
+            Err(error) => kept.trouble = Some(error),
+        }
         for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
             match self.get_batch(job) {
                 Ok(Some((batch, next))) => {
@@ -222,6 +231,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 let next = self.log_next()?;
                 self.put(Record::Batch(*job), &(batch, next))
             }
+            Save::Settings(settings) => self.put(Record::Settings, settings),
             Save::Clear => self.clear_records(),
             Save::Room(notes) => self.make_room(*notes),
             Save::Note(note) => self.put_note(note),

@@ -6,7 +6,8 @@ use std::convert::Infallible;
 use std::rc::Rc;
 
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
-use turntally_firmware::panel::{KeyPin, Knob, Panel, Sounder};
+use turntally_firmware::panel::{KeyPin, Knob, Panel};
+use turntally_firmware::pwm::{PwmSounder, Slice, Wave};
 use turntally_firmware::sampler::PinSampler;
 
 /// The lines of the virtual board.
@@ -32,7 +33,7 @@ pub enum Line {
     Green,
     /// Stop line, low at "stop now".
     Stop,
-    /// The sounder sounds; its note is in [`Lines::hertz`].
+    /// The sounder sounds; its note is in [`Lines::wave`].
     Sounding,
 }
 
@@ -79,14 +80,15 @@ impl Line {
 #[derive(Debug)]
 pub struct Lines {
     levels: Cell<u32>,
-    hertz: Cell<Option<u16>>,
+    wave: Cell<Wave>,
 }
 
 impl Lines {
     /// Keys up, knob and lamps low.
     #[must_use]
     pub fn new() -> Rc<Self> {
-        Rc::new(Self { levels: Cell::new(Line::Yes.bit() | Line::No.bit()), hertz: Cell::new(None) })
+        let levels = Cell::new(Line::Yes.bit() | Line::No.bit());
+        Rc::new(Self { levels, wave: Cell::new(Wave::SILENCE) })
     }
 
     /// Every level, one bit a line in the order of [`Line::ALL`].
@@ -95,10 +97,16 @@ impl Lines {
         self.levels.get()
     }
 
-    /// The note that sounds.
+    /// Whether this line is high.
     #[must_use]
-    pub fn hertz(&self) -> Option<u16> {
-        self.hertz.get()
+    pub fn is_high(&self, line: Line) -> bool {
+        self.levels.get() & line.bit() != 0
+    }
+
+    /// What the sounder's slice runs.
+    #[must_use]
+    pub fn wave(&self) -> Wave {
+        self.wave.get()
     }
 
     /// Drives a line.
@@ -157,21 +165,21 @@ impl OutputPin for Pin {
     }
 }
 
-/// The virtual sounder.
+/// The virtual PWM slice with the sounder on it.
 #[derive(Debug, Clone)]
-pub struct Buzzer {
+pub struct VirtualSlice {
     lines: Rc<Lines>,
 }
 
-impl Sounder for Buzzer {
-    fn set(&mut self, hertz: Option<u16>) {
-        self.lines.hertz.set(hertz);
-        self.lines.set(Line::Sounding, hertz.is_some());
+impl Slice for VirtualSlice {
+    fn set(&mut self, wave: Wave) {
+        self.lines.wave.set(wave);
+        self.lines.set(Line::Sounding, wave.period().is_some());
     }
 }
 
 /// The virtual board's panel.
-pub type DeskPanel = Panel<Pin, Pin, Pin, Pin, Pin, Pin, Pin, Pin, Buzzer>;
+pub type DeskPanel = Panel<Pin, Pin, Pin, Pin, Pin, Pin, Pin, Pin, PwmSounder<VirtualSlice>>;
 
 /// Hands over the pins: the encoder's sampler, and everything under the hand.
 #[must_use]
@@ -185,7 +193,7 @@ pub fn pins(lines: &Rc<Lines>) -> (PinSampler<Pin, Pin>, DeskPanel) {
         yellow: pin(Line::Yellow),
         green: pin(Line::Green),
         stop: pin(Line::Stop),
-        sounder: Buzzer { lines: Rc::clone(lines) },
+        sounder: PwmSounder::new(VirtualSlice { lines: Rc::clone(lines) }),
     };
     (PinSampler::new(pin(Line::EncoderA), pin(Line::EncoderB)), panel)
 }

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-/// What can be wrong with a winder's electrics.
+/// What can be wrong with a winder's electrics, or with the counter's own panel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum FaultKind {
     /// Contacts bounce, and settle before the other channel's edge.
@@ -24,11 +24,17 @@ pub enum FaultKind {
     Swapped,
     /// The encoder's supply dips: both channels read low for less than an edge takes.
     SupplyDips,
+    /// There is no screen. The operator knows the counter's questions by heart.
+    NoScreen,
+    /// The screen sits on a loose plug: it loses its power for seconds and comes back blank.
+    LooseScreen,
+    /// Now and then a key stays down for seconds after it was pressed.
+    StuckKeys,
 }
 
 impl FaultKind {
     /// All that there are.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 12] = [
         Self::Bounce,
         Self::LongBounce,
         Self::Noise,
@@ -38,12 +44,24 @@ impl FaultKind {
         Self::DeadB,
         Self::Swapped,
         Self::SupplyDips,
+        Self::NoScreen,
+        Self::LooseScreen,
+        Self::StuckKeys,
     ];
 
-    /// A decoder that is worth its name counts right in spite of it, to the last count.
+    /// A counter that is worth its name counts right in spite of it, to the last count.
     #[must_use]
     pub const fn is_survivable(self) -> bool {
-        matches!(self, Self::Bounce | Self::Noise | Self::SkippedSamples | Self::Swapped)
+        matches!(
+            self,
+            Self::Bounce
+                | Self::Noise
+                | Self::SkippedSamples
+                | Self::Swapped
+                | Self::NoScreen
+                | Self::LooseScreen
+                | Self::StuckKeys
+        )
     }
 
     /// Its name on the command line.
@@ -59,6 +77,9 @@ impl FaultKind {
             Self::DeadB => "dead-b",
             Self::Swapped => "swapped",
             Self::SupplyDips => "supply-dips",
+            Self::NoScreen => "no-screen",
+            Self::LooseScreen => "loose-screen",
+            Self::StuckKeys => "stuck-keys",
         }
     }
 }

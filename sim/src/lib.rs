@@ -18,6 +18,7 @@ pub mod live;
 #[cfg(feature = "link")]
 pub mod log;
 pub mod material;
+pub mod mishaps;
 pub mod operator;
 pub mod output;
 pub mod plan;
@@ -26,6 +27,7 @@ pub mod range;
 pub mod records;
 pub mod replay;
 pub mod run;
+pub mod screen;
 pub mod shell;
 pub mod size;
 pub mod wind;

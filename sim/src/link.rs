@@ -254,6 +254,7 @@ fn follow(counter: &mut Counter) -> Result<(), Failure> {
 pub fn status_words(status: &Status) -> String {
     let phase = match status.phase {
         Phase::Choose => "choosing",
+        Phase::SetUp => "setting up",
         Phase::Ready => "ready",
         Phase::Winding => "winding",
         Phase::Near => "near",
@@ -270,16 +271,17 @@ pub fn status_words(status: &Status) -> String {
         Doubt::Within(counts) => format!(", within {counts} counts"),
         Doubt::Unknown => ", count unknown".to_owned(),
     };
+    let wanted = match status.rings_wanted {
+        0 => format!("{} coils, {} to go", status.progress.kept, status.coils_left),
+        rings => format!("{} of {rings} rings in {} coils", status.progress.rings, status.progress.kept),
+    };
     // The counter's text is not ours: nothing in it may move the cursor.
     let job: String = status.job.chars().filter(|letter| !letter.is_control()).collect();
     format!(
-        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {} of {} rings in {} coils; {} turns/min{}",
+        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {wanted}; {} turns/min{}",
         status.turns.as_f64(),
         status.target.as_f64(),
         status.rings,
-        status.progress.rings,
-        status.rings_wanted,
-        status.progress.kept,
         status.turns_per_minute,
         if status.trouble { "; a message is on its screen" } else { "" },
     )

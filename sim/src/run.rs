@@ -1,7 +1,7 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State};
+use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State, Target};
 use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
@@ -9,13 +9,15 @@ use turntally_firmware::display::Frame;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
 
-use crate::board::{self, Line, Lines};
+use crate::board::{self, Lines};
 use crate::encoder::{Encoder, STEP_NS};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
+use crate::mishaps::Mishaps;
 use crate::operator::{Manner, Operator, Shown};
+use crate::screen::ScreenBus;
 
 /// How a batch is run.
 #[derive(Debug, Clone, Copy)]
@@ -77,7 +79,7 @@ pub trait Onlooker {
         false
     }
 
-    /// The counter drew its screen anew.
+    /// There is something else to be seen on the screen: what it holds after it read its bus.
     ///
     /// # Errors
     /// As [`Self::lines`].
@@ -166,6 +168,8 @@ struct Run<'a> {
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
+    screen: ScreenBus,
+    mishaps: Mishaps,
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
@@ -193,7 +197,7 @@ impl<'a> Run<'a> {
     fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(setup.seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
-        let (encoder_rng, operator_rng, mut bench_rng) = (fork(), fork(), fork());
+        let (encoder_rng, operator_rng, mut bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
         let samples = samples_per_step(job);
         let mut bench = Bench::new();
         bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
@@ -212,6 +216,8 @@ impl<'a> Run<'a> {
             app,
             store,
             panel,
+            screen: ScreenBus::default(),
+            mishaps: Mishaps::new(setup.faults, mishaps_rng),
             sampler,
             lines,
             encoder: Encoder::new(setup.faults, encoder_rng),
@@ -257,8 +263,7 @@ impl<'a> Run<'a> {
         let shown = self.shown();
         self.operator.step(seconds, shown);
         let key = self.operator.key(seconds);
-        self.lines.set(Line::Yes, key != Some(turntally_core::bench::Key::Yes));
-        self.lines.set(Line::No, key != Some(turntally_core::bench::Key::No));
+        self.mishaps.step(self.now_ns, key, &self.lines, self.screen.module());
         let shaft_turns = match self.job.shaft {
             Shaft::Crank => self.operator.angle(),
             Shaft::Mandrel => self.mandrel_turns(),
@@ -359,7 +364,12 @@ impl<'a> Run<'a> {
         Shown {
             phase: bench.phase(),
             fault,
-            to_go: target - bench.turns().as_f64(),
+            // How far it is to the target only the screen says.
+            to_go: if self.screen.module().is_plugged() {
+                target - bench.turns().as_f64()
+            } else {
+                f64::INFINITY
+            },
             target,
             on_mandrel: if bench.goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 },
             keep_marked,
@@ -383,8 +393,8 @@ impl<'a> Run<'a> {
         {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
-        if self.app.redraw(now) {
-            onlooker.screen(now, phase, self.app.frame())?;
+        if self.screen.update(now, &mut self.app)? {
+            onlooker.screen(now, phase, &self.screen.module().picture())?;
         }
         Ok(())
     }
@@ -442,7 +452,8 @@ pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::
             break;
         }
     }
-    turntally_core::bench::Job { name, rings, rule: job.rule, direction: job.direction(), lead }
+    let target = Target::Rings(rings);
+    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead }
 }
 
 impl Outcome {
@@ -477,5 +488,31 @@ pub const fn doubt_counts(doubt: Doubt) -> Option<u64> {
     match doubt {
         Doubt::Within(counts) => Some(counts),
         Doubt::Unknown => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::DEMO;
+    use turntally_core::cue::DEFAULT_LEAD;
+
+    /// Over a whole batch the screen shows, every millisecond, the picture that the counter drew.
+    #[test]
+    fn the_screen_shows_what_was_drawn() -> Result<(), Failure> {
+        let job = Job::parse(DEMO)?;
+        let setup = Setup {
+            seed: 1,
+            manner: crate::operator::MANNERS[0],
+            faults: FaultSet::default(),
+            lead: Lead::Learned(DEFAULT_LEAD),
+        };
+        let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
+        while !run.is_over() {
+            run.step(&mut Nobody)?;
+            assert!(run.screen.module().picture() == *run.app.frame(), "at {} ns", run.now_ns);
+        }
+        assert_eq!(run.app.bench().phase(), Phase::Done);
+        Ok(())
     }
 }

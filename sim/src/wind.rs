@@ -47,7 +47,8 @@ pub struct Args {
     #[arg(long, default_value = "steady", value_name = "NAME")]
     operator: String,
     /// What is wrong with the electrics, separated by commas: bounce, long-bounce, noise,
-    /// skipped-samples, late-reader, dead-a, dead-b, swapped, supply-dips
+    /// skipped-samples, late-reader, dead-a, dead-b, swapped, supply-dips, no-screen, loose-screen,
+    /// stuck-keys
     #[arg(long, value_delimiter = ',', value_name = "FAULT")]
     faults: Vec<String>,
     /// How far "stop now" leads the target: a time such as 350ms, `learned` from coil to coil, or `off`

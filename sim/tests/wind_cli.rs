@@ -216,6 +216,44 @@ fn frames_show_every_phase() {
     }
 }
 
+/// The pictures are what the screen shows: a screen that is not there shows nothing, one on a loose plug goes
+/// dark and comes back, and the batch is wound to its end all the same.
+#[test]
+fn frames_are_what_the_screen_shows() {
+    let lit = |faults: &str| {
+        let folder = folder();
+        let args = ["demo", "--json", "--frames", "frames", "--faults", faults];
+        let output = run(folder.path(), &args);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let found: Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!((&found["finished"], &found["lost_counts"]), (&true.into(), &0.into()), "{faults}");
+        let frames = folder.path().join("frames");
+        let lit = |name: String| {
+            let file = BufReader::new(std::fs::File::open(frames.join(name)).unwrap());
+            let mut reader = png::Decoder::new(file).read_info().unwrap();
+            let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
+            reader.next_frame(&mut pixels).unwrap();
+            pixels.iter().any(|&byte| byte != 0)
+        };
+        names(&frames).into_iter().map(lit).collect::<Vec<bool>>()
+    };
+    assert!(lit("no-screen").iter().all(|&lit| !lit));
+    let loose = lit("loose-screen");
+    let count = |from, to| loose.windows(2).filter(|pair| **pair == [from, to]).count();
+    assert!(count(true, false) > 5 && count(false, true) > 5, "{loose:?}");
+}
+
+/// Keys that stay down are no presses more and cost no count.
+#[test]
+fn stuck_keys_cost_time_only() {
+    let (sound, stuck) = (json(&[]), json(&["--faults", "stuck-keys"]));
+    for key in ["rings_promised", "finished", "lost_counts", "faults"] {
+        assert_eq!(sound[key], stuck[key], "{key}");
+    }
+    assert_eq!(sound["coils"].as_array().unwrap().len(), stuck["coils"].as_array().unwrap().len());
+    assert!(stuck["duration_s"].as_f64() > sound["duration_s"].as_f64(), "no key was stuck");
+}
+
 /// A reader that leaves early is no failure, and the recording that was asked for is whole all the same.
 #[test]
 fn closed_pipe_is_no_failure() {

@@ -6,11 +6,15 @@ import { Key, Quadrature } from './hands.mjs';
 import { PIN, Rig } from './rig.mjs';
 
 const ROOT = join(dirname(fileURLToPath(import.meta.url)), '../..');
+/** Where Cargo builds. */
+export const TARGET = process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target');
 /** The firmware under test: what .ci/build-pico builds. */
-export const ELF = process.env.TURNTALLY_ELF
-  ?? join(process.env.CARGO_TARGET_DIR ?? join(ROOT, 'target'), 'thumbv6m-none-eabi/pico/turntally-pico');
+export const ELF = process.env.TURNTALLY_ELF ?? join(TARGET, 'thumbv6m-none-eabi/pico/turntally-pico');
 /** Counts in a turn of the built-in job's winder. */
 export const TURN = 1600;
+
+/** The most RAM that variables and stack may take, in bytes. */
+const RAM_LIMIT = 96 * 1024;
 
 /** How often the cue's delay is measured; more with TURNTALLY_REPEATS. */
 export const REPEATS = Number(process.env.TURNTALLY_REPEATS ?? 20);
@@ -33,6 +37,14 @@ export class CueDelay {
   toString() {
     return Object.entries(this.#worst).map(([what, ms]) => `${what} ${ms.toFixed(3)} ms`).join(', ');
   }
+}
+
+/** A line of state, read into an object. */
+export function readState(line) {
+  return Object.fromEntries(line.trim().split(' ').map((pair) => {
+    const [key, value] = pair.split('=');
+    return [key, Number.isNaN(Number(value)) ? value : Number(value)];
+  }));
 }
 
 export class Counter extends Rig {
@@ -64,11 +76,7 @@ export class Counter extends Rig {
   get last() {
     const lines = this.serial.split('\n');
     const line = lines.at(-2);
-    if (line === undefined) return undefined;
-    return Object.fromEntries(line.trim().split(' ').map((pair) => {
-      const [key, value] = pair.split('=');
-      return [key, Number.isNaN(Number(value)) ? value : Number(value)];
-    }));
+    return line === undefined ? undefined : readState(line);
   }
 
   /** The state as it is now: the first line that was put together after this moment. */
@@ -103,6 +111,21 @@ export class Counter extends Rig {
 
   level(name) { return this.levels.get(PIN[name]) ?? 0; }
 
+  /** The levels that the pin had from one time to another, in milliseconds. */
+  levelsBetween(name, from, to) {
+    let level = this.level(name);
+    const seen = new Set();
+    for (const { level: then, nanos } of this.changes.filter(({ pin }) => pin === PIN[name]).reverse()) {
+      if (nanos <= to * 1e6) seen.add(level);
+      if (nanos < from * 1e6) return seen;
+      level = 1 - then;
+    }
+    return seen.add(level);
+  }
+
+  /** Every change of the pin's level. */
+  pinChanges(name) { return this.changes.filter((change) => change.pin === PIN[name]); }
+
   /** When the pin first had this level after `nanos`. */
   changedAfter(name, level, nanos) {
     return this.changes.find((change) => change.pin === PIN[name] && change.level === level && change.nanos > nanos)?.nanos;
@@ -111,8 +134,10 @@ export class Counter extends Rig {
   /** Lets the screen catch up. */
   settle(ms = 200) { this.run(ms); }
 
-  /** Fails if the emulated chip or screen saw anything it should not have. */
+  /** Fails if the emulated chip or screen saw anything it should not have, or RAM became scarce. */
   finish() {
+    const { all } = this.ramUsed;
+    if (all > RAM_LIMIT) throw new Error(`${all} bytes of RAM taken, stack included; ${RAM_LIMIT} may be`);
     const wrong = [...this.complaints].map(([message, times]) => `${times} x ${message}`).concat(this.screen.strange);
     if (wrong.length > 0) throw new Error(`complaints:\n${wrong.join('\n')}`);
   }

@@ -2,6 +2,12 @@
 
 const CYCLE = [[0, 0], [0, 1], [1, 1], [1, 0]]; // [A, B], forward
 
+/** When edge k comes, in nanoseconds, of a crank that gains `gain` counts a second each second up to `rate`. */
+export function gaining(rate, gain) {
+  const until = rate ** 2 / (2 * gain);
+  return (k) => 1e9 * (k < until ? Math.sqrt((2 * k) / gain) : rate / gain + (k - until) / rate);
+}
+
 /** A pair of quadrature pins. */
 export class Quadrature {
   step = 0;
@@ -19,8 +25,13 @@ export class Quadrature {
     this.#show();
   }
 
+  /** Where A and B stand. */
+  get levels() {
+    return CYCLE[this.step & 3];
+  }
+
   #show() {
-    CYCLE[this.step & 3].forEach((level, channel) => {
+    this.levels.forEach((level, channel) => {
       if (this.wired[channel]) this.rig.drive(this.pins[channel], level);
     });
   }
@@ -72,11 +83,18 @@ export class Quadrature {
 
 /** A key to ground. */
 export class Key {
+  held = false;
+
   constructor(rig, pin) {
     Object.assign(this, { rig, pin });
     rig.drive(pin, 1);
   }
 
-  down() { this.rig.drive(this.pin, 0); }
-  up() { this.rig.drive(this.pin, 1); }
+  down() { this.#set(true); }
+  up() { this.#set(false); }
+
+  #set(held) {
+    this.held = held;
+    this.rig.drive(this.pin, !held);
+  }
 }

@@ -32,6 +32,9 @@ const HARMLESS = /^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): |^IO_BANK0_BASE: Unimpl
 const RESET_I2C0 = 1 << 3;
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
+/** What a power-on leaves where nothing was written yet: a stack that grew is seen by it. */
+const UNTOUCHED = 0xa5;
+const HARD_FAULT = 3;
 
 export class Rig {
   screen = new Screen();
@@ -49,6 +52,8 @@ export class Rig {
   complaints = new Map();
   /** Resets that the chip asked for. */
   resets = 0;
+  /** A broken instruction is a processor fault, as on the chip; otherwise it ends the test. */
+  faultsWanted = false;
   /** Nothing moves on the screen's bus. */
   busStuck = false;
   busyCycles = 0;
@@ -78,9 +83,10 @@ export class Rig {
       chip.flashView.setUint32(this.symbol(symbol) - FLASH, word, true);
     }
     if (ram) chip.sram.set(ram);
+    else chip.sram.fill(UNTOUCHED, ...this.#stack);
     chip.onBreak = (number) => {
-      if (chip.core.PC >= 0x4000) throw new Error(`trap ${number} at 0x${(chip.core.PC - 2).toString(16)}`);
-      serve(this, number);
+      if (chip.core.PC < 0x4000) serve(this, number);
+      else this.#broken(number);
     };
     this.#clockPios(chip);
     this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => { this.serial += String.fromCharCode(byte); });
@@ -105,7 +111,32 @@ export class Rig {
     // What the mask ROM does: the first 256 bytes of flash go to the end of RAM and are run there.
     chip.sram.set(chip.flash.subarray(0, 256), 0x41f00);
     Object.assign(chip.core, { SP: 0x20041f00, LR: 0, PC: 0x20041f00, VTOR: 0 });
-    this.lowestStack = 0x20042000;
+  }
+
+  #broken(number) {
+    const { core } = this.chip;
+    core.PC -= 2; // a fault's frame has the instruction itself
+    if (!this.faultsWanted) throw new Error(`trap ${number} at 0x${core.PC.toString(16)}`);
+    this.fault();
+  }
+
+  /** The processor cannot do the instruction that it is at. */
+  fault() {
+    this.chip.core.waiting = false;
+    this.chip.core.exceptionEntry(HARD_FAULT);
+  }
+
+  /** Offsets in RAM between which the stack may grow. */
+  get #stack() {
+    return [this.symbol('__euninit') - RAM, this.symbol('_stack_start') - RAM];
+  }
+
+  /** The most bytes that the stack has taken since the power was switched on, and RAM used in all. */
+  get ramUsed() {
+    const [start, end] = this.#stack;
+    let lowest = start;
+    while (lowest < end && this.chip.sram[lowest] === UNTOUCHED) lowest++;
+    return { stack: end - lowest, all: start + end - lowest };
   }
 
   /** The emulator steps state machines on the host's timer; here they go by the simulated clock. */
@@ -154,6 +185,13 @@ export class Rig {
     const address = this.elf.symbols.get(name);
     if (address === undefined) throw new Error(`the ELF file has no symbol ${name}`);
     return address;
+  }
+
+  /** The one function whose mangled name has this in it. */
+  function(part) {
+    const found = [...this.elf.symbols].filter(([name]) => name.includes(part));
+    if (found.length !== 1) throw new Error(`the ELF file has ${found.length} symbols with ${part}`);
+    return found[0][1];
   }
 
   ram8(address) { return this.chip.sram[address - RAM]; }

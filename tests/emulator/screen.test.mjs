@@ -1,46 +1,7 @@
-// What stands on the screen, and what happens when it is not there.
+// What happens when the screen is not there, or its bus stands still.
 import assert from 'node:assert/strict';
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
-
-const PICTURES = new URL('pictures/', import.meta.url);
-
-/** Compares the screen with a picture that was looked at once; TURNTALLY_UPDATE=1 keeps a new one. */
-function expectPicture(counter, name) {
-  const path = new URL(`${name}.pbm`, PICTURES);
-  if (process.env.TURNTALLY_UPDATE === '1') {
-    mkdirSync(PICTURES, { recursive: true });
-    writeFileSync(path, counter.screen.pbm());
-  }
-  assert.ok(existsSync(path), `${path.pathname} is missing: TURNTALLY_UPDATE=1 makes it`);
-  assert.ok(readFileSync(path, 'utf8') === counter.screen.pbm(), `not the picture ${name}:\n${counter.screen.text()}`);
-}
-
-test('each state has its picture', () => {
-  const counter = Counter.on();
-  expectPicture(counter, 'choose');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'ready');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'winding');
-  const { aim } = counter.state();
-  counter.wind(20 * TURN, 10 * TURN);
-  counter.settle();
-  expectPicture(counter, 'twenty-turns');
-  counter.wind(aim - 20 * TURN, 10 * TURN);
-  counter.settle();
-  expectPicture(counter, 'stop');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'verdict');
-  counter.press('yes');
-  counter.settle();
-  expectPicture(counter, 'next');
-  counter.finish();
-});
 
 test('without a screen everything else goes on', () => {
   const counter = new Counter();

@@ -1,10 +1,11 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
 use turntally_core::bench::log::{Entry, LogEvent};
-use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State};
+use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State, Target};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
+use turntally_core::settings::Loudness;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::app::App;
@@ -43,7 +44,7 @@ pub fn job() -> Job {
         let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
         Some(Job {
             name: "cuts".try_into().ok()?,
-            rings: 50,
+            target: Target::Rings(50),
             rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
             lead: Lead::Learned(Micros::from_millis(300)),
@@ -109,6 +110,8 @@ impl Front for Fingers {
     }
 
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
+
+    fn set_loudness(&mut self, _loudness: Loudness) {}
 }
 
 /// A counter, its flash, and a hand with a mind of its own.

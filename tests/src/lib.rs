@@ -2,6 +2,8 @@
 #![forbid(unsafe_code)]
 
 pub mod cuts;
+pub mod desk;
+pub mod script;
 pub mod stops;
 
 use std::fmt;

@@ -1,123 +1,105 @@
-//! The pictures that the emulated Pico showed (`tests/emulator/pictures`, compared there bit by bit on
-//! every run) are those that the desktop's board shows for the same hands: one counter, two boards.
+//! One counter, two boards: the desktop's board plays the scripts of `tests/emulator/scripts`, and shows and
+//! sounds what is kept in `tests/emulator/pictures` and `tests/emulator/traces`. The emulated Pico is held
+//! to the same (`tests/emulator/parity.test.mjs`): pictures and counts are equal bit for bit.
+//!
+//! `TURNTALLY_BLESS=1` keeps what the desktop does now; the pictures are to be looked at before they are
+//! committed, and the emulator has to agree.
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use std::path::Path;
-use std::rc::Rc;
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 
-use turntally_core::bench::{Bench, Lead};
-use turntally_core::cue::DEFAULT_LEAD;
-use turntally_core::units::Micros;
-use turntally_firmware::app::App;
-use turntally_firmware::sampler::PinSampler;
-use turntally_sim::board::{self, DeskPanel, Line, Lines, Pin};
-use turntally_sim::job::{DEMO, Job};
-use turntally_sim::run::counter_job;
+use turntally_firmware::trouble::Trouble;
+use turntally_tests::desk::{Desk, Played};
+use turntally_tests::script::{self, Act};
 
-/// From one sample of the desktop's board to the next, microseconds: twice as many as there are counts
-/// at the fastest cranking here.
-const SAMPLE_US: u64 = 25;
-/// Counts in a turn of the demo's winder.
-const TURN: i64 = 1_600;
-
-/// The desktop's counter with the hands of the emulator's tests.
-struct Desk {
-    lines: Rc<Lines>,
-    sampler: PinSampler<Pin, Pin>,
-    panel: DeskPanel,
-    app: App,
-    us: u64,
-    made: i64,
+fn folder(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("emulator").join(name)
 }
 
-impl Desk {
-    /// With the demo job, from its file, under the name that the Pico has room for.
-    fn new() -> Self {
-        let job = Job::parse(DEMO).unwrap();
-        let mut demo = counter_job(&job, job.rings_to_make().unwrap(), Lead::Learned(DEFAULT_LEAD));
-        demo.name = "garden chain".try_into().unwrap();
-        let mut bench = Bench::new();
-        bench.add_job(demo).unwrap();
-        let lines = Lines::new();
-        let (sampler, panel) = board::pins(&lines);
-        let app = App::new(bench, job.pulses_per_rev, SAMPLE_US as u32 * 1_000);
-        let mut desk = Self { lines, sampler, panel, app, us: 0, made: 0 };
-        desk.run(300, |_, _| None);
-        desk
-    }
-
-    /// Runs for so many milliseconds; `crank` says where the encoder stands after so many microseconds.
-    fn run(&mut self, ms: u64, crank: impl Fn(i64, u64) -> Option<i64>) {
-        let (start, from) = (self.us, self.made);
-        while self.us < start + ms * 1_000 {
-            self.us += SAMPLE_US;
-            if let Some(made) = crank(from, self.us - start) {
-                self.made = made;
-            }
-            self.lines.set_encoder([0b00, 0b01, 0b11, 0b10][self.made.rem_euclid(4) as usize]);
-            let now = Micros::new(self.us);
-            self.app.samples(self.sampler.sample(), now);
-            if self.us.is_multiple_of(1_000) {
-                self.app.poll(now, &mut self.panel);
-                self.app.redraw(now);
-            }
-        }
-    }
-
-    fn press_yes(&mut self) {
-        self.lines.set(Line::Yes, false);
-        self.run(60, |_, _| None);
-        self.lines.set(Line::Yes, true);
-        self.run(60, |_, _| None);
-    }
-
-    fn wind(&mut self, counts: i64, rate: i64) {
-        let ms = (counts * 1_000).unsigned_abs().div_ceil(rate.unsigned_abs());
-        self.run(ms, |from, us| Some(from + (rate * us.cast_signed() / 1_000_000).min(counts)));
-        self.run(100, |_, _| None);
-    }
-
-    /// The picture as a plain PBM file, as the emulator's screen writes it.
-    fn pbm(&self) -> String {
-        let mut text = String::from("P1\n128 64\n");
-        for y in 0..64 {
-            for x in 0..128 {
-                text.push(if self.app.frame().pixel(x, y) { '1' } else { '0' });
-                if x % 64 == 63 {
-                    text.push('\n');
-                }
-            }
-        }
-        text
-    }
-
-    #[track_caller]
-    fn expect_picture(&mut self, name: &str) {
-        self.run(200, |_, _| None);
-        let path =
-            Path::new(env!("CARGO_MANIFEST_DIR")).join("emulator/pictures").join(name).with_extension("pbm");
-        let kept = std::fs::read_to_string(&path).unwrap();
-        assert!(kept == self.pbm(), "the desktop does not show what the Pico showed: {name}\n{}", self.pbm());
-    }
+/// The scripts, with their names.
+fn scripts() -> Vec<(String, Vec<Act>)> {
+    let files = std::fs::read_dir(folder("scripts")).unwrap().map(|entry| entry.unwrap().path());
+    let read = |path: PathBuf| {
+        let acts = script::parse(&std::fs::read_to_string(&path).unwrap()).unwrap();
+        (path.file_stem().unwrap().to_str().unwrap().to_owned(), acts)
+    };
+    files.map(read).collect()
 }
 
-/// From choosing the job to the first coil kept: seven screens, pixel for pixel.
+fn script(name: &str) -> Vec<Act> {
+    scripts().into_iter().find(|(script, _)| script == name).unwrap().1
+}
+
+/// What is to be kept of a script: files of the folders `traces` and `pictures`.
+fn files(name: &str, played: &Played) -> Vec<(PathBuf, String)> {
+    let trace = (folder("traces").join(name).with_extension("txt"), played.trace.clone());
+    let pictures = played.pictures.iter().map(|(look, picture)| {
+        (folder("pictures").join(name).join(look).with_extension("pbm"), picture.clone())
+    });
+    std::iter::once(trace).chain(pictures).collect()
+}
+
+/// Every script, and no file is left over from another.
 #[test]
-fn desktop_shows_what_the_emulated_pico_showed() {
-    let mut desk = Desk::new();
-    desk.expect_picture("choose");
-    desk.press_yes();
-    desk.expect_picture("ready");
-    desk.press_yes();
-    desk.expect_picture("winding");
-    let aim = desk.app.bench().goal().unwrap().aim();
-    desk.wind(20 * TURN, 10 * TURN);
-    desk.expect_picture("twenty-turns");
-    desk.wind(aim - 20 * TURN, 10 * TURN);
-    desk.expect_picture("stop");
-    desk.press_yes();
-    desk.expect_picture("verdict");
-    desk.press_yes();
-    desk.expect_picture("next");
+fn desktop_does_what_is_kept() {
+    let mut kept = BTreeSet::new();
+    for (name, acts) in scripts() {
+        for (path, now) in files(&name, &Desk::start().play(&acts)) {
+            if std::env::var("TURNTALLY_BLESS").as_deref() == Ok("1") {
+                std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+                std::fs::write(&path, &now).unwrap();
+            }
+            let before = std::fs::read_to_string(&path).unwrap_or_default();
+            assert!(before == now, "not what is kept in {}:\n{now}", path.display());
+            kept.insert(path);
+        }
+        let pictures = std::fs::read_dir(folder("pictures").join(&name)).unwrap();
+        for path in pictures.map(|entry| entry.unwrap().path()) {
+            assert!(kept.contains(&path), "{} belongs to no look", path.display());
+        }
+    }
+}
+
+/// Pulling the screen off and plugging it in again, whenever that is, changes nothing that is heard, lit or
+/// counted; half a second after it is back it shows what it would have shown.
+#[test]
+fn without_a_screen_everything_else_is_the_same() {
+    for name in ["first-coil", "too-far"] {
+        let mut acts = script(name);
+        acts.extend([Act::Wait { ms: 300 }, Act::Look { name: "end".to_owned() }]);
+        let with = Desk::start().play(&acts);
+        for gone in 0..acts.len() - 3 {
+            let mut without = acts.clone();
+            without.insert(gone, Act::Screen { plugged: false });
+            without.insert(gone + 2, Act::Screen { plugged: true });
+            let played = Desk::start().play(&without);
+            assert!(played.trace == with.trace, "{name}: gone at {gone}");
+            assert!(played.pictures.last() == with.pictures.last(), "{name}: gone at {gone}");
+        }
+    }
+}
+
+/// A key that is stuck for a minute is one press; the other key and the knob still do their work.
+#[test]
+fn a_stuck_key_is_one_press() {
+    let press = "wait 300\nhold yes 60000\nlook held\npress yes\nlook on\n";
+    let played = Desk::start().play(&script::parse(press).unwrap());
+    let phases: Vec<&str> =
+        played.trace.lines().filter_map(|line| line.split("phase=").nth(1)?.split(' ').next()).collect();
+    assert_eq!(phases, ["Ready", "Winding"]);
+}
+
+/// What the Pico says after a fault and after a panic that the emulator brought about.
+#[test]
+fn desktop_shows_what_the_emulated_pico_says_of_its_restart() {
+    let advice = ["What was saved of a coil", "is there in a moment."];
+    for (name, reason) in [("restarted-fault", "fault at 0x30000000"), ("restarted-panic", "wild.rs:42")] {
+        let mut desk = Desk::start();
+        desk.report(Trouble::new("Restarted", format_args!("{reason}"), advice));
+        let played = desk.play(&[Act::Look { name: name.to_owned() }]);
+        let kept = std::fs::read_to_string(folder("pictures").join(name).with_extension("pbm")).unwrap();
+        assert!(played.pictures == [(name.to_owned(), kept)], "not what the Pico showed: {name}");
+    }
 }

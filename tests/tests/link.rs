@@ -2,7 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use turntally_core::bench::{Key, Phase};
+use turntally_core::bench::{Key, Phase, Target};
+use turntally_core::settings::Loudness;
 use turntally_core::counter::Shaft;
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
@@ -84,6 +85,8 @@ impl Front for Keys {
     }
 
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
+
+    fn set_loudness(&mut self, _: Loudness) {}
 }
 
 /// A counter at rest with its store, under keys alone.
@@ -153,8 +156,8 @@ fn job_is_taken_only_if_the_user_agrees() {
     assert_eq!(desk.ask(&Request::Answer { ticket: 3 }), Reply::Answer(Answer::Agreed));
     assert_eq!(desk.ask(&Request::Answer { ticket: 4 }), Reply::Answer(Answer::None));
     assert_eq!(desk.names(), ["cuts", "from the desk"]);
-    let chosen = desk.app.bench().job().map(|(place, job)| (place, job.rings));
-    assert_eq!(chosen, Some((1, 77)));
+    let chosen = desk.app.bench().job().map(|(place, job)| (place, job.target));
+    assert_eq!(chosen, Some((1, Target::Rings(77))));
     desk.live(100, None);
     let again = Desk::new(&flash);
     assert_eq!(again.names(), ["cuts", "from the desk"], "after a power cut");

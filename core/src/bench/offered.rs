@@ -1,6 +1,6 @@
 //! Jobs that come to the counter while it is on.
 
-use super::{Bench, Job, MAX_JOBS, Progress, Slot, State};
+use super::{Bench, Job, MAX_JOBS, Pick, Progress, Slot, State};
 
 impl Bench {
     /// Where this job would be put in the list: over the same job, behind the last, or where one is that
@@ -10,10 +10,10 @@ impl Bench {
         let fingerprint = job.fingerprint();
         let same = self.slots.iter().position(|slot| slot.fingerprint == fingerprint);
         let behind = (self.slots.len() < MAX_JOBS).then_some(self.slots.len());
-        let spent =
-            |slot: &Slot| slot.progress.rings >= slot.job.rings || slot.progress == Progress::default();
-        let spare = || self.slots.iter().skip(own).position(spent).map(|place| own + place);
-        same.or(behind).or_else(spare)
+        let spent = |slot: &Slot| slot.job.is_done(slot.progress) || slot.progress == Progress::default();
+        let mut spare = self.slots.iter().enumerate().skip(own);
+        let spare = spare.find(|&(place, slot)| spent(slot) && Some(place) != self.own);
+        same.or(behind).or(spare.map(|(place, _)| place))
     }
 
     /// Puts a job at a place of the list; whether that was possible: not while a coil is on the mandrel, nor
@@ -37,7 +37,7 @@ impl Bench {
     pub fn choose(&mut self, place: usize) {
         if self.coil.is_none() && place < self.slots.len() {
             self.chosen = place;
-            self.state = State::Choose;
+            self.state = State::Choose { pick: Pick::Job };
         }
     }
 }
@@ -46,7 +46,7 @@ impl Bench {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::bench::{Event, Input, Key};
+    use crate::bench::{Event, Input, Key, Target};
     use crate::coil::{CoilRule, Winding};
     use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
     use crate::plan::BatchRule;
@@ -61,11 +61,13 @@ mod tests {
         let rule =
             BatchRule::new(CoilRule::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
         let lead = crate::bench::Lead::Set(Micros::ZERO);
-        Job { name: "job".try_into().unwrap(), rings, rule, direction: Direction::Forward, lead }
+        let target = Target::Rings(rings);
+        Job { name: "job".try_into().unwrap(), target, rule, direction: Direction::Forward, lead }
     }
 
     fn rings(bench: &Bench) -> std::vec::Vec<u32> {
-        bench.jobs().map(|job| job.rings).collect()
+        let rings = |job: &Job| if let Target::Rings(rings) = job.target { rings } else { 0 };
+        bench.jobs().map(rings).collect()
     }
 
     extern crate std;

@@ -89,11 +89,17 @@ impl CoilNote {
 }
 
 impl Job {
-    /// A number that another job does not have, but for one in four thousand million. The lead is left
-    /// out: it changes nothing that was made.
+    /// A number that another job does not have, but for one in four thousand million. What changes nothing
+    /// that was made is left out: the lead, and how the counter is built.
     #[must_use]
     pub fn fingerprint(&self) -> u32 {
-        fingerprint(&(self.name.as_bytes(), self.rings, self.rule, self.direction))
+        fingerprint(&(self.name.as_bytes(), self.rule.coil(), self.target))
+    }
+
+    /// The same for the batch that is set up at the counter, whose name changes with the units it is shown
+    /// in.
+    pub(super) fn own_fingerprint(&self) -> u32 {
+        fingerprint(&(self.rule.coil(), self.target))
     }
 }
 
@@ -187,7 +193,8 @@ impl Bench {
     fn coil_number(&self, job: usize) -> Option<u32> {
         let slot = self.slots.get(job)?;
         let Progress { kept, scrapped, rings } = slot.progress;
-        Some(fingerprint(&(slot.fingerprint, kept, scrapped, rings)))
+        // Counts of another encoder are other turns.
+        Some(fingerprint(&(slot.fingerprint, slot.job.rule.per_turn(), kept, scrapped, rings)))
     }
 }
 
@@ -205,6 +212,12 @@ impl Hasher for Fnv {
         for &byte in bytes {
             self.0 = (self.0 ^ u32::from(byte)).wrapping_mul(0x0100_0193);
         }
+    }
+
+    /// Lengths and the like: as long on every board as on those of 32 bits, so that one reads what another
+    /// wrote.
+    fn write_usize(&mut self, number: usize) {
+        self.write_u32(number as u32);
     }
 
     fn finish(&self) -> u64 {

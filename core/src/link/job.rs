@@ -5,7 +5,7 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::Refusal;
-use crate::bench::{Job, Lead, NAME_LEN};
+use crate::bench::{Job, Lead, NAME_LEN, Target};
 use crate::coil::{CoilRule, Winding};
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::DEFAULT_LEAD;
@@ -107,7 +107,7 @@ impl PlannedJob {
         let rule = self.rule().filter(|_| fits).ok_or(Refusal::NoJob)?;
         Ok(Job {
             name: self.name.clone(),
-            rings: self.rings,
+            target: Target::Rings(self.rings),
             rule,
             direction: Direction::default(),
             lead: Lead::Learned(DEFAULT_LEAD),

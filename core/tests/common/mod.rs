@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 #![allow(dead_code, reason = "each test file uses its own part of it")]
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead};
+use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead, Target};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
@@ -32,7 +32,7 @@ pub fn rule(cradle_um: i64) -> BatchRule {
 pub fn job(name: &str, rings: u32, cradle_um: i64) -> Job {
     Job {
         name: name.try_into().unwrap(),
-        rings,
+        target: Target::Rings(rings),
         rule: rule(cradle_um),
         direction: Direction::Forward,
         lead: Lead::Set(Micros::from_millis(350)),

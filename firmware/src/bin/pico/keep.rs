@@ -17,10 +17,10 @@ use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
+use crate::chip::FLASH_SIZE;
+
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);
-/// The Pico's flash, in bytes.
-const SIZE: usize = 2 * 1_024 * 1_024;
 
 static FOUND: Signal<CriticalSectionRawMutex, Found> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
@@ -109,7 +109,7 @@ pub async fn entry(from: u32) -> FoundEntry {
 
 /// Reads what is there beside the counter's own `jobs`, then keeps and finds what is wanted, for ever.
 pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
-    let flash = Flash::<_, Blocking, SIZE>::new_blocking(flash);
+    let flash = Flash::<_, Blocking, FLASH_SIZE>::new_blocking(flash);
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;

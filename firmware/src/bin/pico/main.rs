@@ -1,4 +1,4 @@
-//! The counter on a Raspberry Pi Pico.
+//! The counter on a Raspberry Pi Pico; on a Pico 2 as well, which is built and has never been run.
 //!
 //! Samples come in by hardware alone ([`sampler`]). Every millisecond an interrupt of its own decodes
 //! them and runs the counter ([`tick`]): keys, cue, lamp, sounder, stop line. Everything slow (drawing,
@@ -7,8 +7,9 @@
 #![no_std]
 #![no_main]
 
+mod born;
+mod chip;
 mod crash;
-mod demo;
 mod keep;
 #[cfg(feature = "link")]
 mod link;
@@ -37,11 +38,12 @@ use turntally_core::bench::Bench;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{KeyPin, Knob, Panel};
+use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
-use crate::sounder::PwmSounder;
+use crate::sounder::SounderSlice;
 use crate::vitals::Vitals;
 
 bind_interrupts!(struct Irqs {
@@ -64,7 +66,7 @@ type Front = Panel<
     Output<'static>,
     Output<'static>,
     Output<'static>,
-    PwmSounder,
+    PwmSounder<SounderSlice>,
 >;
 
 /// Runs the tick above everything that is not an interrupt of the hardware.
@@ -107,18 +109,16 @@ async fn main(_spawner: Spawner) {
         yellow: Output::new(yellow, Level::Low),
         green: Output::new(green, Level::Low),
         stop: Output::new(pins.stop, Level::Low),
-        sounder: PwmSounder::new(slice, sounder),
+        sounder: PwmSounder::new(SounderSlice::new(slice, sounder)),
     };
     let mut watchdog = Watchdog::new(pins.watchdog);
     let trouble = crash::take(&watchdog);
     watchdog.start(PATIENCE);
 
     let mut bench = Bench::new();
-    if let Some(job) = demo::job() {
-        // There is room: it is the first.
-        _ = bench.add_job(job);
-    }
-    let app = APP.init_with(|| App::new(bench, demo::PULSES_PER_REV, SAMPLE_PERIOD_NS));
+    let born = born::settings();
+    bench.set_up(born);
+    let app = APP.init_with(|| App::new(bench, born.build.pulses, SAMPLE_PERIOD_NS));
     app.expect_store();
     if let Some(trouble) = trouble {
         app.report(trouble);

@@ -6,9 +6,11 @@ use embassy_rp::peripherals::I2C0;
 use embassy_rp::{Peri, bind_interrupts};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
-use embassy_time::{Duration, Timer, with_timeout};
+use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
 use static_cell::StaticCell;
+use turntally_core::units::Micros;
 use turntally_firmware::display::Frame;
+use turntally_firmware::oled::Refresh;
 use turntally_firmware::ssd1306;
 use turntally_firmware::trouble::View;
 
@@ -30,11 +32,6 @@ pub fn next() -> &'static Next {
 
 /// A page takes 3 ms at 400 kHz: a bus that needs this long is stuck.
 const STUCK: Duration = Duration::from_millis(30);
-/// Without news the picture is sent again this often, set-up included, so that a screen that lost its
-/// power, or came late, shows it as well.
-const AGAIN: Duration = Duration::from_millis(1_000);
-/// From one attempt at a missing screen to the next.
-const RETRY: Duration = Duration::from_millis(500);
 
 /// Why a picture did not arrive.
 #[derive(Debug)]
@@ -49,6 +46,7 @@ enum Failure {
 #[embassy_executor::task]
 pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
     let mut frame = Frame::new();
+    let mut refresh = Refresh::new();
     loop {
         free_bus(pins.scl.reborrow(), pins.sda.reborrow()).await;
         let mut config = Config::default();
@@ -56,31 +54,31 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
         let mut bus =
             I2c::new_async(pins.bus.reborrow(), pins.scl.reborrow(), pins.sda.reborrow(), Irqs, config);
         loop {
-            match send(&mut bus, &frame).await {
+            let sent = send(&mut bus, &frame).await;
+            refresh.sent(Micros::new(Instant::now().as_micros()), sent.is_ok());
+            #[cfg(feature = "defmt")]
+            match sent {
                 Ok(()) => {}
-                Err(Failure::NoAnswer) => {
-                    #[cfg(feature = "defmt")]
-                    defmt::warn!("screen: no answer");
-                    break;
-                }
-                Err(Failure::Stuck) => {
-                    #[cfg(feature = "defmt")]
-                    defmt::warn!("screen: the bus is stuck");
-                    break;
-                }
+                Err(Failure::NoAnswer) => defmt::warn!("screen: no answer"),
+                Err(Failure::Stuck) => defmt::warn!("screen: the bus is stuck"),
+            }
+            let due = Instant::from_micros(refresh.due().get());
+            if refresh.is_missing() {
+                Timer::at(due).await;
             }
             // A newer picture, or none for so long that the same one is sent again.
-            if let Ok(view) = with_timeout(AGAIN, next.wait()).await {
+            if let Ok(view) = with_deadline(due, next.wait()).await {
                 draw(&view, &mut frame);
             }
-        }
-        Timer::after(RETRY).await;
-        if let Some(view) = next.try_take() {
-            draw(&view, &mut frame);
+            if refresh.is_missing() {
+                break;
+            }
         }
     }
 }
 
+/// Not to be made part of the task: that takes 670 bytes of flash more.
+#[inline(never)]
 fn draw(view: &View, frame: &mut Frame) {
     match view.draw(frame) {
         Ok(()) => {}

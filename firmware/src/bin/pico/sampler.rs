@@ -22,6 +22,7 @@ use fixed::types::U24F8;
 use turntally_core::units::Micros;
 use turntally_firmware::ring::Ring;
 
+use crate::chip::{DMA_COUNT_MAX, dma_left, set_dma_left};
 use crate::pins::SAMPLER_DMA;
 
 /// Samples a second: an encoder may give 200,000 edges a second with a fifth to spare.
@@ -37,10 +38,11 @@ const RING_BITS: u8 = 15;
 const _: () = assert!(RING_WORDS * 4 == 1 << RING_BITS && WORD_US * SAMPLE_HZ as u64 == 16_000_000);
 
 /// Words that a DMA channel writes before it hands over to the other: the most whole rings that its
-/// counter holds, 76 hours. In flash, and read as if it could change, so that a test can shorten it.
+/// counter holds: 76 hours on the Pico, nearly 5 on the Pico 2. In flash, and read as if it could change,
+/// so that a test can shorten it.
 #[unsafe(no_mangle)]
 #[used]
-static TURNTALLY_HANDOVER_WORDS: u32 = u32::MAX - (RING_WORDS as u32 - 1);
+static TURNTALLY_HANDOVER_WORDS: u32 = DMA_COUNT_MAX - (RING_WORDS as u32 - 1);
 
 bind_interrupts!(struct Irqs {
     PIO0_IRQ_0 => InterruptHandler<PIO0>;
@@ -142,7 +144,7 @@ fn prepare(channel: usize, other: usize, fifo: u32, request: TreqSel, words: u32
     let registers = pac::DMA.ch(channel);
     registers.read_addr().write_value(fifo);
     registers.write_addr().write_value(WORDS.0.get() as u32);
-    registers.trans_count().write_value(words);
+    set_dma_left(registers, words);
     let mut control = pac::dma::regs::CtrlTrig::default();
     control.set_treq_sel(request);
     control.set_data_size(DataSize::SIZE_WORD);
@@ -165,7 +167,7 @@ fn prepare(channel: usize, other: usize, fifo: u32, request: TreqSel, words: u32
 /// Words that a channel has still to write, none if it is not running.
 fn left(channel: usize) -> Option<u32> {
     let registers = pac::DMA.ch(channel);
-    let left = registers.trans_count().read();
+    let left = dma_left(registers);
     (left > 0 && registers.ctrl_trig().read().busy()).then_some(left)
 }
 

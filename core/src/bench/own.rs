@@ -1,0 +1,69 @@
+//! Setting up, and the batch that comes of it.
+
+use super::{Bench, Job, Key, Slot, State};
+use crate::settings::{Build, Settings};
+use crate::setup::{List, SetUp, Step};
+
+impl Bench {
+    pub(super) fn enter_set_up(&mut self, list: List) {
+        self.state = State::SetUp(SetUp::new(list, self.settings));
+    }
+
+    pub(super) fn set_up_key(&mut self, key: Key) {
+        let State::SetUp(set_up) = &mut self.state else { return };
+        match set_up.key(key) {
+            Step::Stay => {}
+            Step::Leave => self.enter_choose(),
+            Step::Take => {
+                let settings = *set_up.settings();
+                self.set_up(settings);
+            }
+        }
+    }
+
+    /// Takes new settings: their batch becomes a job of the list, the first where there was none. What has
+    /// been made of it stays, as long as it is of the same rings. Settings that make no job change
+    /// nothing of the list.
+    ///
+    /// To be called with no coil on the mandrel; with one it does nothing.
+    pub fn set_up(&mut self, settings: Settings) {
+        if self.coil.is_some() {
+            return;
+        }
+        let before = core::mem::replace(&mut self.settings, settings);
+        if let Ok(job) = settings.job() {
+            self.replace_own(job, before.build);
+        }
+        self.enter_choose();
+    }
+
+    fn replace_own(&mut self, job: Job, before: Build) {
+        let fingerprint = job.own_fingerprint();
+        let mut slot = Slot { fingerprint, ..Slot::new(job) };
+        let own = self.own.unwrap_or(self.slots.len());
+        let now = self.settings.build;
+        if let Some(old) = self.slots.get_mut(own) {
+            if old.fingerprint == fingerprint {
+                slot.progress = old.progress;
+            }
+            // A direction that was found while winding holds until another is taught; and the hand stays
+            // the same, whatever it winds.
+            if now.direction == before.direction {
+                slot.direction = old.direction;
+            }
+            if now.lead == before.lead {
+                slot.learned = old.learned;
+            }
+            *old = slot;
+        } else if self.slots.push(slot).is_err() {
+            return;
+        }
+        (self.own, self.chosen) = (Some(own), own);
+    }
+
+    /// What is set at the counter.
+    #[must_use]
+    pub const fn settings(&self) -> &Settings {
+        &self.settings
+    }
+}

@@ -1,0 +1,441 @@
+//! What the user sets at the counter: a batch of their own, and how the counter is built.
+//!
+//! Every value has its range, here and nowhere else: what is turned to with the knob, read back from
+//! flash or sent by a computer goes through the same [`Settings`].
+
+use core::fmt::{self, Write};
+
+use heapless::String;
+use serde::{Deserialize, Serialize};
+
+use crate::bench::{Job, Lead, Target};
+use crate::coil::{CoilRule, Winding, WindingError};
+use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
+use crate::gauge::{Gauge, GaugeSystem, WireSize};
+use crate::metal::{Metal, Temper, TemperError};
+use crate::plan::{BatchRule, PlanError};
+use crate::spring::{SpringError, SpringRatio};
+use crate::units::{Length, Micros, Turns};
+
+/// The longest name of a metal, in bytes.
+const METAL_LEN: usize = 24;
+
+/// What is allowed of a number, both ends included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// The least.
+    pub min: i64,
+    /// The most.
+    pub max: i64,
+}
+
+impl Limits {
+    const fn new(min: i64, max: i64) -> Self {
+        Self { min, max }
+    }
+
+    /// The number, or the end that it is past.
+    #[must_use]
+    pub fn hold(self, number: i64) -> i64 {
+        number.clamp(self.min, self.max)
+    }
+
+    const fn allow(self, number: i64) -> bool {
+        number >= self.min && number <= self.max
+    }
+}
+
+/// Nanometres of wire: from the finest that is wound by hand to what a hand can bend.
+pub const WIRE: Limits = Limits::new(100_000, 6_000_000);
+/// Nanometres of mandrel. Common practice is 2.5 to 12 mm, no source; the range is wider.
+pub const MANDREL: Limits = Limits::new(500_000, 50_000_000);
+/// Nanometres of kerf. None for cutting with shears.
+pub const KERF: Limits = Limits::new(0, 3_000_000);
+/// Nanometres of the longest coil that the cradle takes. Common practice is 76 mm, no source.
+pub const CRADLE: Limits = Limits::new(10_000_000, 500_000_000);
+/// Quarter turns of bent lead-in.
+pub const TAIL: Limits = Limits::new(0, 20);
+/// Rings of a batch.
+pub const RINGS: Limits = Limits::new(1, 100_000);
+/// Coils of a batch.
+pub const COILS: Limits = Limits::new(1, 1_000);
+/// Tenths of a turn of one coil.
+pub const TENTHS: Limits = Limits::new(10, 10_000);
+/// Pulses of the encoder in one revolution.
+pub const PULSES: Limits = Limits::new(1, 10_000);
+/// Teeth of a wheel.
+pub const TEETH: Limits = Limits::new(1, 500);
+/// Milliseconds of reaction time.
+pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.get() / 1_000) as i64);
+
+/// What a batch is to give.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Make {
+    /// So many rings, in as many coils as they take.
+    Rings(u32),
+    /// Coils of so many tenths of a turn.
+    Turns {
+        /// Of each coil, in tenths.
+        tenths: u32,
+        /// How many coils.
+        coils: u32,
+    },
+    /// Coils of such a length on the mandrel.
+    Length {
+        /// Of each coil.
+        length: Length,
+        /// How many coils.
+        coils: u32,
+    },
+}
+
+/// Which lengths the counter shows and steps in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Units {
+    /// Millimetres.
+    #[default]
+    Millimetres,
+    /// Inches.
+    Inches,
+}
+
+/// How loud the sounder is. There is no silence: a cue that is not heard is missed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Loudness {
+    /// For a quiet room.
+    Soft,
+    /// For a bench.
+    #[default]
+    Medium,
+    /// For a workshop: all that the sounder gives.
+    Full,
+}
+
+/// A batch of the user's own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OwnBatch {
+    /// The metal.
+    pub metal: &'static Metal,
+    /// Its temper: one that the metal is listed in.
+    pub temper: Temper,
+    /// The wire: [`WIRE`].
+    pub wire: WireSize,
+    /// The mandrel's diameter: [`MANDREL`].
+    pub mandrel: Length,
+    /// What it is to give: [`RINGS`], [`TENTHS`], [`CRADLE`], [`COILS`].
+    pub make: Make,
+    /// What the saw takes away: [`KERF`].
+    pub kerf: Length,
+    /// The longest coil that the cradle takes: [`CRADLE`].
+    pub cradle: Length,
+    /// The lead-in that is cut off, in quarter turns: [`TAIL`].
+    pub tail_quarters: u8,
+}
+
+/// How the counter is built, and its ways.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Build {
+    /// Pulses of the encoder in one revolution: [`PULSES`].
+    pub pulses: u32,
+    /// Where the encoder sits.
+    pub shaft: Shaft,
+    /// Between crank and mandrel.
+    pub gear: Gear,
+    /// Which way of the encoder winds on.
+    pub direction: Direction,
+    /// Reaction time of the hand: [`LEAD`]; none where it is learned.
+    pub lead: Option<Micros>,
+    /// How loud.
+    pub loudness: Loudness,
+    /// Which lengths.
+    pub units: Units,
+}
+
+/// Everything that is set at the counter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "Stored", into = "Stored")]
+pub struct Settings {
+    /// The batch.
+    pub batch: OwnBatch,
+    /// The counter.
+    pub build: Build,
+}
+
+/// Why a batch cannot be made as it is set.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum CannotMake {
+    /// The metal is not listed in this temper.
+    Temper(TemperError),
+    /// The wire springs off.
+    Spring(SpringError),
+    /// No ring comes of it.
+    Winding(WindingError),
+    /// No coil fits the cradle.
+    Cradle(PlanError),
+    /// The coil that is wanted is longer than the cradle.
+    CoilTooLong {
+        /// The longest that fits, in turns.
+        max: Turns,
+    },
+    /// The coil that is wanted gives not one ring for certain.
+    NoRing,
+    /// The encoder's pulses and the gear make no count.
+    Encoder,
+}
+
+impl Default for Settings {
+    /// 666 rings of 1.2 mm soft copper on a mandrel of 4.5 mm, for an encoder of 400 pulses on the crank of
+    /// a winder without a gear.
+    fn default() -> Self {
+        Self {
+            batch: OwnBatch {
+                metal: Metal::FIRST,
+                temper: Temper::Soft,
+                wire: WireSize::Diameter(Length::from_um(1_200)),
+                mandrel: Length::from_um(4_500),
+                // 640 and 4 % to spare.
+                make: Make::Rings(666),
+                kerf: Length::from_um(400),
+                cradle: Length::from_um(70_000),
+                tail_quarters: 2,
+            },
+            build: Build {
+                pulses: 400,
+                shaft: Shaft::Crank,
+                gear: Gear::DIRECT,
+                direction: Direction::Forward,
+                lead: None,
+                loudness: Loudness::Medium,
+                units: Units::Millimetres,
+            },
+        }
+    }
+}
+
+impl Settings {
+    /// The job that the batch is, on this counter.
+    ///
+    /// # Errors
+    /// [`CannotMake`] where no ring comes of it.
+    pub fn job(&self) -> Result<Job, CannotMake> {
+        let Self { batch, build } = self;
+        let wire = batch.wire.diameter();
+        let flow = batch.metal.flow(batch.temper).map_err(CannotMake::Temper)?;
+        let spring = SpringRatio::estimate(flow, wire, batch.mandrel).map_err(CannotMake::Spring)?;
+        let winding =
+            Winding::new(wire, batch.mandrel, 0.0, batch.kerf, spring).map_err(CannotMake::Winding)?;
+        let tail = Turns::from_nano(i64::from(batch.tail_quarters) * Turns::ONE / 4);
+        let per_turn =
+            CountsPerTurn::new(build.pulses, build.shaft, build.gear).ok_or(CannotMake::Encoder)?;
+        let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, batch.cradle)
+            .map_err(CannotMake::Cradle)?;
+        Ok(Job {
+            name: batch.name(build.units),
+            target: batch.target(&rule)?,
+            rule,
+            direction: build.direction,
+            lead: build.lead.map_or(Lead::Learned(DEFAULT_LEAD), Lead::Set),
+        })
+    }
+}
+
+impl OwnBatch {
+    fn target(&self, rule: &BatchRule) -> Result<Target, CannotMake> {
+        let (turns, coils) = match self.make {
+            Make::Rings(rings) => return Ok(Target::Rings(rings)),
+            Make::Turns { tenths, coils } => (Turns::from_nano(i64::from(tenths) * (Turns::ONE / 10)), coils),
+            Make::Length { length, coils } => (rule.coil().turns_within(length), coils),
+        };
+        let counts = rule.per_turn().counts_for(turns).unwrap_or(i64::MAX);
+        if counts > rule.limit_counts() {
+            let max = rule.per_turn().turns(rule.limit_counts()).unwrap_or_default();
+            return Err(CannotMake::CoilTooLong { max });
+        }
+        if rule.certain_rings(counts, 0) == 0 {
+            return Err(CannotMake::NoRing);
+        }
+        Ok(Target::Coils { turns, coils })
+    }
+
+    /// What it is called: `1.2 mm on 4.5 mm copper`, as much of it as a name holds.
+    fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
+        let mut name = Cut(String::new());
+        // What does not fit is cut off.
+        _ = write!(name, "{} on {} {}", Size(self.wire, units), Long(self.mandrel, units), self.metal.name());
+        name.0
+    }
+}
+
+/// Takes what fits and drops the rest.
+struct Cut(String<{ crate::bench::NAME_LEN }>);
+
+impl Write for Cut {
+    fn write_str(&mut self, text: &str) -> fmt::Result {
+        text.chars().try_for_each(|letter| self.0.push(letter).map_err(|_| fmt::Error))
+    }
+}
+
+/// A length as it is shown: in millimetres to the hundredth, in inches to the ten-thousandth.
+pub(crate) struct Long(pub Length, pub Units);
+
+impl fmt::Display for Long {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (unit, mut digits, name) = match self.1 {
+            Units::Millimetres => (10_000, 2, "mm"),
+            Units::Inches => (2_540, 4, "in"),
+        };
+        let parts = (self.0.nm().max(0) + unit / 2) / unit;
+        let scale = 10_i64.pow(digits);
+        let (whole, mut part) = (parts / scale, parts % scale);
+        write!(f, "{whole}")?;
+        if part > 0 {
+            while part % 10 == 0 {
+                part /= 10;
+                digits -= 1;
+            }
+            write!(f, ".{part:0digits$}", digits = digits as usize)?;
+        }
+        write!(f, " {name}")
+    }
+}
+
+/// A wire's size as it is shown: by its gauge, or as a length.
+pub(crate) struct Size(pub WireSize, pub Units);
+
+impl fmt::Display for Size {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            WireSize::Gauge(gauge) => gauge.fmt(f),
+            WireSize::Diameter(diameter) => Long(diameter, self.1).fmt(f),
+        }
+    }
+}
+
+/// How settings are written down: plain numbers and names, checked when they are read.
+#[derive(Serialize, Deserialize)]
+struct Stored {
+    metal: String<METAL_LEN>,
+    temper: u8,
+    wire: StoredWire,
+    mandrel_nm: i64,
+    make: Make,
+    kerf_nm: i64,
+    cradle_nm: i64,
+    tail_quarters: u8,
+    pulses: u32,
+    on_mandrel: bool,
+    teeth: (u16, u16),
+    direction: Direction,
+    lead: Option<Micros>,
+    loudness: Loudness,
+    units: Units,
+}
+
+#[derive(Serialize, Deserialize)]
+enum StoredWire {
+    Awg(i8),
+    Swg(i8),
+    Nanometres(i64),
+}
+
+impl From<Settings> for Stored {
+    fn from(Settings { batch, build }: Settings) -> Self {
+        Self {
+            // Every name fits: tested.
+            metal: String::try_from(batch.metal.name()).unwrap_or_default(),
+            temper: batch.temper as u8,
+            wire: match batch.wire {
+                WireSize::Gauge(gauge) if gauge.system() == GaugeSystem::Awg => {
+                    StoredWire::Awg(gauge.number())
+                }
+                WireSize::Gauge(gauge) => StoredWire::Swg(gauge.number()),
+                WireSize::Diameter(diameter) => StoredWire::Nanometres(diameter.nm()),
+            },
+            mandrel_nm: batch.mandrel.nm(),
+            make: batch.make,
+            kerf_nm: batch.kerf.nm(),
+            cradle_nm: batch.cradle.nm(),
+            tail_quarters: batch.tail_quarters,
+            pulses: build.pulses,
+            on_mandrel: build.shaft == Shaft::Mandrel,
+            teeth: (build.gear.crank_teeth(), build.gear.mandrel_teeth()),
+            direction: build.direction,
+            lead: build.lead,
+            loudness: build.loudness,
+            units: build.units,
+        }
+    }
+}
+
+/// Settings that hold a value out of its range, or a metal that is not listed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BadSettings;
+
+impl fmt::Display for BadSettings {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("settings out of range")
+    }
+}
+
+impl core::error::Error for BadSettings {}
+
+impl TryFrom<Stored> for Settings {
+    type Error = BadSettings;
+
+    fn try_from(stored: Stored) -> Result<Self, BadSettings> {
+        let metal = Metal::find(&stored.metal).ok_or(BadSettings)?;
+        let temper = Temper::ALL.get(usize::from(stored.temper)).copied().ok_or(BadSettings)?;
+        let gauge = |system, number| Gauge::new(system, number).map(WireSize::Gauge).ok_or(BadSettings);
+        let wire = match stored.wire {
+            StoredWire::Awg(number) => gauge(GaugeSystem::Awg, number)?,
+            StoredWire::Swg(number) => gauge(GaugeSystem::Swg, number)?,
+            StoredWire::Nanometres(nm) => WireSize::Diameter(Length::from_nm(nm)),
+        };
+        let made = match stored.make {
+            Make::Rings(rings) => RINGS.allow(rings.into()),
+            Make::Turns { tenths, coils } => TENTHS.allow(tenths.into()) && COILS.allow(coils.into()),
+            Make::Length { length, coils } => CRADLE.allow(length.nm()) && COILS.allow(coils.into()),
+        };
+        let (crank, mandrel) = stored.teeth;
+        let lead_ms = stored.lead.map_or(0, |lead| i64::try_from(lead.get() / 1_000).unwrap_or(i64::MAX));
+        let fine = metal.strength(temper).is_ok()
+            && WIRE.allow(wire.diameter().nm())
+            && MANDREL.allow(stored.mandrel_nm)
+            && made
+            && KERF.allow(stored.kerf_nm)
+            && CRADLE.allow(stored.cradle_nm)
+            && TAIL.allow(stored.tail_quarters.into())
+            && PULSES.allow(stored.pulses.into())
+            && TEETH.allow(crank.into())
+            && TEETH.allow(mandrel.into())
+            && LEAD.allow(lead_ms);
+        if !fine {
+            return Err(BadSettings);
+        }
+        Ok(Self {
+            batch: OwnBatch {
+                metal,
+                temper,
+                wire,
+                mandrel: Length::from_nm(stored.mandrel_nm),
+                make: stored.make,
+                kerf: Length::from_nm(stored.kerf_nm),
+                cradle: Length::from_nm(stored.cradle_nm),
+                tail_quarters: stored.tail_quarters,
+            },
+            build: Build {
+                pulses: stored.pulses,
+                shaft: if stored.on_mandrel { Shaft::Mandrel } else { Shaft::Crank },
+                gear: Gear::new(crank, mandrel).ok_or(BadSettings)?,
+                direction: stored.direction,
+                lead: stored.lead,
+                loudness: stored.loudness,
+                units: stored.units,
+            },
+        })
+    }
+}

@@ -1,0 +1,323 @@
+//! Setting the counter up with a knob and two keys.
+#![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+
+mod common;
+
+use common::Hand;
+use proptest::prelude::*;
+use turntally_core::bench::{Bench, Lead, Phase, Progress, State, Target};
+use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use turntally_core::gauge::{Gauge, WireSize};
+use turntally_core::metal::{Metal, Temper};
+use turntally_core::plan::BatchRule;
+use turntally_core::settings::{Loudness, Make, Settings, Units};
+use turntally_core::setup::{Entry, SetUp, Shown};
+use turntally_core::signal::{Channel, Reading};
+use turntally_core::spring::SpringRatio;
+use turntally_core::units::{Length, Micros, Turns};
+
+const QUIET: Reading = Reading { net: 0, illegal: 0, chatter: 0, dead: None, revived: false };
+
+/// A counter as it comes out of its box.
+fn new() -> Hand {
+    let mut hand = Hand::new([]);
+    hand.bench.set_up(Settings::default());
+    hand
+}
+
+fn written(settings: &Settings) -> Vec<u8> {
+    postcard::to_slice(settings, &mut [0; 200]).unwrap().to_vec()
+}
+
+fn pages(hand: &Hand) -> &SetUp {
+    match hand.bench.state() {
+        State::SetUp(set_up) => set_up,
+        state => unreachable!("not setting up: {state:?}"),
+    }
+}
+
+fn value(hand: &Hand) -> String {
+    pages(hand).value(pages(hand).entry()).to_string()
+}
+
+/// Turns the knob slowly until the open entry reads so.
+fn turn_to(hand: &mut Hand, way: i8, wanted: &str) {
+    for _ in 0..2_000 {
+        if value(hand) == wanted {
+            return;
+        }
+        hand.waits(200).knob(way);
+    }
+    unreachable!("{:?} never reads {wanted}, but {}", pages(hand).entry(), value(hand));
+}
+
+/// Goes to the entry on the list, opens it, turns it to that and keeps it.
+fn set(hand: &mut Hand, entry: Entry, way: i8, wanted: &str) {
+    for _ in 0..40 {
+        if pages(hand).entry() == entry {
+            break;
+        }
+        hand.waits(200).knob(1);
+    }
+    assert_eq!(pages(hand).entry(), entry);
+    hand.yes();
+    turn_to(hand, way, wanted);
+    hand.yes();
+}
+
+fn take(hand: &mut Hand) {
+    hand.waits(200).knob(100);
+    assert_eq!(pages(hand).entry(), Entry::Take);
+    hand.yes();
+}
+
+fn open(hand: &mut Hand, clicks: i8) {
+    hand.knob(clicks).yes();
+    assert_eq!(hand.bench.phase(), Phase::SetUp);
+}
+
+/// The batch that somebody wants who has never seen the counter, set with the knob and wound: the same job
+/// as one that is worked out by hand from the same figures.
+#[test]
+fn batch_is_set_up_with_knob_and_keys() {
+    let mut hand = new();
+    open(&mut hand, 1);
+    set(&mut hand, Entry::Metal, 1, "sterling-silver");
+    set(&mut hand, Entry::Temper, 1, "half-hard");
+    set(&mut hand, Entry::SizedBy, 1, "AWG");
+    assert_eq!(pages(&hand).value(Entry::Wire), "17 AWG", "the nearest to 1.2 mm");
+    set(&mut hand, Entry::Wire, 1, "20 AWG");
+    set(&mut hand, Entry::Mandrel, -1, "3.5 mm");
+    set(&mut hand, Entry::Rings, -1, "240");
+    set(&mut hand, Entry::Kerf, -1, "0.3 mm");
+    set(&mut hand, Entry::Cradle, 1, "76 mm");
+    take(&mut hand);
+    let Shown::Outcome(Ok(outcome)) = pages(&hand).shown().clone() else {
+        unreachable!("{:?}", pages(&hand).shown())
+    };
+    hand.yes();
+    let (wire, mandrel) = (Gauge::awg(20).unwrap().diameter(), Length::from_um(3_500));
+    let flow = Metal::find("sterling-silver").unwrap().flow(Temper::HalfHard).unwrap();
+    let spring = SpringRatio::estimate(flow, wire, mandrel).unwrap();
+    let winding = Winding::new(wire, mandrel, 0.0, Length::from_um(300), spring).unwrap();
+    let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::DIRECT).unwrap();
+    let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
+    let rule = BatchRule::new(coil, per_turn, Length::from_um(76_000)).unwrap();
+    let (_, job) = hand.bench.job().unwrap();
+    assert_eq!((job.rule, job.target), (rule, Target::Rings(240)));
+    assert_eq!(job.name, "20 AWG on 3.5 mm sterlin");
+    assert_eq!((outcome.coils, outcome.rings), (rule.coils(240), rule.full_rings()));
+    assert_eq!(hand.bench.phase(), Phase::Choose);
+    hand.yes().yes();
+    assert_eq!(hand.bench.goal().unwrap().target, rule.target_counts(rule.full_rings()));
+}
+
+/// The counter itself is set up, the direction by turning the crank, and the job counts by it.
+#[test]
+fn counter_is_set_up_with_knob_and_crank() {
+    let mut hand = new();
+    open(&mut hand, 2);
+    set(&mut hand, Entry::Pulses, 1, "600 pulses");
+    set(&mut hand, Entry::CrankTeeth, 1, "48");
+    set(&mut hand, Entry::MandrelTeeth, 1, "16");
+    assert_eq!(pages(&hand).entry(), Entry::Direction);
+    hand.yes();
+    assert_eq!(pages(&hand).taught(), None);
+    // A whole turn of the crank, against the way that the encoder calls forward.
+    hand.reads(Reading { net: -2_400, ..QUIET });
+    assert_eq!(
+        (pages(&hand).taught(), pages(&hand).turns()),
+        (Some(Direction::Reverse), Turns::from_whole(-3))
+    );
+    hand.yes();
+    set(&mut hand, Entry::Lead, 1, "200 ms");
+    set(&mut hand, Entry::Loudness, 1, "full");
+    set(&mut hand, Entry::Units, 1, "inches");
+    take(&mut hand);
+    let (_, job) = hand.bench.job().unwrap();
+    let gear = Gear::new(48, 16).unwrap();
+    assert_eq!(Some(job.rule.per_turn()), CountsPerTurn::new(600, Shaft::Crank, gear));
+    assert_eq!((job.direction, job.lead), (Direction::Reverse, Lead::Set(Micros::from_millis(200))));
+    let build = hand.bench.settings().build;
+    assert_eq!((build.loudness, build.units), (Loudness::Full, Units::Inches));
+    // Wound that way, the count rises.
+    hand.yes().yes().reads(Reading { net: -800, ..QUIET });
+    assert_eq!(hand.bench.turns(), Turns::from_whole(1));
+}
+
+/// Whoever presses Yes again and again is led through every entry once and ends with what was there.
+#[test]
+fn yes_alone_leads_through_everything() {
+    for clicks in [1, 2] {
+        let mut hand = new();
+        let before = *hand.bench.settings();
+        open(&mut hand, clicks);
+        let entries = pages(&hand).entries();
+        for &entry in entries {
+            assert_eq!(pages(&hand).entry(), entry);
+            hand.yes();
+            if entry != Entry::Take {
+                assert!(matches!(pages(&hand).shown(), Shown::Entry));
+                hand.yes();
+            }
+        }
+        if clicks == 1 {
+            hand.yes();
+        }
+        assert_eq!((hand.bench.phase(), *hand.bench.settings()), (Phase::Choose, before));
+    }
+}
+
+/// No puts an entry back, and leaving the list changes nothing.
+#[test]
+fn no_undoes_and_leaves() {
+    let mut hand = new();
+    let before = *hand.bench.settings();
+    open(&mut hand, 1);
+    hand.yes().knob(3);
+    assert_ne!(pages(&hand).settings().batch, before.batch);
+    hand.no();
+    assert_eq!(pages(&hand).settings().batch, before.batch);
+    set(&mut hand, Entry::Rings, 1, "670");
+    hand.no();
+    assert_eq!((hand.bench.phase(), *hand.bench.settings()), (Phase::Choose, before));
+}
+
+/// Coils of so many turns, or of a length, are wound until there are enough of them.
+#[test]
+fn batches_by_turns_and_by_length_end_after_their_coils() {
+    for make in
+        [Make::Turns { tenths: 255, coils: 3 }, Make::Length { length: Length::from_um(31_800), coils: 3 }]
+    {
+        let mut settings = Settings::default();
+        settings.batch.make = make;
+        let mut hand = Hand::new([]);
+        hand.bench.set_up(settings);
+        for coil in 1..=3 {
+            hand.yes().yes();
+            let goal = hand.bench.goal().unwrap().target;
+            // 25.5 turns; and 31.8 mm are 25.5 turns of 1.2 mm and the one wire that a coil is longer by.
+            assert_eq!(goal, 40_800, "{make:?}");
+            hand.keeps_a_coil();
+            assert_eq!(hand.bench.progress().kept, coil);
+        }
+        assert_eq!(hand.bench.phase(), Phase::Done, "{make:?}");
+    }
+}
+
+/// What cannot be made says why, on a page that leads back, and nothing is taken.
+#[test]
+fn impossible_batches_say_why() {
+    let cannot = |change: fn(&mut Settings)| {
+        let mut settings = Settings::default();
+        change(&mut settings);
+        let mut hand = Hand::new([]);
+        hand.bench.set_up(settings);
+        assert_eq!(hand.bench.jobs().len(), 0, "no job comes of it");
+        open(&mut hand, 0);
+        take(&mut hand);
+        let Shown::Outcome(Err(reason)) = pages(&hand).shown().clone() else {
+            unreachable!("{:?}", pages(&hand).shown())
+        };
+        assert!(matches!(hand.yes().bench.state(), State::SetUp(_)));
+        assert!(reason.0.len() <= 26 && reason.1.len() <= 28, "{reason:?}");
+        format!("{} {}", reason.0, reason.1)
+    };
+    let said = [
+        cannot(|settings| settings.batch.mandrel = Length::from_um(500)),
+        cannot(|settings| {
+            settings.batch.mandrel = Length::from_um(2_000);
+            settings.batch.kerf = Length::from_um(3_000);
+        }),
+        cannot(|settings| {
+            settings.batch.wire = WireSize::Diameter(Length::from_um(6_000));
+            settings.batch.mandrel = Length::from_um(12_000);
+            settings.batch.cradle = Length::from_um(10_000);
+        }),
+        cannot(|settings| settings.batch.make = Make::Turns { tenths: 10_000, coils: 1 }),
+        cannot(|settings| settings.batch.make = Make::Turns { tenths: 10, coils: 1 }),
+        cannot(|settings| {
+            settings.batch.wire = WireSize::Diameter(Length::from_um(100));
+            settings.batch.temper = Temper::Spring;
+            settings.batch.mandrel = Length::from_um(50_000);
+        }),
+    ];
+    println!("{said:#?}");
+    assert!(said[0].contains("at least 1.2 mm"), "{}", said[0]);
+    assert!(said[3].contains("at most 57.3 turns"), "{}", said[3]);
+}
+
+/// Settings are written down and read back as they were; a value out of its range is refused whole.
+#[test]
+fn stored_settings_come_back_or_are_refused() {
+    let mut settings = Settings::default();
+    for metal in Metal::ALL {
+        settings.batch.metal = metal;
+        for wire in [WireSize::Gauge(Gauge::swg(18).unwrap()), WireSize::Diameter(Length::from_um(900))] {
+            settings.batch.wire = wire;
+            let bytes = written(&settings);
+            assert!(bytes.len() < 100, "{}", bytes.len());
+            assert_eq!(postcard::from_bytes::<Settings>(&bytes), Ok(settings));
+        }
+    }
+    settings.build.pulses = 0;
+    assert!(postcard::from_bytes::<Settings>(&written(&settings)).is_err());
+}
+
+/// What has been made of a batch survives another encoder, other units and another sound, and ends where
+/// the batch becomes another one.
+#[test]
+fn batch_in_progress_survives_a_new_encoder() {
+    let mut hand = new();
+    hand.yes().yes();
+    hand.keeps_a_coil();
+    let made = hand.bench.progress();
+    assert!(made.rings > 0);
+    let mut settings = *hand.bench.settings();
+    settings.build.pulses = 1_000;
+    settings.build.units = Units::Inches;
+    let kept = hand.bench.batch(0).unwrap();
+    hand.no();
+    hand.bench.set_up(settings);
+    assert_eq!(hand.bench.progress(), made);
+    // And over a power cut.
+    let mut again = Bench::new();
+    again.set_up(settings);
+    assert!(again.resume_batch(0, &kept));
+    assert_eq!(again.progress(), made);
+    settings.batch.mandrel = Length::from_um(5_000);
+    hand.bench.set_up(settings);
+    assert_eq!(hand.bench.progress(), Progress::default());
+}
+
+/// Whoever sets up while a channel dies keeps what they have set, and is told where it matters.
+#[test]
+fn dead_channel_does_not_throw_out_of_the_pages() {
+    let mut hand = new();
+    open(&mut hand, 2);
+    hand.reads(Reading { dead: Some(Channel::B), ..QUIET });
+    assert_eq!((hand.bench.phase(), hand.bench.dead_channel()), (Phase::SetUp, Some(Channel::B)));
+}
+
+proptest! {
+    /// Whatever is turned and pressed, settings stay within their ranges: they can be written down and
+    /// read back.
+    #[test]
+    fn knob_stays_within_the_ranges(list in 1_i8..=2, acts in prop::collection::vec((0_u8..8, any::<i8>(), 0_u32..200), 0..120)) {
+        let mut hand = new();
+        open(&mut hand, list);
+        for (act, clicks, ms) in acts {
+            hand.waits(ms);
+            match act {
+                0 => hand.yes(),
+                1 => hand.no(),
+                2 | 3 => hand.knob(clicks.signum()),
+                _ => hand.knob(clicks),
+            };
+            let State::SetUp(set_up) = hand.bench.state() else { break };
+            let bytes = written(set_up.settings());
+            prop_assert_eq!(postcard::from_bytes::<Settings>(&bytes), Ok(*set_up.settings()));
+        }
+    }
+}

@@ -1,0 +1,47 @@
+// From the moment that the power comes, with a flash that holds as much as it ever will.
+import assert from 'node:assert/strict';
+import { existsSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { test } from 'node:test';
+import { Counter, TARGET, TURN } from './counter.mjs';
+
+/** Written by the example full_store of turntally-tests, as .ci/emulate has it. */
+const STORE = join(TARGET, 'full-store');
+
+/** The flash, and what must be made of it. */
+function fullStore() {
+  const hint = 'cargo run -p turntally-tests --example full_store -- target/full-store.bin makes it';
+  assert.ok(existsSync(`${STORE}.json`), `${STORE}.bin is missing: ${hint}`);
+  const flash = new Uint8Array(2 * 1024 * 1024).fill(0xff);
+  flash.set(readFileSync(`${STORE}.bin`));
+  return { flash, ...JSON.parse(readFileSync(`${STORE}.json`)) };
+}
+
+test('with a full store everything is back within 300 ms', (t) => {
+  const { flash, counts, made, notes, records } = fullStore();
+  const counter = new Counter({ flash });
+  counter.until(() => counter.last !== undefined, 'the first line of state', 300);
+  t.diagnostic(`first line of state after ${counter.ms.toFixed(0)} ms`);
+  counter.until(() => counter.last.phase === 'Fault', 'what was kept', 300 - counter.ms);
+  t.diagnostic(`${records} records and ${notes} notes read, and the line that says so out after ${counter.ms.toFixed(0)} ms`);
+  const { doubt, trouble, ...state } = counter.state();
+  assert.deepEqual([state.made, state.counts, doubt], [made, counts, TURN / 4]);
+  assert.equal(trouble, 1, 'there is no room for another note, and it says so');
+  counter.finish();
+});
+
+test('with a full store, too, what turns while it starts is counted from the first sample', (t) => {
+  const { flash, made, counts } = fullStore();
+  const counter = new Counter({ flash });
+  const rate = 100_000;
+  counter.crank.turn(rate / 2, rate);
+  counter.until(() => !counter.crank.turning, 'the end of the turning');
+  const state = counter.state();
+  const missedMs = ((counter.crank.made - state.position) / rate) * 1e3;
+  t.diagnostic(`first sample ${missedMs.toFixed(2)} ms after power-on`);
+  assert.ok(missedMs >= 0 && missedMs < 20, `${missedMs} ms`);
+  assert.deepEqual([state.illegal, state.lost, state.made], [0, 0, made]);
+  // The coil goes on from its note with what came after that was read.
+  assert.ok(state.counts > counts && state.counts < counts + state.position, `${state.counts} counts`);
+  counter.finish();
+});

@@ -1,0 +1,97 @@
+//! Writes what the flash of a counter holds at its fullest, for the emulator: records up to the last that
+//! fits before they are moved, and a coil whose notes have used up their room. Beside the image at the path that is
+//! given goes a `.json` with what a counter must make of it.
+
+#![allow(clippy::unwrap_used, reason = "a tool of the tests may stop where it stands")]
+
+use std::path::PathBuf;
+use std::{env, fs};
+
+use turntally_core::bench::snapshot::NOTE_PARTS;
+use turntally_core::bench::{Bench, Event, Input, Key};
+use turntally_core::settings::{Make, Settings};
+use turntally_core::signal::Reading;
+use turntally_core::units::Micros;
+use turntally_firmware::store::guard::Open;
+use turntally_firmware::store::{Layout, Save, Store};
+use turntally_sim::flash::{Cells, VirtualFlash};
+
+/// A bench with a clock.
+struct Desk {
+    bench: Bench,
+    at: Micros,
+}
+
+impl Desk {
+    fn tell(&mut self, input: Input) {
+        self.at = self.at.plus(Micros::from_millis(500));
+        _ = self.bench.handle(Event { at: self.at, input });
+    }
+
+    fn turn(&mut self, counts: i64) {
+        self.tell(Input::Encoder(Reading { net: counts, ..Reading::default() }));
+    }
+
+    fn begin(&mut self) {
+        self.tell(Input::Key(Key::Yes));
+        self.tell(Input::Key(Key::Yes));
+    }
+}
+
+fn main() {
+    let path = PathBuf::from(env::args_os().nth(1).unwrap());
+    let mut desk = Desk { bench: Bench::new(), at: Micros::ZERO };
+    let mut settings = Settings::default();
+    // Set at the counter: what it is born with need not be kept.
+    settings.batch.make = Make::Rings(600);
+    desk.bench.set_up(settings);
+    let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
+    let mut store = Store::new(flash.clone(), Open, Layout::PICO);
+
+    // One coil kept, and the next one begun.
+    desk.begin();
+    desk.turn(desk.bench.goal().unwrap().aim());
+    desk.tell(Input::Key(Key::Yes));
+    desk.tell(Input::Key(Key::Yes));
+    let made = desk.bench.progress().rings;
+    store.save(&Save::Settings(settings)).unwrap();
+    store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
+    store.save(&Save::Room(desk.bench.notes_in_coil())).unwrap();
+    desk.begin();
+
+    // To and fro, a note each time, while there is room for the next.
+    let step = desk.bench.goal().unwrap().turn / i64::from(NOTE_PARTS);
+    let mut notes = 0;
+    let mut kept = (flash.cells(), 0);
+    loop {
+        desk.turn(if notes % 64 < 48 { step } else { -step });
+        if store.save(&Save::Note(desk.bench.coil_note().unwrap())).is_err() {
+            break;
+        }
+        notes += 1;
+        kept = (flash.cells(), desk.bench.counts());
+    }
+    let (cells, counts) = kept;
+
+    // Records until there is room for one no more: the one that would have to be moved is left out.
+    let flash = VirtualFlash::new(cells);
+    let mut store = Store::new(flash.clone(), Open, Layout::PICO);
+    let erases = |flash: &VirtualFlash| flash.with_cells(|cells| cells.erases().iter().sum::<u32>());
+    let erased = erases(&flash);
+    let (mut records, mut cells) = (0, flash.cells());
+    loop {
+        store.save(&Save::Settings(settings)).unwrap();
+        store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
+        if erases(&flash) > erased {
+            break;
+        }
+        records += 1;
+        cells = flash.cells();
+    }
+
+    fs::write(&path, cells.bytes()).unwrap();
+    let told =
+        format!("{{ \"counts\": {counts}, \"made\": {made}, \"notes\": {notes}, \"records\": {records} }}\n");
+    fs::write(path.with_extension("json"), &told).unwrap();
+    print!("{told}");
+}

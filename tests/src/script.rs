@@ -1,0 +1,128 @@
+//! The scripts of `tests/emulator/scripts`, which the desktop's board ([`crate::desk`]) and the emulated
+//! Pico (`tests/emulator/script.mjs`) both play. One act a line; `#` begins a comment.
+
+use turntally_core::bench::Key;
+
+/// How long `press` holds a key, and how long any key is up afterwards, milliseconds.
+pub const PRESS_MS: u64 = 60;
+/// See [`PRESS_MS`].
+pub const KEY_UP_MS: u64 = 60;
+/// A quarter of a click of the knob, milliseconds.
+pub const KNOB_STEP_MS: u64 = 5;
+/// How long everything is left alone before a look, milliseconds: the screen and the serial line are up to
+/// date by then.
+pub const LOOK_MS: u64 = 300;
+
+/// How far to crank.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// By so many counts.
+    By(i64),
+    /// To so many counts past the aim of the coil on the mandrel.
+    ToAim(i64),
+}
+
+/// A channel of the encoder.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Channel {
+    /// Channel A.
+    A,
+    /// Channel B.
+    B,
+}
+
+/// What hands do, or what happens to the hardware.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Act {
+    /// `wait MS`.
+    Wait {
+        /// Milliseconds.
+        ms: u64,
+    },
+    /// `hold yes|no MS`; `press yes|no` holds it for a moment.
+    Hold {
+        /// Which.
+        key: Key,
+        /// Milliseconds that it is down.
+        ms: u64,
+    },
+    /// `crank by COUNTS at RATE`, `crank to aim+COUNTS at RATE`; the latter after 200 ms of rest, so that the
+    /// Pico has told where it stands.
+    Crank {
+        /// How far.
+        way: Way,
+        /// Counts a second.
+        rate: u32,
+    },
+    /// `knob CLICKS`.
+    Knob {
+        /// Clicks, negative to the left.
+        clicks: i64,
+    },
+    /// `screen on|off`.
+    Screen {
+        /// It is on its wires.
+        plugged: bool,
+    },
+    /// `wire a|b on|off`: a channel of the encoder.
+    Wire {
+        /// Which.
+        channel: Channel,
+        /// Its wire is whole.
+        sound: bool,
+    },
+    /// `look NAME`: the picture and the state at rest are written down.
+    Look {
+        /// In the names of files.
+        name: String,
+    },
+}
+
+/// Reads a script.
+///
+/// # Errors
+/// The first line that is none.
+pub fn parse(text: &str) -> Result<Vec<Act>, String> {
+    let lines = text.lines().map(|line| line.split('#').next().unwrap_or_default().trim());
+    let acts = lines.filter(|line| !line.is_empty());
+    acts.map(|line| act(line).ok_or_else(|| format!("no act: {line}"))).collect()
+}
+
+fn act(line: &str) -> Option<Act> {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    Some(match words.as_slice() {
+        ["wait", ms] => Act::Wait { ms: ms.parse().ok()? },
+        ["press", name] => Act::Hold { key: key(name)?, ms: PRESS_MS },
+        ["hold", name, ms] => Act::Hold { key: key(name)?, ms: ms.parse().ok()? },
+        ["crank", "by", counts, "at", rate] => {
+            Act::Crank { way: Way::By(counts.parse().ok()?), rate: rate.parse().ok()? }
+        }
+        ["crank", "to", goal, "at", rate] => {
+            let more = goal.strip_prefix("aim")?;
+            let more = if more.is_empty() { 0 } else { more.parse().ok()? };
+            Act::Crank { way: Way::ToAim(more), rate: rate.parse().ok()? }
+        }
+        ["knob", clicks] => Act::Knob { clicks: clicks.parse().ok()? },
+        ["screen", state] => Act::Screen { plugged: on(state)? },
+        ["wire", "a", state] => Act::Wire { channel: Channel::A, sound: on(state)? },
+        ["wire", "b", state] => Act::Wire { channel: Channel::B, sound: on(state)? },
+        ["look", name] => Act::Look { name: (*name).to_owned() },
+        _ => return None,
+    })
+}
+
+fn key(name: &str) -> Option<Key> {
+    match name {
+        "yes" => Some(Key::Yes),
+        "no" => Some(Key::No),
+        _ => None,
+    }
+}
+
+fn on(word: &str) -> Option<bool> {
+    match word {
+        "on" => Some(true),
+        "off" => Some(false),
+        _ => None,
+    }
+}

@@ -1,0 +1,357 @@
+//! What firmware/README.md and firmware/wiring.svg tell a builder is what the firmware does: pins, messages,
+//! and the figures that are worked out there.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop where it stands")]
+#![allow(clippy::float_cmp, reason = "figures that are written out and whole, or read from one text")]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use embedded_storage::nor_flash::NorFlashErrorKind;
+use turntally_core::bench::Fault;
+use turntally_core::screen::fault_words;
+use turntally_core::signal::Channel;
+use turntally_firmware::store::StoreError;
+use turntally_firmware::store::guard::FlashError;
+
+/// What stands at the 40 pins of a Pico, from the USB socket down the left side and up the right (the
+/// board's data sheet, from memory).
+const PINS: [&str; 40] = [
+    "GP0", "GP1", "GND", "GP2", "GP3", "GP4", "GP5", "GND", "GP6", "GP7", "GP8", "GP9", "GND", "GP10",
+    "GP11", "GP12", "GP13", "GND", "GP14", "GP15", "GP16", "GP17", "GND", "GP18", "GP19", "GP20", "GP21",
+    "GND", "GP22", "RUN", "GP26", "GP27", "GND", "GP28", "ADC_VREF", "3V3", "3V3_EN", "GND", "VSYS", "VBUS",
+];
+
+/// The fields of `Pins` in pins.rs, with what the wires of each are called for a builder.
+const FIELDS: [(&str, &[&str]); 10] = [
+    ("encoder_a", &["encoder A"]),
+    ("encoder_b", &["encoder B"]),
+    ("screen", &["screen SDA", "screen SCL"]),
+    ("knob", &["knob A", "knob B"]),
+    ("yes", &["key Yes"]),
+    ("no", &["key No"]),
+    ("lamp", &["lamp red", "lamp yellow", "lamp green"]),
+    ("stop", &["stop line"]),
+    ("sounder", &["sounder"]),
+    ("serial", &["UART TX", "UART RX"]),
+];
+
+/// The emulator's names for them; the screen and the serial line are buses there.
+const EMULATED: [(&str, &str); 11] = [
+    ("encoderA", "encoder A"),
+    ("encoderB", "encoder B"),
+    ("knobA", "knob A"),
+    ("knobB", "knob B"),
+    ("yes", "key Yes"),
+    ("no", "key No"),
+    ("red", "lamp red"),
+    ("yellow", "lamp yellow"),
+    ("green", "lamp green"),
+    ("stop", "stop line"),
+    ("sounder", "sounder"),
+];
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap().to_owned()
+}
+
+fn read(path: &str) -> String {
+    fs::read_to_string(root().join(path)).unwrap_or_else(|error| panic!("{path}: {error}"))
+}
+
+/// Numbers that follow `mark` in a text, in order.
+fn numbers_after(text: &str, mark: &str) -> Vec<u8> {
+    let number = |rest: &str| rest.chars().take_while(char::is_ascii_digit).collect::<String>().parse().ok();
+    text.split(mark).skip(1).filter_map(number).collect()
+}
+
+/// GPIO by wire, as `Pins::new` of the board hands them out.
+fn wires() -> BTreeMap<&'static str, u8> {
+    let source = read("firmware/src/bin/pico/pins.rs");
+    let body = source.split("pub fn new(").nth(1).unwrap();
+    let mut wires = BTreeMap::new();
+    for (field, names) in FIELDS {
+        let line = body.lines().find(|line| line.trim().starts_with(&format!("{field}:"))).unwrap();
+        let gpios = numbers_after(line, "PIN_");
+        assert_eq!(gpios.len(), names.len(), "{field}: {line}");
+        wires.extend(names.iter().copied().zip(gpios));
+    }
+    // A pin that is not among the fields above would go untold.
+    assert_eq!(numbers_after(body, "PIN_").len(), wires.len());
+    wires
+}
+
+/// The cells of the table whose head begins with these.
+fn table(text: &str, head: &[&str]) -> Vec<Vec<String>> {
+    let cells = |line: &str| -> Vec<String> {
+        line.trim().trim_matches('|').split('|').map(|cell| cell.trim().to_owned()).collect()
+    };
+    let is_head = |line: &&str| line.starts_with('|') && cells(line).iter().zip(head).all(|(a, b)| a == b);
+    let rows: Vec<_> = text.lines().skip_while(|line| !is_head(line)).skip(2).collect();
+    let rows: Vec<_> = rows.iter().take_while(|line| line.starts_with('|')).map(|line| cells(line)).collect();
+    assert!(!rows.is_empty(), "there is no table of {head:?}");
+    rows
+}
+
+/// A figure as it stands in a cell: thousands with commas, a unit behind.
+fn figure(cell: &str) -> f64 {
+    let digits: String =
+        cell.replace(',', "").chars().take_while(|c| c.is_ascii_digit() || *c == '.').collect();
+    digits.parse().unwrap_or_else(|_| panic!("no figure in {cell:?}"))
+}
+
+/// The README's wiring table names every wire of the board with its GPIO and its place on the Pico, and none
+/// that is not there.
+#[test]
+fn readme_pins_are_those_of_the_firmware() {
+    let mut told = BTreeMap::new();
+    for row in table(&read("firmware/README.md"), &["pin", "GPIO", "wire"]) {
+        let (pin, gpio): (usize, u8) = (row[0].parse().unwrap(), row[1].parse().unwrap());
+        assert_eq!(PINS[pin - 1], format!("GP{gpio}"), "pin {pin}");
+        told.insert(row[2].clone(), gpio);
+    }
+    let wires: BTreeMap<String, u8> =
+        wires().into_iter().map(|(wire, gpio)| (wire.to_owned(), gpio)).collect();
+    assert_eq!(told, wires);
+}
+
+/// So does the table that stands in the source itself.
+#[test]
+fn pins_told_in_the_source_are_those_of_the_code() {
+    let source = read("firmware/src/bin/pico/pins.rs").replace("//! ", "");
+    let split = |cell: &str| cell.split(", ").map(|n| n.parse().unwrap()).collect::<Vec<usize>>();
+    let mut gpios = Vec::new();
+    for row in table(&source, &["pin", "GPIO"]) {
+        let (pins, numbers) = (split(&row[0]), split(&row[1]));
+        assert_eq!(pins.len(), numbers.len(), "{row:?}");
+        for (pin, gpio) in pins.iter().zip(&numbers) {
+            assert_eq!(PINS[pin - 1], format!("GP{gpio}"), "{row:?}");
+        }
+        gpios.extend(numbers);
+    }
+    let mut used: Vec<usize> = wires().values().copied().map(usize::from).collect();
+    used.sort_unstable();
+    gpios.sort_unstable();
+    assert_eq!(gpios, used);
+}
+
+/// The emulator drives and hears the same pins.
+#[test]
+fn emulated_pins_are_those_of_the_firmware() {
+    let rig = read("tests/emulator/rig.mjs");
+    let list = rig.split("export const PIN = {").nth(1).unwrap().split('}').next().unwrap();
+    let told: BTreeMap<&str, u8> = list
+        .split(',')
+        .map(|pair| {
+            let (name, gpio) = pair.split_once(':').unwrap();
+            (name.trim(), gpio.trim().parse().unwrap())
+        })
+        .collect();
+    let wires = wires();
+    let expected: BTreeMap<&str, u8> = EMULATED.iter().map(|(name, wire)| (*name, wires[wire])).collect();
+    assert_eq!(told, expected);
+}
+
+/// The drawing has all 40 pins, each at its place and under its name, with the wire that the firmware has
+/// there.
+#[test]
+fn drawn_pins_are_those_of_the_firmware() {
+    let svg = read("firmware/wiring.svg");
+    let mut at: BTreeMap<String, &str> =
+        wires().into_iter().map(|(wire, gpio)| (format!("GP{gpio}"), wire)).collect();
+    at.extend([("3V3", "3V3 out"), ("VBUS", "5 V out")].map(|(pin, wire)| (pin.to_owned(), wire)));
+    let attribute = |line: &str, name: &str| {
+        figure(line.split(&format!(" {name}=\"")).nth(1).unwrap_or_else(|| panic!("no {name} in {line}")))
+    };
+    let mut places = Vec::new();
+    for (number, name) in (1..).zip(PINS) {
+        let line = svg.lines().find(|line| line.contains(&format!("id=\"pin-{number}\""))).unwrap();
+        let words: Vec<&str> =
+            line.split("</text>").filter_map(|part| part.rsplit_once('>')).map(|(_, word)| word).collect();
+        let wire = if name == "GND" { "GND" } else { at.get(name).copied().unwrap_or("free") };
+        assert_eq!(words[..3], [number.to_string().as_str(), name, wire], "pin {number}");
+        places.push((attribute(line, "cx"), attribute(line, "cy")));
+    }
+    let (left, right) = places.split_at(20);
+    for ((x, y), (other_x, other_y)) in left.iter().zip(right.iter().rev()) {
+        assert!(x < other_x && y == other_y, "the two sides stand askew");
+    }
+    assert!(left.windows(2).all(|pair| pair[0].0 == pair[1].0 && pair[0].1 < pair[1].1));
+}
+
+/// Every fault of the bench; the match makes the compiler ask for a new one here.
+fn faults() -> Vec<Fault> {
+    let all = vec![
+        Fault::Dead(Channel::A),
+        Fault::Dead(Channel::B),
+        Fault::MissedSteps,
+        Fault::Chatter,
+        Fault::Backwards,
+        Fault::SamplesLost,
+        Fault::OutOfRange,
+        Fault::PowerCut,
+    ];
+    for fault in &all {
+        match fault {
+            Fault::Dead(Channel::A | Channel::B)
+            | Fault::MissedSteps
+            | Fault::Chatter
+            | Fault::Backwards
+            | Fault::SamplesLost
+            | Fault::OutOfRange
+            | Fault::PowerCut => {}
+        }
+    }
+    all
+}
+
+/// Every reason why something was not kept, likewise.
+fn store_errors() -> Vec<StoreError> {
+    let mut all = vec![
+        StoreError::Damaged,
+        StoreError::NoteDamaged,
+        StoreError::Newer,
+        StoreError::Full,
+        StoreError::LogFull,
+    ];
+    all.extend(
+        [
+            FlashError::Driver(NorFlashErrorKind::Other),
+            FlashError::NotWritten,
+            FlashError::NotErased,
+            FlashError::Turning,
+            FlashError::Kept,
+        ]
+        .map(StoreError::Flash),
+    );
+    for error in &all {
+        match error {
+            StoreError::Damaged
+            | StoreError::NoteDamaged
+            | StoreError::Newer
+            | StoreError::Full
+            | StoreError::LogFull => {}
+            StoreError::Flash(
+                FlashError::Driver(_)
+                | FlashError::NotWritten
+                | FlashError::NotErased
+                | FlashError::Turning
+                | FlashError::Kept,
+            ) => {}
+        }
+    }
+    all
+}
+
+/// The Rust files of the firmware.
+fn sources(folder: &Path, found: &mut Vec<String>) {
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            sources(&path, found);
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            let text = fs::read_to_string(&path).unwrap();
+            // Tests make up their own.
+            found.push(text.split("#[cfg(test)]").next().unwrap().to_owned());
+        }
+    }
+}
+
+/// Titles of the messages about the counter itself, and their details where those are plain words.
+fn troubles() -> Vec<(String, Option<String>)> {
+    let mut texts = Vec::new();
+    sources(&root().join("firmware/src"), &mut texts);
+    let quoted = |text: &str| text.split('"').nth(1).unwrap().to_owned();
+    let mut found = Vec::new();
+    for call in texts.iter().flat_map(|text| text.split("Trouble::new(").skip(1)) {
+        let call = call.split(");").next().unwrap();
+        assert!(call.trim_start().starts_with('"'), "this title cannot be found by its words: {call}");
+        let detail = quoted(call.split("format_args!(").nth(1).unwrap());
+        found.push((quoted(call), (!detail.contains('{')).then_some(detail)));
+    }
+    assert!(found.len() >= 4, "only {found:?}");
+    found
+}
+
+/// The README says of every message that the screen can show what to do about it, and of none that it
+/// cannot show.
+#[test]
+fn every_message_has_its_advice() {
+    let rows = table(&read("firmware/README.md"), &["it says", "means", "do"]);
+    let told: Vec<&str> = rows.iter().map(|row| row[0].as_str()).collect();
+    let troubles = troubles();
+    let mut titles: Vec<String> = faults().into_iter().map(|fault| fault_words(fault).0.to_owned()).collect();
+    titles.extend(troubles.iter().map(|(title, _)| title.clone()));
+    let mut details: Vec<String> = store_errors().iter().map(ToString::to_string).collect();
+    details.extend(troubles.iter().filter_map(|(_, detail)| detail.clone()));
+    for title in &titles {
+        assert!(told.iter().any(|cell| cell.starts_with(&format!("**{title}**"))), "nothing about {title}");
+    }
+    for detail in &details {
+        assert!(told.iter().any(|cell| cell.contains(&format!("\"{detail}\""))), "nothing about {detail}");
+    }
+    for row in &rows {
+        let title = row[0].split("**").nth(1).unwrap();
+        assert!(titles.iter().any(|known| known == title), "{title} is never shown");
+        assert!(row.len() == 3 && row[1..].iter().all(|cell| !cell.is_empty()), "{row:?}");
+    }
+}
+
+/// Counts, one count, and the highest speed by four counts to a pulse and 200,000 edges a second.
+#[test]
+fn pulses_and_speeds_are_worked_out_right() {
+    for row in table(&read("firmware/README.md"), &["pulses", "counts in a turn"]) {
+        let [pulses, counts, count, turns, rev_min] = [0, 1, 2, 3, 4].map(|cell| figure(&row[cell]));
+        assert!(counts == 4.0 * pulses, "{row:?}");
+        assert!((count - 1_000.0 / counts).abs() <= 0.0005, "{row:?}");
+        assert!((turns - 200_000.0 / counts).abs() <= 0.05, "{row:?}");
+        assert!((rev_min - 60.0 * 200_000.0 / counts).abs() <= 0.5, "{row:?}");
+    }
+}
+
+/// The pull-up table by its own formula.
+#[test]
+fn pull_ups_are_worked_out_right() {
+    let to_high = (3.3_f64 / (3.3 - 2.0)).ln();
+    let delay = |kilohms: f64, metres: f64| kilohms * (100.0 * metres + 30.0) * 1e-3 * to_high;
+    for row in table(&read("firmware/README.md"), &["pull-up", "sinks"]) {
+        let kilohms = figure(row[0].trim_start_matches(|c: char| !c.is_ascii_digit()));
+        assert!((figure(&row[1]) - 3.3 / kilohms).abs() <= 0.005, "{row:?}");
+        assert!((figure(&row[2]) - delay(kilohms, 1.0)).abs() <= 0.005, "{row:?}");
+        assert!((figure(&row[3]) - delay(kilohms, 3.0)).abs() <= 0.005, "{row:?}");
+        let safe = (1e6 / (4.0 + delay(kilohms, 3.0))).min(200_000.0);
+        assert!((0.0..100.0).contains(&(safe - figure(&row[4]))), "{row:?}: {safe}");
+    }
+}
+
+/// The divider of 1.0 and 1.8 kΩ: levels within what the pin takes and knows (RP2040 data sheet: 2.0 V is high,
+/// 0.8 V low, the pull-up 50 kΩ at least; 3.6 V is the most that the pin takes).
+#[test]
+fn divider_is_worked_out_right() {
+    let (above, below, pull_up) = (1.0, 1.8, 50.0);
+    let share = below / (above + below);
+    let low = |scale: f64| {
+        (0.4 / (above * scale) + 3.3 / pull_up) / ((1.0 / above + 1.0 / below) / scale + 1.0 / pull_up)
+    };
+    let expected =
+        [5.0 * share, 5.25 * share, 2.0 / share, low(1.0), 5.0 / (above + below), 2.2 * above * share * 30.0];
+    let readme = read("firmware/README.md");
+    let told: Vec<f64> =
+        table(&readme, &["", "arithmetic", "figure"]).iter().map(|row| figure(&row[2])).collect();
+    assert_eq!(told.len(), expected.len());
+    for (told, expected) in told.iter().zip(expected) {
+        assert!((told - expected).abs() <= if *told > 10.0 { 0.5 } else { 0.005 }, "{told} is {expected:.4}");
+    }
+    assert!(expected[1] < 3.6 && expected[3] < 0.8);
+    assert!(readme.contains(&format!("from {:.2} to {:.2} V", low(1.0), low(10.0))));
+}
+
+/// The UF2 file is made in the gate with the version that the README names.
+#[test]
+fn uf2_tool_is_that_of_the_gate() {
+    let script = read(".ci/uf2");
+    let version = script.split("version=").nth(1).unwrap().lines().next().unwrap();
+    let command = format!("cargo install elf2uf2-rs --version {version} --locked --no-default-features");
+    assert!(read("firmware/README.md").contains(&command), "{command}");
+}
