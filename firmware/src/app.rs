@@ -153,7 +153,12 @@ impl App {
     /// Takes a job that came over the link before ([`Store::load_job`]). To be called before
     /// [`App::restore`], with one place after the other from the counter's own jobs on.
     pub fn restore_job(&mut self, place: usize, job: Job) {
-        _ = self.view.bench.put_job(place, job);
+        let bench = &mut self.view.bench;
+        // The place that no computer filled is that of the batch that was set up here, which comes later.
+        if place > bench.jobs().len() {
+            bench.set_up(*bench.settings());
+        }
+        _ = bench.put_job(place, job);
     }
 
     /// Goes on from what the store holds.
@@ -181,10 +186,11 @@ impl App {
     pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> Kept {
         self.expect_store();
         for place in (0..MAX_JOBS as u8).skip(self.own_jobs) {
-            let Some(job) = store.load_job(place) else { break };
-            self.restore_job(usize::from(place), job);
+            if let Some(job) = store.load_job(place) {
+                self.restore_job(usize::from(place), job);
+            }
         }
-        let kept = store.load(self.bench().jobs().len());
+        let kept = store.load(self.bench().places());
         self.restore(&kept);
         kept
     }

@@ -12,7 +12,7 @@ use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
 #[cfg(feature = "link")]
-use turntally_core::bench::{Job, log::EntryBytes};
+use turntally_core::bench::{Job, MAX_JOBS, log::EntryBytes};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
@@ -35,7 +35,7 @@ static WAITING: AtomicBool = AtomicBool::new(false);
 /// This is one.
 static CLEAR: AtomicBool = AtomicBool::new(false);
 
-type FlashStore = Store<Flash<'static, FLASH, Blocking, SIZE>, TickSays>;
+type FlashStore = Store<Flash<'static, FLASH, Blocking, FLASH_SIZE>, TickSays>;
 
 /// What an entry of the log was found to be.
 #[cfg(feature = "link")]
@@ -135,9 +135,11 @@ pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
 #[cfg(feature = "link")]
 async fn load_jobs(store: &mut FlashStore, own: usize) -> usize {
     let mut jobs = own;
-    while let Some(job) = u8::try_from(jobs).ok().and_then(|place| store.load_job(place)) {
-        tell_found(Found::Job(jobs, job)).await;
-        jobs += 1;
+    for place in (0..MAX_JOBS as u8).skip(own) {
+        if let Some(job) = store.load_job(place) {
+            tell_found(Found::Job(place.into(), job)).await;
+            jobs = usize::from(place) + 1;
+        }
     }
     jobs
 }
