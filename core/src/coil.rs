@@ -339,7 +339,7 @@ impl CoilRule {
         let rings = i128::from(rings.min(MAX_RINGS_PER_COIL));
         let one = i128::from(Turns::ONE);
         let released = (rings + 1) * one + i128::from(self.tail.nano());
-        let kept = i128::from(self.kept_least.max(1));
+        let kept = self.kept_least.max(1);
         // Rounded up, so that rounding down in `usable` still reaches the whole turn.
         Turns::from_nano(ceil_div(released * one, kept).unwrap_or(i64::MAX))
     }
@@ -349,7 +349,7 @@ impl CoilRule {
     pub const fn length(&self, wound: Turns) -> Length {
         let along = wound.nano() as i128 * self.pitch.nm() as i128;
         // A turn count is below 9.3e9 and a pitch below 6 m: past i64 only for coils beyond any bench.
-        match ceil_div(along, Turns::ONE as i128) {
+        match ceil_div(along, Turns::ONE) {
             Some(along) => Length::from_nm(along.saturating_add(self.wire.nm())),
             None => Length::from_nm(i64::MAX),
         }
@@ -363,7 +363,7 @@ impl CoilRule {
         if along <= 0 || self.pitch.nm() <= 0 {
             return Turns::ZERO;
         }
-        match floor_div(along * Turns::ONE as i128, self.pitch.nm() as i128) {
+        match floor_div(along * Turns::ONE as i128, self.pitch.nm()) {
             Some(nano) => Turns::from_nano(nano),
             None => Turns::from_nano(i64::MAX),
         }
@@ -372,7 +372,7 @@ impl CoilRule {
     /// Wire wound on by `wound` turns, rounded up to a nanometre a turn.
     #[must_use]
     pub const fn wire_used(&self, wound: Turns) -> Length {
-        match floor_div(wound.nano() as i128 * self.turn_wire.nm() as i128, Turns::ONE as i128) {
+        match floor_div(wound.nano() as i128 * self.turn_wire.nm() as i128, Turns::ONE) {
             Some(nm) => Length::from_nm(nm),
             None => Length::from_nm(i64::MAX),
         }
@@ -383,7 +383,7 @@ impl CoilRule {
             return Turns::ZERO;
         }
         // What is kept is below one turn in one, so it fits.
-        let released = match floor_div(wound.nano() as i128 * kept as i128, Turns::ONE as i128) {
+        let released = match floor_div(wound.nano() as i128 * kept as i128, Turns::ONE) {
             Some(released) => released,
             None => i64::MAX,
         };

@@ -192,14 +192,15 @@ impl CountsPerTurn {
     #[must_use]
     pub fn turns(self, counts: i64) -> Option<Turns> {
         let nano = i128::from(counts) * i128::from(Turns::ONE) * i128::from(self.den);
-        floor_div(nano, self.num.into()).map(Turns::from_nano)
+        floor_div(nano, self.num.cast_signed()).map(Turns::from_nano)
     }
 
     /// The fewest counts that make at least `turns`.
     #[must_use]
     pub fn counts_for(self, turns: Turns) -> Option<i64> {
         let exact = i128::from(turns.nano()) * i128::from(self.num);
-        let one = i128::from(Turns::ONE) * i128::from(self.den);
+        // Both fit: they come of pulses and teeth.
+        let one = Turns::ONE * self.den.cast_signed();
         ceil_div(exact, one)
     }
 }

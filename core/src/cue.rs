@@ -220,7 +220,7 @@ impl StopCue {
         let ran_on = i128::from(counts) - i128::from(said.counts);
         if said.speed > 0 && ran_on >= 0 {
             // Speed is in thousandths of a count per second.
-            let us = floor_div(ran_on * 1_000_000_000, i128::from(said.speed));
+            let us = floor_div(ran_on * 1_000_000_000, said.speed);
             let us = us.and_then(|us| u64::try_from(us).ok());
             self.stop_time = us.map(|us| Micros::new(us).min(MAX_LEAD));
         }
@@ -242,7 +242,7 @@ fn lead_counts(speed: i64, lead: Micros) -> i64 {
 /// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
 /// the end.
 fn beat(left: i64, window: i64) -> Micros {
-    let left = floor_div(i128::from(left.max(0)) * 1_000, i128::from(window));
+    let left = floor_div(i128::from(left.max(0)) * 1_000, window);
     let gone = 1_000 - left.map_or(1_000, |left| left.min(1_000)) as u64;
     Micros::new(600_000 - 490_000 * gone * gone / 1_000_000)
 }

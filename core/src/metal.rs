@@ -130,8 +130,59 @@ impl FromStr for Temper {
 /// The yield figure is nowhere above the tensile one (tested for every row of the table).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Strength {
-    yield_strength: Figure<Stress>,
-    tensile: Figure<Stress>,
+    /// In MPa.
+    yield_strength: Listed<1>,
+    /// In MPa.
+    tensile: Listed<1>,
+}
+
+/// A figure as it is listed: whole parts, `PER` to the unit, so that a chip has room for all of them. Divided, they
+/// are the very numbers that stand in the table: the compiler looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Listed<const PER: u16> {
+    parts: [u16; 3],
+    #[cfg(feature = "sources")]
+    source: &'static str,
+}
+
+impl<const PER: u16> Listed<PER> {
+    #[cfg_attr(not(feature = "sources"), expect(unused_variables, reason = "a chip has no room for it"))]
+    const fn new(figures: [f64; 3], source: &'static str) -> Self {
+        let mut parts = [0; 3];
+        let mut at = 0;
+        while at < 3 {
+            parts[at] = (figures[at] * PER as f64 + 0.5) as u16;
+            assert!(parts[at] as f64 / PER as f64 == figures[at], "finer than it is listed");
+            at += 1;
+        }
+        Self {
+            parts,
+            #[cfg(feature = "sources")]
+            source,
+        }
+    }
+
+    /// Low, usual, high.
+    const fn figures(&self) -> [f64; 3] {
+        let [low, value, high] = self.parts;
+        let per = PER as f64;
+        [low as f64 / per, value as f64 / per, high as f64 / per]
+    }
+
+    #[cfg(feature = "sources")]
+    const fn source(&self) -> &'static str {
+        self.source
+    }
+
+    /// A chip has no room for it.
+    #[cfg(not(feature = "sources"))]
+    const fn source(&self) -> &'static str {
+        ""
+    }
+}
+
+const fn stresses([low, value, high]: [f64; 3]) -> [Stress; 3] {
+    [Stress::new(low), Stress::new(value), Stress::new(high)]
 }
 
 impl Strength {
@@ -139,13 +190,13 @@ impl Strength {
     /// where the source measured so).
     #[must_use]
     pub const fn yield_strength(&self) -> Figure<Stress> {
-        self.yield_strength
+        Figure::new(stresses(self.yield_strength.figures()), self.yield_strength.source())
     }
 
     /// Tensile strength: the most it carries, per original cross-section.
     #[must_use]
     pub const fn tensile(&self) -> Figure<Stress> {
-        self.tensile
+        Figure::new(stresses(self.tensile.figures()), self.tensile.source())
     }
 }
 
@@ -166,13 +217,17 @@ impl Strength {
 #[derive(Debug)]
 pub struct Metal {
     name: &'static str,
+    #[cfg(feature = "sources")]
     title: &'static str,
     uns: Option<&'static str>,
     /// Other spellings of the name, for finding only.
     also: &'static [&'static str],
-    density: Figure<Density>,
-    modulus: Figure<Stress>,
-    hardening: f64,
+    /// In thousandths of a g/cm3.
+    density: Listed<1_000>,
+    /// In tenths of a GPa.
+    modulus: Listed<10>,
+    /// In tenths.
+    hardening: u8,
     /// In the order of [`Temper::ALL`].
     strengths: [Option<Strength>; 4],
 }
@@ -210,6 +265,7 @@ impl Metal {
     }
 
     /// Its name for people, with the composition where that helps.
+    #[cfg(feature = "sources")]
     #[must_use]
     pub const fn title(&self) -> &'static str {
         self.title
@@ -224,13 +280,16 @@ impl Metal {
     /// Its density at room temperature, the same in every temper.
     #[must_use]
     pub const fn density(&self) -> Figure<Density> {
-        self.density
+        let [low, value, high] = self.density.figures();
+        let figures = [Density::new(low), Density::new(value), Density::new(high)];
+        Figure::new(figures, self.density.source())
     }
 
     /// Its modulus of elasticity in tension, the same in every temper.
     #[must_use]
     pub const fn modulus(&self) -> Figure<Stress> {
-        self.modulus
+        let [low, value, high] = self.modulus.figures();
+        Figure::new(stresses([low * 1e3, value * 1e3, high * 1e3]), self.modulus.source())
     }
 
     /// How strongly it hardens while it is wound: the high bound of the flow stress is the tensile
@@ -242,7 +301,7 @@ impl Metal {
     /// constant.
     #[must_use]
     pub const fn hardening(&self) -> f64 {
-        self.hardening
+        self.hardening as f64 / 10.0
     }
 
     /// Its strength in this temper.
@@ -263,11 +322,11 @@ impl Metal {
         let strength = self.strength(temper)?;
         let (yield_strength, tensile) = (strength.yield_strength(), strength.tensile());
         Ok(Flow {
-            modulus: self.modulus.value(),
+            modulus: self.modulus().value(),
             low: yield_strength.low(),
             best: Stress::new(f64::midpoint(yield_strength.value().mpa(), tensile.value().mpa())),
             high: tensile.high(),
-            hardening: self.hardening,
+            hardening: self.hardening(),
         })
     }
 
@@ -356,12 +415,12 @@ mod tests {
                 "{}",
                 metal.name
             );
-            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength, s.tensile]);
-            for figure in strengths.chain([metal.modulus]) {
+            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength(), s.tensile()]);
+            for figure in strengths.chain([metal.modulus()]) {
                 let [low, value, high] = stress(&figure);
                 assert!(ordered(low, value, high), "{} {figure:?}", metal.name);
             }
-            assert!(metal.hardening >= 1.0, "{}", metal.name);
+            assert!(metal.hardening() >= 1.0, "{}", metal.name);
         }
     }
 
@@ -370,8 +429,8 @@ mod tests {
     #[test]
     fn figures_have_sources() {
         for metal in Metal::ALL {
-            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength, s.tensile]);
-            for figure in strengths.chain([metal.modulus]) {
+            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength(), s.tensile()]);
+            for figure in strengths.chain([metal.modulus()]) {
                 assert!(!figure.source.is_empty(), "{}", metal.name);
             }
             assert!(!metal.density.source.is_empty(), "{}", metal.name);
@@ -384,7 +443,7 @@ mod tests {
         for metal in Metal::ALL {
             let listed: Vec<Strength> = metal.strengths.iter().flatten().copied().collect();
             for s in &listed {
-                for (y, t) in stress(&s.yield_strength).into_iter().zip(stress(&s.tensile)) {
+                for (y, t) in stress(&s.yield_strength()).into_iter().zip(stress(&s.tensile())) {
                     assert!(y <= t, "{} {s:?}", metal.name);
                 }
             }

@@ -634,6 +634,6 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
 /// As many pixels of them all as the part is of the whole, rounded down.
 fn share(part: i64, whole: i64, pixels: i32) -> i32 {
     let whole = whole.max(1);
-    let shown = floor_div(i128::from(part.clamp(0, whole)) * i128::from(pixels), whole.into());
+    let shown = floor_div(i128::from(part.clamp(0, whole)) * i128::from(pixels), whole);
     shown.and_then(|shown| i32::try_from(shown).ok()).unwrap_or(0)
 }

@@ -13,21 +13,37 @@ use core::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-/// Divides by something above zero, rounding down; `None` where that is past 64 bits. In one place, since a
-/// chip without a divider for it takes a kilobyte each time, and is quick where 64 bits do.
+/// Divides by something above zero, rounding down; `None` where that is past 64 bits. A chip without a divider
+/// for it would take a kilobyte each time: this is in one place, goes bit by bit, and is quick where 64 bits do.
 #[inline(never)]
-pub(crate) const fn floor_div(number: i128, by: i128) -> Option<i64> {
-    let quotient = if number as i64 as i128 == number && by as i64 as i128 == by {
-        (number as i64).div_euclid(by as i64) as i128
-    } else {
-        number.div_euclid(by)
-    };
+pub(crate) const fn floor_div(number: i128, by: i64) -> Option<i64> {
+    if number as i64 as i128 == number {
+        return Some((number as i64).div_euclid(by));
+    }
+    let (size, by) = (number.unsigned_abs(), by.unsigned_abs());
+    let (mut rest, mut quotient) = ((size >> 64) as u64, size as u64);
+    if rest >= by {
+        return None;
+    }
+    let mut bit = 0;
+    while bit < 64 {
+        // The rest is below the divisor, which is below 2^63: nothing is shifted out.
+        rest = rest << 1 | quotient >> 63;
+        quotient <<= 1;
+        if rest >= by {
+            rest -= by;
+            quotient |= 1;
+        }
+        bit += 1;
+    }
+    let quotient =
+        if number < 0 { -(quotient as i128) - (rest > 0) as i128 } else { quotient as i128 };
     if quotient as i64 as i128 == quotient { Some(quotient as i64) } else { None }
 }
 
 /// The same, rounding up.
-pub(crate) const fn ceil_div(number: i128, by: i128) -> Option<i64> {
-    floor_div(number + by - 1, by)
+pub(crate) const fn ceil_div(number: i128, by: i64) -> Option<i64> {
+    floor_div(number + by as i128 - 1, by)
 }
 
 /// A length that was set, measured or counted with: whole nanometres.
@@ -495,9 +511,11 @@ mod tests {
         /// As by the remainder, and nothing where 64 bits do not hold it.
         #[test]
         fn quotients_are_rounded(a in any::<i64>(), c in any::<i64>(), b in 1..i64::MAX) {
-            let (a, b) = (i128::from(a) * i128::from(c), i128::from(b));
-            prop_assert_eq!(floor_div(a, b), i64::try_from(a.div_euclid(b)).ok());
-            prop_assert_eq!(ceil_div(a, b), i64::try_from(-(-a).div_euclid(b)).ok());
+            for a in [i128::from(a) * i128::from(c), i128::from(a) * i128::from(b), i128::from(a)] {
+                let wide = i128::from(b);
+                prop_assert_eq!(floor_div(a, b), i64::try_from(a.div_euclid(wide)).ok());
+                prop_assert_eq!(ceil_div(a, b), i64::try_from(-(-a).div_euclid(wide)).ok());
+            }
         }
     }
 

@@ -4,22 +4,21 @@
 //! Copper Development Association. A range behind a single published value is from memory unless the
 //! source gives it. Estimates made here say "our estimate, no source".
 
-use super::{Figure, Metal, Strength};
-use crate::units::{Density, Stress};
+use super::{Listed, Metal, Strength};
 
 /// `[low, value, high]`.
 type Triple = [f64; 3];
 
-const fn density([low, value, high]: Triple, source: &'static str) -> Figure<Density> {
-    Figure::new([Density::new(low), Density::new(value), Density::new(high)], source)
+const fn density(figures: Triple, source: &'static str) -> Listed<1_000> {
+    Listed::new(figures, source)
 }
 
-const fn gpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
-    mpa([low * 1e3, value * 1e3, high * 1e3], source)
+const fn gpa(figures: Triple, source: &'static str) -> Listed<10> {
+    Listed::new(figures, source)
 }
 
-const fn mpa([low, value, high]: Triple, source: &'static str) -> Figure<Stress> {
-    Figure::new([Stress::new(low), Stress::new(value), Stress::new(high)], source)
+const fn mpa(figures: Triple, source: &'static str) -> Listed<1> {
+    Listed::new(figures, source)
 }
 
 /// Yield strength with its source, tensile strength with its source.
@@ -33,11 +32,11 @@ const fn row(
 }
 
 /// Ordinary strain hardening; see [`Metal::hardening`].
-const ORDINARY: f64 = 1.0;
+const ORDINARY: u8 = 10;
 /// Phosphor bronze.
-const BRONZE: f64 = 1.5;
+const BRONZE: u8 = 15;
 /// Austenitic stainless steel.
-const AUSTENITIC: f64 = 2.5;
+const AUSTENITIC: u8 = 25;
 
 const MEMORY: &str = "from memory";
 const CDA: &str = "CDA alloy data, from memory";
@@ -71,6 +70,7 @@ const GERMANIUM_STRENGTHS: [Option<Strength>; 4] = [
 pub(super) const ROWS: &[Metal] = &[
     Metal {
         name: "copper",
+        #[cfg(feature = "sources")]
         title: "Copper, electrolytic tough pitch",
         uns: Some("C11000"),
         also: &[],
@@ -94,6 +94,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "yellow-brass",
+        #[cfg(feature = "sources")]
         title: "Yellow brass, 65 copper 35 zinc",
         uns: Some("C27000"),
         also: &[],
@@ -114,6 +115,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "cartridge-brass",
+        #[cfg(feature = "sources")]
         title: "Cartridge brass, 70 copper 30 zinc",
         uns: Some("C26000"),
         also: &[],
@@ -140,6 +142,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "red-brass",
+        #[cfg(feature = "sources")]
         title: "Red brass, 85 copper 15 zinc",
         uns: Some("C23000"),
         also: &[],
@@ -160,6 +163,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "commercial-bronze",
+        #[cfg(feature = "sources")]
         title: "Commercial bronze, 90 copper 10 zinc",
         uns: Some("C22000"),
         also: &[],
@@ -175,6 +179,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "jewelry-bronze",
+        #[cfg(feature = "sources")]
         title: "Jewelry bronze, 87.5 copper 12.5 zinc",
         uns: Some("C22600"),
         also: &["jewellery-bronze"],
@@ -190,6 +195,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "bronze-c51000",
+        #[cfg(feature = "sources")]
         title: "Phosphor bronze, 5 tin",
         uns: Some("C51000"),
         also: &["phosphor-bronze"],
@@ -205,6 +211,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "nickel-silver",
+        #[cfg(feature = "sources")]
         title: "Nickel silver, 65 copper 18 nickel 17 zinc",
         uns: Some("C75200"),
         also: &[],
@@ -220,6 +227,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "fine-silver",
+        #[cfg(feature = "sources")]
         title: "Fine silver, 99.9",
         uns: None,
         also: &[],
@@ -235,6 +243,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "sterling-silver",
+        #[cfg(feature = "sources")]
         title: "Sterling silver, 92.5 silver 7.5 copper",
         uns: None,
         also: &[],
@@ -250,6 +259,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "silver-germanium-935",
+        #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 93.5 silver",
         uns: None,
         also: &[],
@@ -263,6 +273,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "silver-germanium-940",
+        #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 94 silver",
         uns: None,
         also: &[],
@@ -276,6 +287,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "fine-gold",
+        #[cfg(feature = "sources")]
         title: "Fine gold, 24 karat",
         uns: None,
         also: &[],
@@ -304,6 +316,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "gold-14k-yellow",
+        #[cfg(feature = "sources")]
         title: "Gold, 14 karat yellow",
         uns: None,
         also: &[],
@@ -322,6 +335,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "gold-18k-yellow",
+        #[cfg(feature = "sources")]
         title: "Gold, 18 karat yellow, 75 gold 12.5 silver 12.5 copper",
         uns: None,
         also: &[],
@@ -337,6 +351,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "gold-filled-14-20",
+        #[cfg(feature = "sources")]
         title: "Gold-filled, 1/20 by mass of 14 karat yellow on jewelry bronze",
         uns: None,
         also: &[],
@@ -355,6 +370,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "aluminium-1100",
+        #[cfg(feature = "sources")]
         title: "Aluminium 1100, commercially pure",
         uns: Some("A91100"),
         also: &["aluminum-1100"],
@@ -375,6 +391,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "aluminium-5356",
+        #[cfg(feature = "sources")]
         title: "Aluminium 5356, 5 magnesium",
         uns: Some("A95356"),
         also: &["aluminum-5356"],
@@ -400,6 +417,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "aluminium-6061",
+        #[cfg(feature = "sources")]
         title: "Aluminium 6061; half-hard stands for T4, hard for T6",
         uns: Some("A96061"),
         also: &["aluminum-6061"],
@@ -420,6 +438,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "stainless-304",
+        #[cfg(feature = "sources")]
         title: "Stainless steel 304",
         uns: Some("S30400"),
         also: &[],
@@ -445,6 +464,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "stainless-316l",
+        #[cfg(feature = "sources")]
         title: "Stainless steel 316L",
         uns: Some("S31603"),
         also: &[],
@@ -475,6 +495,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "titanium-grade-1",
+        #[cfg(feature = "sources")]
         title: "Titanium grade 1",
         uns: Some("R50250"),
         also: &[],
@@ -493,6 +514,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "titanium-grade-2",
+        #[cfg(feature = "sources")]
         title: "Titanium grade 2",
         uns: Some("R50400"),
         also: &[],
@@ -513,6 +535,7 @@ pub(super) const ROWS: &[Metal] = &[
     },
     Metal {
         name: "niobium",
+        #[cfg(feature = "sources")]
         title: "Niobium, commercially pure",
         uns: Some("R04210"),
         also: &[],

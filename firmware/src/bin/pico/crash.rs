@@ -7,7 +7,7 @@
 use core::cell::UnsafeCell;
 use core::fmt::Write;
 use core::mem::MaybeUninit;
-use core::panic::PanicInfo;
+use core::panic::{Location, PanicInfo};
 
 use cortex_m_rt::{ExceptionFrame, exception};
 use embassy_rp::peripherals::WATCHDOG;
@@ -89,9 +89,16 @@ fn leave(what: core::fmt::Arguments<'_>) -> ! {
     }
 }
 
+// What nobody reads is not linked: inlined, the words of all panics and what formats them stay away.
 #[panic_handler]
+#[inline(always)]
 fn panic(info: &PanicInfo<'_>) -> ! {
-    match info.location() {
+    panicked(info.location())
+}
+
+#[inline(never)]
+fn panicked(place: Option<&Location<'_>>) -> ! {
+    match place {
         // The end of a path says most: "/bench.rs:123".
         Some(place) => {
             let file = place.file();

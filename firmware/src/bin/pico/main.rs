@@ -11,6 +11,7 @@ mod born;
 mod chip;
 mod crash;
 mod keep;
+mod mem;
 #[cfg(feature = "link")]
 mod link;
 mod oled;
