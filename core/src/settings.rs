@@ -5,7 +5,7 @@
 
 use core::fmt::{self, Write};
 
-use heapless::String;
+use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use crate::bench::{Job, Lead, Target};
@@ -70,7 +70,7 @@ pub const TEETH: Limits = Limits::new(1, 500);
 pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.get() / 1_000) as i64);
 
 /// What a batch is to give.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Make {
     /// So many rings, in as many coils as they take.
@@ -92,7 +92,7 @@ pub enum Make {
 }
 
 /// Which lengths the counter shows and steps in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Units {
     /// Millimetres.
@@ -103,7 +103,7 @@ pub enum Units {
 }
 
 /// How loud the sounder is. There is no silence: a cue that is not heard is missed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Loudness {
     /// For a quiet room.
@@ -315,59 +315,115 @@ impl fmt::Display for Size {
     }
 }
 
-/// How settings are written down: plain numbers and names, checked when they are read.
+/// How settings are written down: the metal's name, and numbers in an order that is their form: new ones come
+/// last. All are checked when they are read.
 #[derive(Serialize, Deserialize)]
 struct Stored {
     metal: String<METAL_LEN>,
-    temper: u8,
-    wire: StoredWire,
-    mandrel_nm: i64,
-    make: Make,
-    kerf_nm: i64,
-    cradle_nm: i64,
-    tail_quarters: u8,
-    pulses: u32,
-    on_mandrel: bool,
-    teeth: (u16, u16),
-    direction: Direction,
-    lead: Option<Micros>,
-    loudness: Loudness,
-    units: Units,
+    numbers: Vec<i64, NUMBERS>,
 }
 
-#[derive(Serialize, Deserialize)]
-enum StoredWire {
-    Awg(i8),
-    Swg(i8),
-    Nanometres(i64),
-}
+/// Numbers that are written down, and some that a newer firmware may add.
+const NUMBERS: usize = 24;
+
+const TEMPERS: [Temper; 4] = Temper::ALL;
+const SHAFTS: [Shaft; 2] = [Shaft::Crank, Shaft::Mandrel];
+const DIRECTIONS: [Direction; 2] = [Direction::Forward, Direction::Reverse];
+const LOUDNESSES: [Loudness; 3] = [Loudness::Soft, Loudness::Medium, Loudness::Full];
+const UNITS: [Units; 2] = [Units::Millimetres, Units::Inches];
+/// Kinds of wire sizes, and of what is made.
+const KINDS: Limits = Limits::new(0, 2);
+/// What stands for a reaction time that is learned.
+const LEARNED: i64 = -1;
 
 impl From<Settings> for Stored {
     fn from(Settings { batch, build }: Settings) -> Self {
-        Self {
-            // Every name fits: tested.
-            metal: String::try_from(batch.metal.name()).unwrap_or_default(),
-            temper: batch.temper as u8,
-            wire: match batch.wire {
-                WireSize::Gauge(gauge) if gauge.system() == GaugeSystem::Awg => {
-                    StoredWire::Awg(gauge.number())
-                }
-                WireSize::Gauge(gauge) => StoredWire::Swg(gauge.number()),
-                WireSize::Diameter(diameter) => StoredWire::Nanometres(diameter.nm()),
-            },
-            mandrel_nm: batch.mandrel.nm(),
-            make: batch.make,
-            kerf_nm: batch.kerf.nm(),
-            cradle_nm: batch.cradle.nm(),
-            tail_quarters: batch.tail_quarters,
-            pulses: build.pulses,
-            on_mandrel: build.shaft == Shaft::Mandrel,
-            teeth: (build.gear.crank_teeth(), build.gear.mandrel_teeth()),
-            direction: build.direction,
-            lead: build.lead,
-            loudness: build.loudness,
-            units: build.units,
-        }
+        let (sized_by, size) = match batch.wire {
+            WireSize::Gauge(gauge) if gauge.system() == GaugeSystem::Awg => (0, gauge.number().into()),
+            WireSize::Gauge(gauge) => (1, gauge.number().into()),
+            WireSize::Diameter(diameter) => (2, diameter.nm()),
+        };
+        let (made, each, coils) = match batch.make {
+            Make::Rings(rings) => (0, rings.into(), 1),
+            Make::Turns { tenths, coils } => (1, tenths.into(), coils),
+            Make::Length { length, coils } => (2, length.nm(), coils),
+        };
+        let numbers = [
+            batch.temper as i64,
+            sized_by,
+            size,
+            batch.mandrel.nm(),
+            made,
+            each,
+            coils.into(),
+            batch.kerf.nm(),
+            batch.cradle.nm(),
+            batch.tail_quarters.into(),
+            build.pulses.into(),
+            build.shaft as i64,
+            build.gear.crank_teeth().into(),
+            build.gear.mandrel_teeth().into(),
+            build.direction as i64,
+            build.lead.map_or(LEARNED, |lead| lead.get().cast_signed() / 1_000),
+            build.loudness as i64,
+            build.units as i64,
+        ];
+        // Every name fits: tested. And so do the numbers.
+        let metal = String::try_from(batch.metal.name()).unwrap_or_default();
+        Self { metal, numbers: Vec::from_slice(&numbers).unwrap_or_default() }
+    }
+}
+
+/// Takes one number after the other.
+struct Numbers<'a>(&'a [i64]);
+
+impl Numbers<'_> {
+    fn within(&mut self, limits: Limits) -> Result<i64, BadSettings> {
+        let (&number, rest) = self.0.split_first().ok_or(BadSettings)?;
+        self.0 = rest;
+        if limits.allow(number) { Ok(number) } else { Err(BadSettings) }
+    }
+
+    /// One of these, by its place.
+    fn one_of<T: Copy, const N: usize>(&mut self, all: [T; N]) -> Result<T, BadSettings> {
+        let place = self.within(Limits::new(0, N as i64 - 1))?;
+        all.get(place as usize).copied().ok_or(BadSettings)
+    }
+
+    fn length(&mut self, limits: Limits) -> Result<Length, BadSettings> {
+        self.within(limits).map(Length::from_nm)
+    }
+
+    fn wire(&mut self) -> Result<WireSize, BadSettings> {
+        let system = match self.within(KINDS)? {
+            0 => GaugeSystem::Awg,
+            1 => GaugeSystem::Swg,
+            _ => return self.length(WIRE).map(WireSize::Diameter),
+        };
+        let number = self.within(Limits::new(i8::MIN.into(), i8::MAX.into()))?;
+        let gauge = Gauge::new(system, number as i8).ok_or(BadSettings)?;
+        if WIRE.allow(gauge.diameter().nm()) { Ok(WireSize::Gauge(gauge)) } else { Err(BadSettings) }
+    }
+
+    fn make(&mut self) -> Result<Make, BadSettings> {
+        let kind = self.within(KINDS)?;
+        let limits = match kind {
+            0 => RINGS,
+            1 => TENTHS,
+            _ => CRADLE,
+        };
+        let each = self.within(limits)?;
+        let coils = self.within(COILS)? as u32;
+        Ok(match kind {
+            0 => Make::Rings(each as u32),
+            1 => Make::Turns { tenths: each as u32, coils },
+            _ => Make::Length { length: Length::from_nm(each), coils },
+        })
+    }
+
+    fn lead(&mut self) -> Result<Option<Micros>, BadSettings> {
+        let lead = self.within(Limits::new(LEARNED, LEAD.max))?;
+        Ok(u32::try_from(lead).ok().map(Micros::from_millis))
     }
 }
 
@@ -388,53 +444,29 @@ impl TryFrom<Stored> for Settings {
 
     fn try_from(stored: Stored) -> Result<Self, BadSettings> {
         let metal = Metal::find(&stored.metal).ok_or(BadSettings)?;
-        let temper = Temper::ALL.get(usize::from(stored.temper)).copied().ok_or(BadSettings)?;
-        let gauge = |system, number| Gauge::new(system, number).map(WireSize::Gauge).ok_or(BadSettings);
-        let wire = match stored.wire {
-            StoredWire::Awg(number) => gauge(GaugeSystem::Awg, number)?,
-            StoredWire::Swg(number) => gauge(GaugeSystem::Swg, number)?,
-            StoredWire::Nanometres(nm) => WireSize::Diameter(Length::from_nm(nm)),
-        };
-        let made = match stored.make {
-            Make::Rings(rings) => RINGS.allow(rings.into()),
-            Make::Turns { tenths, coils } => TENTHS.allow(tenths.into()) && COILS.allow(coils.into()),
-            Make::Length { length, coils } => CRADLE.allow(length.nm()) && COILS.allow(coils.into()),
-        };
-        let (crank, mandrel) = stored.teeth;
-        let lead_ms = stored.lead.map_or(0, |lead| i64::try_from(lead.get() / 1_000).unwrap_or(i64::MAX));
-        let fine = metal.strength(temper).is_ok()
-            && WIRE.allow(wire.diameter().nm())
-            && MANDREL.allow(stored.mandrel_nm)
-            && made
-            && KERF.allow(stored.kerf_nm)
-            && CRADLE.allow(stored.cradle_nm)
-            && TAIL.allow(stored.tail_quarters.into())
-            && PULSES.allow(stored.pulses.into())
-            && TEETH.allow(crank.into())
-            && TEETH.allow(mandrel.into())
-            && LEAD.allow(lead_ms);
-        if !fine {
-            return Err(BadSettings);
-        }
+        let mut numbers = Numbers(&stored.numbers);
+        let temper = numbers.one_of(TEMPERS)?;
+        metal.strength(temper).map_err(|_| BadSettings)?;
         Ok(Self {
             batch: OwnBatch {
                 metal,
                 temper,
-                wire,
-                mandrel: Length::from_nm(stored.mandrel_nm),
-                make: stored.make,
-                kerf: Length::from_nm(stored.kerf_nm),
-                cradle: Length::from_nm(stored.cradle_nm),
-                tail_quarters: stored.tail_quarters,
+                wire: numbers.wire()?,
+                mandrel: numbers.length(MANDREL)?,
+                make: numbers.make()?,
+                kerf: numbers.length(KERF)?,
+                cradle: numbers.length(CRADLE)?,
+                tail_quarters: numbers.within(TAIL)? as u8,
             },
             build: Build {
-                pulses: stored.pulses,
-                shaft: if stored.on_mandrel { Shaft::Mandrel } else { Shaft::Crank },
-                gear: Gear::new(crank, mandrel).ok_or(BadSettings)?,
-                direction: stored.direction,
-                lead: stored.lead,
-                loudness: stored.loudness,
-                units: stored.units,
+                pulses: numbers.within(PULSES)? as u32,
+                shaft: numbers.one_of(SHAFTS)?,
+                gear: Gear::new(numbers.within(TEETH)? as u16, numbers.within(TEETH)? as u16)
+                    .ok_or(BadSettings)?,
+                direction: numbers.one_of(DIRECTIONS)?,
+                lead: numbers.lead()?,
+                loudness: numbers.one_of(LOUDNESSES)?,
+                units: numbers.one_of(UNITS)?,
             },
         })
     }

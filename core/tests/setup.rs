@@ -263,6 +263,11 @@ fn stored_settings_come_back_or_are_refused() {
     }
     settings.build.pulses = 0;
     assert!(postcard::from_bytes::<Settings>(&written(&settings)).is_err());
+    // Cut short, they are none.
+    let bytes = written(&Settings::default());
+    for cut in 0..bytes.len() {
+        assert!(postcard::from_bytes::<Settings>(&bytes[..cut]).is_err(), "{cut}");
+    }
 }
 
 /// What has been made of a batch survives another encoder, other units and another sound, and ends where
