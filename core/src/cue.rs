@@ -6,7 +6,6 @@
 //! cranking has little lead; a crank that barely moves has none.
 
 use heapless::Deque;
-use micromath::F32Ext;
 
 use crate::units::{Micros, floor_div};
 
@@ -262,13 +261,13 @@ pub struct SpeedMeter {
     history: Deque<(Micros, i64), HISTORY>,
     last: Option<(Micros, i64)>,
     moved_at: Micros,
-    /// Smoothed speed for showing, counts per second.
-    shown: f32,
+    /// Smoothed speed for showing, thousandths of a count per second.
+    shown: i64,
 }
 
 impl SpeedMeter {
     const fn new() -> Self {
-        Self { history: Deque::new(), last: None, moved_at: Micros::ZERO, shown: 0.0 }
+        Self { history: Deque::new(), last: None, moved_at: Micros::ZERO, shown: 0 }
     }
 
     fn update(&mut self, now: Micros, counts: i64) {
@@ -284,8 +283,8 @@ impl SpeedMeter {
             }
             // There is room: the oldest has just been dropped.
             _ = self.history.push_back((now, counts));
-            let speed = self.speed(now) as f32 / 1_000.0;
-            self.shown += (speed - self.shown) * 0.06;
+            // Six parts in a hundred of the way.
+            self.shown += self.speed(now).saturating_sub(self.shown).saturating_mul(3) / 50;
         }
     }
 
@@ -332,7 +331,7 @@ impl SpeedMeter {
     /// decided by it.
     #[must_use]
     pub fn shown(&self) -> i32 {
-        F32Ext::round(self.shown) as i32
+        (self.shown.saturating_add(500)).div_euclid(1_000).clamp(i32::MIN.into(), i32::MAX.into()) as i32
     }
 }
 
@@ -499,8 +498,8 @@ mod tests {
         assert!(measured.abs_diff(300_000) < 10_000, "{measured} us");
     }
 
-    /// The speed that is shown comes through micromath's approximations: it settles within one
-    /// count per second of the true speed, and nothing but the display reads it.
+    /// The speed that is shown settles within one count per second of the true speed, and nothing but the display
+    /// reads it.
     #[test]
     fn shown_speed_settles_on_the_true_one() {
         let mut meter = SpeedMeter::new();
