@@ -174,10 +174,12 @@ impl Gauge {
 /// Written as it is spoken: `16 AWG`, `2/0 SWG`.
 impl fmt::Display for Gauge {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.number < 0 {
-            write!(f, "{}/0 {}", 1 - self.number, self.system)
+        // As what the chip writes everywhere else: each kind of number takes its own few hundred bytes.
+        let number = i64::from(self.number);
+        if number < 0 {
+            write!(f, "{}/0 {}", 1 - number, self.system)
         } else {
-            write!(f, "{} {}", self.number, self.system)
+            write!(f, "{number} {}", self.system)
         }
     }
 }

@@ -219,8 +219,10 @@ pub struct Metal {
     name: &'static str,
     #[cfg(feature = "sources")]
     title: &'static str,
+    #[cfg(feature = "sources")]
     uns: Option<&'static str>,
     /// Other spellings of the name, for finding only.
+    #[cfg(feature = "sources")]
     also: &'static [&'static str],
     /// In thousandths of a g/cm3.
     density: Listed<1_000>,
@@ -249,6 +251,7 @@ impl Metal {
 
     /// A metal by its name, another spelling of it (`aluminum`, `jewellery`) or its UNS number, in
     /// capitals or not.
+    #[cfg(feature = "sources")]
     #[must_use]
     pub fn find(name: &str) -> Option<&'static Self> {
         let name = name.trim();
@@ -256,6 +259,12 @@ impl Metal {
             let mut names = [metal.name].into_iter().chain(metal.uns).chain(metal.also.iter().copied());
             names.any(|known| known.eq_ignore_ascii_case(name))
         })
+    }
+
+    /// A metal by its very name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<&'static Self> {
+        Self::ALL.iter().find(|metal| metal.name == name)
     }
 
     /// Its name: lower case with hyphens.
@@ -272,6 +281,7 @@ impl Metal {
     }
 
     /// Its number in the Unified Numbering System, if it has one.
+    #[cfg(feature = "sources")]
     #[must_use]
     pub const fn uns(&self) -> Option<&'static str> {
         self.uns
@@ -466,6 +476,7 @@ mod tests {
     }
 
     /// A name, a spelling or a number finds one metal only, in capitals too.
+    #[cfg(feature = "sources")]
     #[test]
     fn each_name_finds_its_own_metal() {
         let mut seen = BTreeSet::new();
@@ -474,6 +485,7 @@ mod tests {
                 assert!(seen.insert(name.to_lowercase()), "{name} twice");
                 assert_eq!(Metal::find(&name.to_uppercase()).unwrap().name, metal.name);
             }
+            assert_eq!(Metal::named(metal.name), Some(metal));
         }
         assert_eq!(Metal::find("brass"), None);
         assert_eq!(Metal::find(""), None);
@@ -482,7 +494,7 @@ mod tests {
     /// A temper that is not listed is refused with those that are.
     #[test]
     fn unlisted_temper_names_the_listed_ones() {
-        let niobium = Metal::find("niobium").unwrap();
+        let niobium = Metal::named("niobium").unwrap();
         assert_eq!(
             niobium.strength(Temper::Spring).unwrap_err().to_string(),
             "niobium has no figures for spring: soft, hard are allowed"

@@ -378,7 +378,7 @@ fn past(nano: i64) -> Text {
 
 fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
-    let tenths = tenths.unsigned_abs();
+    let tenths = tenths.saturating_abs();
     text(format_args!("{sign}{}.{}", tenths / 10, tenths % 10))
 }
 
@@ -390,7 +390,8 @@ fn hundredths_up(turns: Turns) -> Text {
 fn hundredths(turns: Turns) -> Text {
     let parts = turns.nano().div_euclid(Turns::ONE / 100);
     let sign = if parts < 0 { "-" } else { "" };
-    text(format_args!("{sign}{}.{:02}", parts.unsigned_abs() / 100, parts.unsigned_abs() % 100))
+    let parts = parts.abs();
+    text(format_args!("{sign}{}.{:02}", parts / 100, parts % 100))
 }
 
 /// Pixels that the words take.

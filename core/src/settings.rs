@@ -443,7 +443,7 @@ impl TryFrom<Stored> for Settings {
     type Error = BadSettings;
 
     fn try_from(stored: Stored) -> Result<Self, BadSettings> {
-        let metal = Metal::find(&stored.metal).ok_or(BadSettings)?;
+        let metal = Metal::named(&stored.metal).ok_or(BadSettings)?;
         let mut numbers = Numbers(&stored.numbers);
         let temper = numbers.one_of(TEMPERS)?;
         metal.strength(temper).map_err(|_| BadSettings)?;

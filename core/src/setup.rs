@@ -308,12 +308,12 @@ impl SetUp {
             }
             (Entry::Pulses, _) => words(format_args!("{} pulses", build.pulses)),
             (Entry::Shaft, _) => words(format_args!("{}", shaft_name(build.shaft))),
-            (Entry::CrankTeeth, _) => words(format_args!("{}", build.gear.crank_teeth())),
-            (Entry::MandrelTeeth, _) => words(format_args!("{}", build.gear.mandrel_teeth())),
+            (Entry::CrankTeeth, _) => words(format_args!("{}", u32::from(build.gear.crank_teeth()))),
+            (Entry::MandrelTeeth, _) => words(format_args!("{}", u32::from(build.gear.mandrel_teeth()))),
             (Entry::Direction, _) => words(format_args!("{}", direction_name(build.direction))),
             (Entry::Lead, _) => match build.lead {
                 None => words(format_args!("learned")),
-                Some(lead) => words(format_args!("{} ms", lead.get() / 1_000)),
+                Some(lead) => words(format_args!("{} ms", lead.get().cast_signed() / 1_000)),
             },
             (Entry::Loudness, _) => words(format_args!("{}", loudness_name(build.loudness))),
             (Entry::Units, _) => words(format_args!("{}", units_name(units))),

@@ -72,7 +72,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "copper",
         #[cfg(feature = "sources")]
         title: "Copper, electrolytic tough pitch",
+        #[cfg(feature = "sources")]
         uns: Some("C11000"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [8.89, 8.89, 8.94],
@@ -96,7 +98,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "yellow-brass",
         #[cfg(feature = "sources")]
         title: "Yellow brass, 65 copper 35 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C27000"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([8.44, 8.47, 8.50], CDA),
         modulus: gpa([103.4, 105.0, 110.0], "makeitfrom.com C27000; range from memory"),
@@ -117,7 +121,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "cartridge-brass",
         #[cfg(feature = "sources")]
         title: "Cartridge brass, 70 copper 30 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C26000"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [8.52, 8.53, 8.54],
@@ -144,7 +150,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "red-brass",
         #[cfg(feature = "sources")]
         title: "Red brass, 85 copper 15 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C23000"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([8.74, 8.75, 8.76], "AZoM article 6338"),
         modulus: gpa([110.0, 115.0, 117.0], "makeitfrom.com and AZoM article 6338"),
@@ -165,7 +173,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "commercial-bronze",
         #[cfg(feature = "sources")]
         title: "Commercial bronze, 90 copper 10 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C22000"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([8.79, 8.80, 8.81], OLIN),
         modulus: gpa([115.0, 117.0, 117.0], "Olin Brass alloy data sheet; range from memory"),
@@ -181,7 +191,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "jewelry-bronze",
         #[cfg(feature = "sources")]
         title: "Jewelry bronze, 87.5 copper 12.5 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C22600"),
+        #[cfg(feature = "sources")]
         also: &["jewellery-bronze"],
         density: density([8.76, 8.77, 8.78], "AZoM article 6347"),
         modulus: gpa([110.0, 115.0, 117.0], "makeitfrom.com and AZoM article 6347"),
@@ -197,7 +209,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "bronze-c51000",
         #[cfg(feature = "sources")]
         title: "Phosphor bronze, 5 tin",
+        #[cfg(feature = "sources")]
         uns: Some("C51000"),
+        #[cfg(feature = "sources")]
         also: &["phosphor-bronze"],
         density: density([8.85, 8.86, 8.87], "Olin Brass alloy data sheet; Fisk Alloy prints 8.85768"),
         modulus: gpa([110.0, 110.3, 110.3], "Olin Brass and Fisk Alloy data sheets"),
@@ -213,7 +227,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "nickel-silver",
         #[cfg(feature = "sources")]
         title: "Nickel silver, 65 copper 18 nickel 17 zinc",
+        #[cfg(feature = "sources")]
         uns: Some("C75200"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([8.70, 8.73, 8.75], "CDA, from memory; range: published neighbours C77000, C76300"),
         modulus: gpa([120.0, 124.0, 130.0], "CDA, from memory; high: published neighbour C76300"),
@@ -229,7 +245,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "fine-silver",
         #[cfg(feature = "sources")]
         title: "Fine silver, 99.9",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([10.49, 10.49, 10.50], "GNU units 10.49; periodictable, mendeleev and PNNL 10.5"),
         modulus: gpa([71.0, 76.0, 83.0], "ASM and CRC handbooks, from memory"),
@@ -245,7 +263,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "sterling-silver",
         #[cfg(feature = "sources")]
         title: "Sterling silver, 92.5 silver 7.5 copper",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([10.31, 10.36, 10.40], "ESPI Metals sterling sheet; range from memory"),
         modulus: gpa([71.0, 75.0, 83.0], MEMORY),
@@ -261,7 +281,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "silver-germanium-935",
         #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 93.5 silver",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [10.28, 10.38, 10.38],
@@ -275,7 +297,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "silver-germanium-940",
         #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 94 silver",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [10.29, 10.35, 10.41],
@@ -289,7 +313,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "fine-gold",
         #[cfg(feature = "sources")]
         title: "Fine gold, 24 karat",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [19.30, 19.32, 19.32],
@@ -318,7 +344,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-14k-yellow",
         #[cfg(feature = "sources")]
         title: "Gold, 14 karat yellow",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [12.84, 13.07, 13.70],
@@ -337,7 +365,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-18k-yellow",
         #[cfg(feature = "sources")]
         title: "Gold, 18 karat yellow, 75 gold 12.5 silver 12.5 copper",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([15.20, 15.46, 15.90], "ideal mixture, derived; trade range from memory"),
         modulus: gpa([80.0, 90.0, 100.0], MEMORY),
@@ -353,7 +383,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-filled-14-20",
         #[cfg(feature = "sources")]
         title: "Gold-filled, 1/20 by mass of 14 karat yellow on jewelry bronze",
+        #[cfg(feature = "sources")]
         uns: None,
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [8.68, 8.917, 8.92],
@@ -372,7 +404,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "aluminium-1100",
         #[cfg(feature = "sources")]
         title: "Aluminium 1100, commercially pure",
+        #[cfg(feature = "sources")]
         uns: Some("A91100"),
+        #[cfg(feature = "sources")]
         also: &["aluminum-1100"],
         density: density([2.70, 2.71, 2.71], AA),
         modulus: gpa([68.9, 69.0, 70.0], "makeitfrom.com 1100A; range from memory"),
@@ -393,7 +427,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "aluminium-5356",
         #[cfg(feature = "sources")]
         title: "Aluminium 5356, 5 magnesium",
+        #[cfg(feature = "sources")]
         uns: Some("A95356"),
+        #[cfg(feature = "sources")]
         also: &["aluminum-5356"],
         density: density([2.64, 2.64, 2.66], "matmake 2.640; Aufhauser 0.096 lb/in3, 2.657"),
         modulus: gpa([69.0, 70.0, 72.0], "matmake; range from memory"),
@@ -419,7 +455,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "aluminium-6061",
         #[cfg(feature = "sources")]
         title: "Aluminium 6061; half-hard stands for T4, hard for T6",
+        #[cfg(feature = "sources")]
         uns: Some("A96061"),
+        #[cfg(feature = "sources")]
         also: &["aluminum-6061"],
         density: density([2.69, 2.70, 2.71], "PNNL compendium; range from memory"),
         modulus: gpa([68.0, 68.9, 70.0], "a public repository's material table; range from memory"),
@@ -440,7 +478,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "stainless-304",
         #[cfg(feature = "sources")]
         title: "Stainless steel 304",
+        #[cfg(feature = "sources")]
         uns: Some("S30400"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([7.90, 8.00, 8.03], "Alloy Wire Intl 8.0; PNNL 8.03; low: EN 10088-1, from memory"),
         modulus: gpa([187.5, 193.0, 200.0], "Alloy Wire Intl 187.5; 193 and above from memory"),
@@ -466,7 +506,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "stainless-316l",
         #[cfg(feature = "sources")]
         title: "Stainless steel 316L",
+        #[cfg(feature = "sources")]
         uns: Some("S31603"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([7.95, 8.00, 8.03], "MatWeb, Alloy Wire Intl and PNNL 8.00; range from memory"),
         modulus: gpa([187.5, 193.0, 200.0], "Alloy Wire Intl 187.5; MatWeb 193; above from memory"),
@@ -497,7 +539,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "titanium-grade-1",
         #[cfg(feature = "sources")]
         title: "Titanium grade 1",
+        #[cfg(feature = "sources")]
         uns: Some("R50250"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density(
             [4.50, 4.51, 4.52],
@@ -516,7 +560,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "titanium-grade-2",
         #[cfg(feature = "sources")]
         title: "Titanium grade 2",
+        #[cfg(feature = "sources")]
         uns: Some("R50400"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([4.50, 4.51, 4.52], "MatWeb; range from memory"),
         modulus: gpa([103.0, 105.0, 105.0], "Superior Tube 105; range from memory"),
@@ -537,7 +583,9 @@ pub(super) const ROWS: &[Metal] = &[
         name: "niobium",
         #[cfg(feature = "sources")]
         title: "Niobium, commercially pure",
+        #[cfg(feature = "sources")]
         uns: Some("R04210"),
+        #[cfg(feature = "sources")]
         also: &[],
         density: density([8.56, 8.57, 8.58], "periodictable, mendeleev, PNNL, AZoM article 7638"),
         modulus: gpa([103.0, 103.0, 105.0], "AZoM article 7638; range from memory"),

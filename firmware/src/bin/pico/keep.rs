@@ -1,8 +1,6 @@
 //! Keeps things in the chip's flash. While it erases or programs, the whole chip but sampler and DMA
 //! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
 //! it likes, and nothing waits for it.
-
-#[cfg(feature = "link")]
 use embassy_futures::select::{Either, select};
 use embassy_rp::Peri;
 use embassy_rp::flash::{Blocking, Flash};
@@ -11,7 +9,6 @@ use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
-#[cfg(feature = "link")]
 use turntally_core::bench::{Job, MAX_JOBS, log::EntryBytes};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
@@ -25,9 +22,7 @@ const BREATH: Duration = Duration::from_millis(40);
 static FOUND: Signal<CriticalSectionRawMutex, Found> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
 static DONE: Signal<CriticalSectionRawMutex, (Save, Result<(), StoreError>)> = Signal::new();
-#[cfg(feature = "link")]
 static ENTRY_WANTED: Signal<CriticalSectionRawMutex, u32> = Signal::new();
-#[cfg(feature = "link")]
 static ENTRY: Signal<CriticalSectionRawMutex, FoundEntry> = Signal::new();
 static MAY_ERASE: AtomicBool = AtomicBool::new(true);
 /// Somebody waits for a moment to program in.
@@ -38,13 +33,11 @@ static CLEAR: AtomicBool = AtomicBool::new(false);
 type FlashStore = Store<Flash<'static, FLASH, Blocking, FLASH_SIZE>, TickSays>;
 
 /// What an entry of the log was found to be.
-#[cfg(feature = "link")]
 pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
 
 /// What is found at the start, one after the other.
 enum Found {
     /// The job at this place of the list.
-    #[cfg(feature = "link")]
     Job(usize, Job),
     /// All the rest.
     Rest(Kept),
@@ -81,7 +74,6 @@ impl Gate for TickSays {
 pub fn tell(app: &mut App) {
     match FOUND.try_take() {
         None => {}
-        #[cfg(feature = "link")]
         Some(Found::Job(place, job)) => app.restore_job(place, job),
         Some(Found::Rest(kept)) => app.restore(&kept),
     }
@@ -100,7 +92,6 @@ pub fn take(app: &mut App) {
 }
 
 /// The first entry of the log from this number on.
-#[cfg(feature = "link")]
 pub async fn entry(from: u32) -> FoundEntry {
     ENTRY.reset();
     ENTRY_WANTED.signal(from);
@@ -113,13 +104,6 @@ pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;
-    #[cfg(not(feature = "link"))]
-    loop {
-        let save = WANTED.wait().await;
-        let result = store.save(&save);
-        DONE.signal((save, result));
-    }
-    #[cfg(feature = "link")]
     loop {
         match select(WANTED.wait(), ENTRY_WANTED.wait()).await {
             Either::First(save) => {
@@ -132,7 +116,6 @@ pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
 }
 
 /// Brings back the jobs that came over the link; how many jobs there are then.
-#[cfg(feature = "link")]
 async fn load_jobs(store: &mut FlashStore, own: usize) -> usize {
     let mut jobs = own;
     for place in (0..MAX_JOBS as u8).skip(own) {
@@ -142,11 +125,6 @@ async fn load_jobs(store: &mut FlashStore, own: usize) -> usize {
         }
     }
     jobs
-}
-
-#[cfg(not(feature = "link"))]
-async fn load_jobs(_: &mut FlashStore, own: usize) -> usize {
-    own
 }
 
 /// Waits until the tick has taken it.

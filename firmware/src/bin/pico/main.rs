@@ -12,13 +12,10 @@ mod chip;
 mod crash;
 mod keep;
 mod mem;
-#[cfg(feature = "link")]
 mod link;
 mod oled;
 mod pins;
 mod sampler;
-#[cfg(not(feature = "link"))]
-mod serial;
 mod sounder;
 mod vitals;
 
@@ -147,11 +144,7 @@ async fn main(_spawner: Spawner) {
     let config = UartConfig::default();
     let uart =
         BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
-    #[cfg(feature = "link")]
-    let line = link::run(uart);
-    #[cfg(not(feature = "link"))]
-    let line = serial::run(uart.split().0);
-    if let Ok(task) = line {
+    if let Ok(task) = link::run(uart) {
         slow.spawn(task);
     }
     if let Ok(task) = heartbeat() {
@@ -200,7 +193,6 @@ async fn tick(
         let now = Micros::new(begun.as_micros());
         keep::tell(app);
         _ = app.poll(now, &mut front);
-        #[cfg(feature = "link")]
         link::answer(app);
         keep::take(app);
         vitals::at(3);

@@ -83,14 +83,17 @@ impl Vitals {
 
 impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "ms={} phase={:?} counts={}", self.ms, self.phase, self.counts)?;
+        // As one kind of number: each takes its own few hundred bytes.
+        let signed = u64::cast_signed;
+        write!(f, "ms={} phase={:?} counts={}", signed(self.ms), self.phase, self.counts)?;
         write!(f, " aim={} rings={} made={}", self.aim, self.rings, self.made)?;
         match self.doubt {
-            Doubt::Within(doubt) => write!(f, " doubt={doubt}")?,
+            Doubt::Within(doubt) => write!(f, " doubt={}", signed(doubt))?,
             Doubt::Unknown => write!(f, " doubt=unknown")?,
         }
-        write!(f, " position={} illegal={} lost={}", self.position, self.illegal, self.lost)?;
-        write!(f, " behind={} tick_us={} trouble={}", self.behind, self.tick_us, u8::from(self.trouble))
+        let (illegal, lost, behind) = (signed(self.illegal), signed(self.lost), signed(self.behind));
+        write!(f, " position={} illegal={illegal} lost={lost} behind={behind}", self.position)?;
+        write!(f, " tick_us={} trouble={}", signed(self.tick_us), u32::from(self.trouble))
     }
 }
 
