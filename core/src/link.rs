@@ -21,6 +21,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::bench::log::ENTRY_LEN;
 use crate::bench::{Doubt, Faults, NAME_LEN, Phase, Progress};
+use crate::settings::Settings;
 use crate::signal::Channel;
 use crate::units::Turns;
 
@@ -134,13 +135,39 @@ pub struct Identity {
     pub pulses_per_rev: u32,
 }
 
-/// Settings as bytes. What they mean is for the end that made them.
+/// Settings as bytes.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SettingsBytes {
     /// Their form.
     pub form: u8,
     /// The settings.
     pub bytes: Vec<u8, SETTINGS_LEN>,
+}
+
+/// The form that settings have now.
+const SETTINGS_FORM: u8 = 1;
+
+impl SettingsBytes {
+    /// Of these settings; all fit.
+    #[must_use]
+    pub fn new(settings: &Settings) -> Self {
+        let mut bytes = Vec::new();
+        _ = bytes.resize_default(SETTINGS_LEN);
+        let used = postcard::to_slice(settings, &mut bytes).map_or(0, |used| used.len());
+        bytes.truncate(used);
+        Self { form: SETTINGS_FORM, bytes }
+    }
+
+    /// The settings.
+    ///
+    /// # Errors
+    /// [`Refusal::NoSettings`] where they are of another form, or out of range.
+    pub fn read(&self) -> Result<Settings, Refusal> {
+        if self.form != SETTINGS_FORM {
+            return Err(Refusal::NoSettings);
+        }
+        postcard::from_bytes(&self.bytes).map_err(|_| Refusal::NoSettings)
+    }
 }
 
 /// What the user says to an offer.
@@ -232,6 +259,8 @@ pub enum Refusal {
     Busy,
     /// The store cannot be read.
     Store,
+    /// The settings are out of range, or of a form that is not known here.
+    NoSettings,
 }
 
 impl core::fmt::Display for Refusal {
@@ -244,6 +273,7 @@ impl core::fmt::Display for Refusal {
             Self::Full => "the counter holds no more jobs",
             Self::Busy => "another offer still waits for the counter's user",
             Self::Store => "the counter cannot read what it has kept",
+            Self::NoSettings => "the settings are out of range, or by another version of the program",
         })
     }
 }

@@ -262,7 +262,8 @@ impl OwnBatch {
     }
 
     /// What it is called: `1.2 mm on 4.5 mm copper`, as much of it as a name holds.
-    fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
+    #[must_use]
+    pub fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
         let mut name = Cut(String::new());
         // What does not fit is cut off.
         _ = write!(name, "{} on {} {}", Size(self.wire, units), Long(self.mandrel, units), self.metal.name());

@@ -36,8 +36,7 @@ pub(crate) const fn floor_div(number: i128, by: i64) -> Option<i64> {
         }
         bit += 1;
     }
-    let quotient =
-        if number < 0 { -(quotient as i128) - (rest > 0) as i128 } else { quotient as i128 };
+    let quotient = if number < 0 { -(quotient as i128) - (rest > 0) as i128 } else { quotient as i128 };
     if quotient as i64 as i128 == quotient { Some(quotient as i64) } else { None }
 }
 

@@ -229,14 +229,18 @@ impl App {
         self.saving.log(event);
     }
 
-    /// The user agrees to a job: it is put into the list and chosen.
+    /// The user agrees: a job is put into the list and chosen, settings are taken.
     fn take(&mut self, offer: Offer) {
         let bench = &mut self.view.bench;
-        let place = bench.place_for(&offer.job, self.own_jobs);
-        match place.filter(|&place| bench.put_job(place, offer.job)) {
+        let (planned, job) = match offer {
+            Offer::Settings(settings) => return bench.set_up(settings),
+            Offer::Job { planned, job, .. } => (planned, job),
+        };
+        let place = bench.place_for(&job, self.own_jobs);
+        match place.filter(|&place| bench.put_job(place, job)) {
             Some(place) => {
                 bench.choose(place);
-                self.saving.job(place, offer.planned);
+                self.saving.job(place, planned);
             }
             None => self.offers.could_not(),
         }

@@ -10,7 +10,9 @@ use turntally_core::bench::log::EntryBytes;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
 use turntally_core::link::job::{JobBytes, PlannedJob};
-use turntally_core::link::{Answer, Health, Identity, Refusal, Reply, Request, Status, VERSION};
+use turntally_core::link::{
+    Answer, Health, Identity, Refusal, Reply, Request, SettingsBytes, Status, VERSION,
+};
 
 use crate::app::App;
 use crate::offer::Offer;
@@ -49,16 +51,20 @@ impl Link {
     pub fn push(&mut self, byte: u8) -> Option<Need> {
         let Question { tag, request } = self.server.push(byte)?;
         let refuse = |refusal| Need::Send(Server::answer(tag, &Reply::Refused(refusal)));
+        let put = |ticket, offer: Result<Offer, Refusal>| match offer {
+            Ok(offer) => Need::App(tag, Ask::Offer(ticket, offer)),
+            Err(refusal) => refuse(refusal),
+        };
         Some(match request {
             Err(refusal) => refuse(refusal),
             Ok(Request::Fetch { from, count }) => {
                 self.server.fetch(tag, from, count);
                 Need::Log
             }
-            Ok(Request::OfferJob { ticket, job }) => match offer(job) {
-                Ok(offer) => Need::App(tag, Ask::Offer(ticket, offer)),
-                Err(refusal) => refuse(refusal),
-            },
+            Ok(Request::OfferJob { ticket, job }) => put(ticket, offer(job)),
+            Ok(Request::WriteSettings { ticket, settings }) => {
+                put(ticket, settings.read().map(Offer::Settings))
+            }
             Ok(request) => Need::App(tag, Ask::Plain(request)),
         })
     }
@@ -101,7 +107,7 @@ impl Link {
 
 fn offer(planned: JobBytes) -> Result<Offer, Refusal> {
     let job = PlannedJob::from_bytes(&planned)?;
-    Ok(Offer { planned, pulses_per_rev: job.pulses_per_rev, job: job.job()? })
+    Ok(Offer::Job { planned, pulses_per_rev: job.pulses_per_rev, job: job.job()? })
 }
 
 impl App {
@@ -121,6 +127,7 @@ impl App {
             Ask::Plain(Request::Answer { ticket }) => {
                 Reply::Answer(self.offers.answer(ticket, self.clock.now))
             }
+            Ask::Plain(Request::ReadSettings) => Reply::Settings(SettingsBytes::new(self.bench().settings())),
             Ask::Plain(Request::Status) => Reply::Status(self.status()),
             Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
             Ask::Plain(Request::Fetched { next }) => {
@@ -136,10 +143,12 @@ impl App {
     }
 
     fn offered(&mut self, ticket: u32, offer: Offer) -> Result<Answer, Refusal> {
-        if offer.pulses_per_rev != self.pulses_per_rev {
-            return Err(Refusal::OtherEncoder);
+        if let Offer::Job { pulses_per_rev, job, .. } = &offer {
+            if *pulses_per_rev != self.pulses_per_rev {
+                return Err(Refusal::OtherEncoder);
+            }
+            self.bench().place_for(job, self.own_jobs).ok_or(Refusal::Full)?;
         }
-        self.bench().place_for(&offer.job, self.own_jobs).ok_or(Refusal::Full)?;
         self.offers.make(ticket, offer, self.clock.now)
     }
 

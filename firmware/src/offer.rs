@@ -7,6 +7,7 @@
 use turntally_core::bench::{Bench, Job, Key, Phase, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
+use turntally_core::settings::Settings;
 use turntally_core::units::Micros;
 
 use crate::trouble::Trouble;
@@ -16,15 +17,21 @@ const READ_FIRST: Micros = Micros::from_millis(700);
 /// After this time without a question an offer is withdrawn.
 const FORGET: Micros = Micros::from_millis(10_000);
 
-/// A job that is offered.
+/// What is offered.
 #[derive(Debug, Clone)]
-pub struct Offer {
-    /// As it came, to be kept.
-    pub planned: JobBytes,
-    /// Pulses of the encoder that it is planned for.
-    pub pulses_per_rev: u32,
-    /// What the bench takes.
-    pub job: Job,
+#[expect(clippy::large_enum_variant, reason = "there is one at a time, and nowhere to box it")]
+pub enum Offer {
+    /// A job.
+    Job {
+        /// As it came, to be kept.
+        planned: JobBytes,
+        /// Pulses of the encoder that it is planned for.
+        pulses_per_rev: u32,
+        /// What the bench takes.
+        job: Job,
+    },
+    /// Settings.
+    Settings(Settings),
 }
 
 #[derive(Debug, Clone)]
@@ -79,7 +86,7 @@ impl Offers {
         match (calm, waiting.shown) {
             (true, None) => {
                 waiting.shown = Some(now);
-                Some(Some(notice(&waiting.offer.job)))
+                Some(Some(notice(&waiting.offer, bench.settings())))
             }
             (false, Some(_)) => {
                 waiting.shown = None;
@@ -110,8 +117,18 @@ impl Offers {
     }
 }
 
-fn notice(job: &Job) -> Trouble {
+fn notice(offer: &Offer, now: &Settings) -> Trouble {
     let advice = ["From the computer.", "Yes: take it. No: leave."];
-    let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
-    Trouble::new("New job?", format_args!("{many} {}", job.name), advice)
+    match offer {
+        Offer::Job { job, .. } => {
+            let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
+            Trouble::new("New job?", format_args!("{many} {}", job.name), advice)
+        }
+        Offer::Settings(Settings { batch, build }) if *batch == now.batch => {
+            Trouble::new("New settings?", format_args!("The counter: {} pulses", build.pulses), advice)
+        }
+        Offer::Settings(Settings { batch, build }) => {
+            Trouble::new("New settings?", format_args!("{}", batch.name(build.units)), advice)
+        }
+    }
 }

@@ -8,7 +8,7 @@ use clap::{Args as ClapArgs, Subcommand};
 use turntally_core::bench::{Doubt, Phase};
 use turntally_core::link::computer::{Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
-use turntally_core::link::{Answer, Health, Reply, Request, Status};
+use turntally_core::link::{Answer, Health, Reply, Request, SettingsBytes, Status};
 
 use crate::failure::Failure;
 use crate::job::Job;
@@ -18,6 +18,7 @@ use crate::records::{self, Records};
 pub mod port;
 #[cfg(unix)]
 pub mod serve;
+pub mod settings;
 
 use port::Counter;
 
@@ -34,6 +35,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 #[command(after_help = "\
 Examples:
   turntally link send chain.toml
+  turntally link settings pulses=600 sound=full
   turntally link follow --port /dev/ttyACM0
   turntally link fetch --log workshop.sqlite
 
@@ -57,6 +59,12 @@ enum What {
         /// The file of the log, where the job's wire and price are noted for its sums
         #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
         log: PathBuf,
+    },
+    /// Print the settings of the counter, or propose others; the user at the counter agrees with Yes
+    Settings {
+        /// What is to change, such as pulses=600 or wire=1.2mm; without any they are printed
+        #[arg(value_name = "NAME=VALUE")]
+        changes: Vec<String>,
     },
     /// Show what the counter is doing, until the batch is done or the cable is pulled
     Follow,
@@ -86,6 +94,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
             let fetched = fetch(&mut counter, &mut Records::open(log)?)?;
             output::print(&format!("{fetched} new entries in {}\n", log.display()))
         }
+        (What::Settings { changes }, _) => settings(&mut counter, changes),
         (What::Follow, _) => follow(&mut counter),
         _ => test(&mut counter),
     }
@@ -155,14 +164,37 @@ fn send(counter: &mut Counter, job: &Job, records: &mut Records) -> Result<(), F
     }
     records.note_job(&planned, job)?;
     let ticket = port::fresh_number();
-    let mut answer = counter.ask(&Request::OfferJob { ticket, job: planned.to_bytes() })?;
-    eprintln!("\"{}\" is on the counter's screen: press Yes there to take it", planned.name);
+    let offer = Request::OfferJob { ticket, job: planned.to_bytes() };
+    put(counter, ticket, &offer, &format!("\"{}\" is", planned.name))
+}
+
+/// Prints the settings, or proposes others.
+fn settings(counter: &mut Counter, changes: &[String]) -> Result<(), Failure> {
+    let mut settings = match counter.ask(&Request::ReadSettings)? {
+        Reply::Settings(bytes) => bytes.read().map_err(Failure::new)?,
+        other => return Err(port::unexpected(&other)),
+    };
+    if changes.is_empty() {
+        return output::print(&settings::words(&settings));
+    }
+    for wish in changes {
+        settings::change(&mut settings, wish)?;
+    }
+    let ticket = port::fresh_number();
+    let offer = Request::WriteSettings { ticket, settings: SettingsBytes::new(&settings) };
+    put(counter, ticket, &offer, "the settings are")
+}
+
+/// Puts an offer to the user at the counter, and waits for what they say.
+fn put(counter: &mut Counter, ticket: u32, offer: &Request, what: &str) -> Result<(), Failure> {
+    let mut answer = counter.ask(offer)?;
+    eprintln!("{what} on the counter's screen: press Yes there to take it");
     let until = Instant::now() + PATIENCE;
     loop {
         match answer {
             Reply::Answer(Answer::Agreed) => return output::print("taken\n"),
             Reply::Answer(Answer::Declined) => {
-                return Err(Failure::new("the user at the counter did not take the job"));
+                return Err(Failure::new("the user at the counter did not take it"));
             }
             Reply::Answer(Answer::None) => return Err(Failure::new("the counter has forgotten the offer")),
             Reply::Answer(Answer::Waiting) if Instant::now() < until => {}

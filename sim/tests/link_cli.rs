@@ -123,6 +123,20 @@ fn job_goes_out_and_coils_come_back() {
     assert!(good(&run(&["log", "--log", log])).contains("earrings"));
 }
 
+/// The settings are read, and changed once the user at the counter agrees; what is not allowed is told.
+#[test]
+fn settings_are_read_and_proposed() {
+    let folder = tempfile::tempdir().unwrap();
+    let bench = Bench::on(&small_job(folder.path(), 400));
+    let before = good(&bench.link(&["settings"]));
+    assert!(before.contains("pulses=400\n") && before.contains("sound=medium\n"), "{before}");
+    refused(&bench.link(&["settings", "pulses=0"]), "only 1 to 10000 is allowed");
+    assert_eq!(good(&bench.link(&["settings"])), before);
+    assert_eq!(good(&bench.link(&["settings", "sound=full", "cradle=60mm"])), "taken\n");
+    let after = before.replace("sound=medium", "sound=full").replace("cradle=70mm", "cradle=60mm");
+    assert_eq!(good(&bench.link(&["settings"])), after);
+}
+
 /// What cannot be is told in one line, before anything is changed.
 #[test]
 fn wrong_wishes_are_one_line() {

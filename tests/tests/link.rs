@@ -3,11 +3,11 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use turntally_core::bench::{Key, Phase, Target};
-use turntally_core::settings::Loudness;
 use turntally_core::counter::Shaft;
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{Answer, Refusal, Reply, Request, SETTINGS_LEN, SettingsBytes};
+use turntally_core::settings::{Loudness, Settings};
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::link::Link;
@@ -163,6 +163,41 @@ fn job_is_taken_only_if_the_user_agrees() {
     assert_eq!(again.names(), ["cuts", "from the desk"], "after a power cut");
 }
 
+/// Settings are told to whoever asks, changed by the user's Yes and by nothing else, and are still there after
+/// a power cut.
+#[test]
+fn settings_are_put_to_the_user() {
+    let flash = blank();
+    let mut desk = Desk::new(&flash);
+    let Reply::Settings(bytes) = desk.ask(&Request::ReadSettings) else { panic!("no settings") };
+    let before = bytes.read().unwrap();
+    let mut wanted = before;
+    (wanted.build.pulses, wanted.build.loudness) = (600, Loudness::Full);
+    let write = |ticket, settings: &Settings| {
+        let settings = SettingsBytes::new(settings);
+        Request::WriteSettings { ticket, settings }
+    };
+    assert_eq!(desk.ask(&write(1, &wanted)), Reply::Answer(Answer::Waiting));
+    desk.live(1_000, None);
+    desk.live(10, Some(Key::No));
+    assert_eq!(desk.ask(&Request::Answer { ticket: 1 }), Reply::Answer(Answer::Declined));
+    assert_eq!(*desk.app.bench().settings(), before);
+    assert_eq!(desk.ask(&write(2, &wanted)), Reply::Answer(Answer::Waiting));
+    desk.live(1_000, None);
+    desk.live(10, Some(Key::Yes));
+    assert_eq!(desk.ask(&Request::Answer { ticket: 2 }), Reply::Answer(Answer::Agreed));
+    assert_eq!(*desk.app.bench().settings(), wanted);
+    desk.live(100, None);
+    assert_eq!(*Desk::new(&flash).app.bench().settings(), wanted, "after a power cut");
+    // Out of range or of another form: refused without a word to the user.
+    let mut wrong = wanted;
+    wrong.build.pulses = 0;
+    assert_eq!(desk.ask(&write(3, &wrong)), Reply::Refused(Refusal::NoSettings));
+    let settings = SettingsBytes { form: 9, ..SettingsBytes::new(&wanted) };
+    let other = Request::WriteSettings { ticket: 4, settings };
+    assert_eq!(desk.ask(&other), Reply::Refused(Refusal::NoSettings));
+}
+
 /// An offer waits while a coil is on the mandrel or about to begin, and is withdrawn when nobody asks about
 /// it any more.
 #[test]
@@ -200,7 +235,7 @@ fn wrong_jobs_are_refused() {
     assert_eq!(offer(PlannedJob { rings: 0, ..planned(50) }), Reply::Refused(Refusal::NoJob));
     let settings = SettingsBytes { form: 1, bytes: [1; SETTINGS_LEN].into_iter().collect() };
     let write = Request::WriteSettings { ticket: 1, settings };
-    assert_eq!(desk.ask(&write), Reply::Refused(Refusal::Unknown));
+    assert_eq!(desk.ask(&write), Reply::Refused(Refusal::NoSettings));
 }
 
 /// The questions that only want to know are answered, and the clock is set.
