@@ -1,0 +1,99 @@
+//! What a torn write leaves may look, together with what is written behind it, like the beginning of an item that
+//! hides it from the library: once in some ten thousand cuts. The log reads each entry again once it is written
+//! (`log_cuts.rs`); records lie there twice, and the second copy is written behind whatever hides the first; a
+//! hidden note counts as a torn one.
+
+use turntally_core::bench::snapshot::{CoilNote, Since};
+use turntally_core::bench::{Event, Input, Key};
+use turntally_core::units::Micros;
+use turntally_firmware::store::guard::Open;
+use turntally_firmware::store::records::Record;
+use turntally_firmware::store::{Save, Store};
+use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_tests::cuts::{SMALL, bench, job, wanted_cuts};
+
+type Value = (u64, u32, u64, u16);
+
+fn value(rng: &mut fastrand::Rng) -> Value {
+    // Of any length, so that windows over torn bytes fall anywhere.
+    let shift = rng.u32(..64);
+    (rng.u64(..) >> shift, rng.u32(..), rng.u64(..) >> rng.u32(..64), rng.u16(..))
+}
+
+fn on(cells: &Cells) -> (VirtualFlash, Store<VirtualFlash, Open>) {
+    let flash = VirtualFlash::new(cells.clone());
+    (flash.clone(), Store::new(flash, Open, SMALL))
+}
+
+/// A record that was said to be kept is read again, whatever a cut before it left.
+#[test]
+fn records_behind_torn_bytes_are_found() {
+    let mut rng = fastrand::Rng::with_seed(0x70_4e);
+    let (flash, mut store) = on(&Cells::blank(SMALL.log_end as usize));
+    let first = value(&mut rng);
+    assert_eq!(store.put(Record::Batch(0), &first), Ok(()));
+    let base = flash.cells();
+    let cuts = 5 * wanted_cuts();
+    let mut hidden = 0;
+    for seed in 0..cuts {
+        let (flash, mut store) = on(&base);
+        flash.cut_after(rng.u64(1..70), seed);
+        let torn = value(&mut rng);
+        let done = store.put(Record::Batch(0), &torn).is_ok();
+        flash.power_on();
+        let (flash, mut store) = on(&flash.cells());
+        let found = store.get::<Value>(Record::Batch(0));
+        assert!(found == Ok(Some(torn)) || !done && found == Ok(Some(first)), "{seed}: {found:?}");
+        let kept = value(&mut rng);
+        assert_eq!(store.put(Record::Batch(0), &kept), Ok(()), "{seed}");
+        let mut cells = flash.cells();
+        assert_eq!(on(&cells).1.get(Record::Batch(0)), Ok(Some(kept)), "{seed}");
+        // Without the second copy it is the first that counts: how often would one have been too few?
+        let records = SMALL.records as usize..SMALL.notes as usize;
+        let last = cells.bytes()[records].iter().rposition(|&byte| byte != 0xff).unwrap_or(0);
+        // Behind the sector's mark nothing is.
+        cells.bytes_mut()[SMALL.records as usize + last - 3] ^= 0x10;
+        hidden += u32::from(on(&cells).1.get::<Value>(Record::Batch(0)) != Ok(Some(kept)));
+    }
+    println!("{cuts} cuts: every record found; of single copies {hidden} would have been hidden");
+}
+
+fn note(counts: i64) -> CoilNote {
+    let mut bench = bench(&job());
+    for key in [Key::Yes; 2] {
+        bench.handle(Event { at: Micros::ZERO, input: Input::Key(key) });
+    }
+    let Some(mut note) = bench.coil_note() else { unreachable!("a coil is on the mandrel") };
+    note.counts = counts;
+    note
+}
+
+/// A note that was said to be kept is the newest that is found, or it is known that there was a newer one.
+#[test]
+fn notes_behind_torn_bytes_are_missed() {
+    let mut rng = fastrand::Rng::with_seed(0x6e_07e5);
+    let (flash, mut store) = on(&Cells::blank(SMALL.log_end as usize));
+    assert_eq!(store.save(&Save::Room(20)), Ok(()));
+    assert_eq!(store.save(&Save::Note(note(10))), Ok(()));
+    let base = flash.cells();
+    let cuts = 5 * wanted_cuts();
+    let mut hidden = 0;
+    for seed in 0..cuts {
+        let (flash, mut store) = on(&base);
+        store.load(1);
+        flash.cut_after(rng.u64(1..40), seed);
+        _ = store.save(&Save::Note(note(rng.i64(11..1 << 40) >> rng.u32(..32))));
+        flash.power_on();
+        let (flash, mut store) = on(&flash.cells());
+        store.load(1);
+        let kept = note(rng.i64(11..1 << 40));
+        assert_eq!(store.save(&Save::Note(kept)), Ok(()), "{seed}");
+        let found = on(&flash.cells()).1.load(1);
+        match found.note {
+            Some((newest, Since::QuarterTurn)) => assert_eq!(newest, kept, "{seed}"),
+            Some(_) => hidden += 1,
+            None => assert!(found.trouble.is_some(), "{seed}: a note is gone, and nobody says so"),
+        }
+    }
+    println!("{cuts} cuts: every note found or known to be missing; {hidden} were missing");
+}
