@@ -25,24 +25,24 @@ const METAL_LEN: usize = 24;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
     /// The least.
-    pub min: i64,
+    pub min: i32,
     /// The most.
-    pub max: i64,
+    pub max: i32,
 }
 
 impl Limits {
-    const fn new(min: i64, max: i64) -> Self {
+    const fn new(min: i32, max: i32) -> Self {
         Self { min, max }
     }
 
     /// The number, or the end that it is past.
     #[must_use]
     pub fn hold(self, number: i64) -> i64 {
-        number.clamp(self.min, self.max)
+        number.clamp(self.min.into(), self.max.into())
     }
 
     const fn allow(self, number: i64) -> bool {
-        number >= self.min && number <= self.max
+        number >= self.min as i64 && number <= self.max as i64
     }
 }
 
@@ -67,7 +67,7 @@ pub const PULSES: Limits = Limits::new(1, 10_000);
 /// Teeth of a wheel.
 pub const TEETH: Limits = Limits::new(1, 500);
 /// Milliseconds of reaction time.
-pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.get() / 1_000) as i64);
+pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.get() / 1_000) as i32);
 
 /// What a batch is to give.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -335,7 +335,7 @@ const UNITS: [Units; 2] = [Units::Millimetres, Units::Inches];
 /// Kinds of wire sizes, and of what is made.
 const KINDS: Limits = Limits::new(0, 2);
 /// What stands for a reaction time that is learned.
-const LEARNED: i64 = -1;
+const LEARNED: i32 = -1;
 
 impl From<Settings> for Stored {
     fn from(Settings { batch, build }: Settings) -> Self {
@@ -365,7 +365,7 @@ impl From<Settings> for Stored {
             build.gear.crank_teeth().into(),
             build.gear.mandrel_teeth().into(),
             build.direction as i64,
-            build.lead.map_or(LEARNED, |lead| lead.get().cast_signed() / 1_000),
+            build.lead.map_or(LEARNED.into(), |lead| lead.get().cast_signed() / 1_000),
             build.loudness as i64,
             build.units as i64,
         ];
@@ -387,7 +387,7 @@ impl Numbers<'_> {
 
     /// One of these, by its place.
     fn one_of<T: Copy, const N: usize>(&mut self, all: [T; N]) -> Result<T, BadSettings> {
-        let place = self.within(Limits::new(0, N as i64 - 1))?;
+        let place = self.within(Limits::new(0, N as i32 - 1))?;
         all.get(place as usize).copied().ok_or(BadSettings)
     }
 

@@ -426,7 +426,7 @@ const fn units_name(units: Units) -> &'static str {
 
 /// The reaction time so much later; before nothing comes "learned".
 fn lead(lead: Option<Micros>, ms: i64) -> Option<Micros> {
-    let now = lead.map_or(-10, |lead| i64::try_from(lead.get() / 1_000).unwrap_or(LEAD.max));
+    let now = lead.map_or(-10, |lead| i64::try_from(lead.get() / 1_000).unwrap_or(LEAD.max.into()));
     let to = now + ms;
     (to >= 0).then(|| Micros::from_millis(u32::try_from(LEAD.hold(to)).unwrap_or(0)))
 }

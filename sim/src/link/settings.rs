@@ -162,7 +162,7 @@ impl Wish<'_> {
         if limits.hold(number) == number {
             return Ok(());
         }
-        let shown = |number: i64| number as f64 / per as f64;
+        let shown = |number: i32| f64::from(number) / per as f64;
         let (min, max) = (shown(limits.min), shown(limits.max));
         Err(self.refused(format_args!(
             "only {min} to {max}{}{unit} is allowed",
