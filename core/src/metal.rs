@@ -152,7 +152,8 @@ impl<const PER: u16> Listed<PER> {
         let mut at = 0;
         while at < 3 {
             parts[at] = (figures[at] * PER as f64 + 0.5) as u16;
-            assert!(parts[at] as f64 / PER as f64 == figures[at], "finer than it is listed");
+            let listed = parts[at] as f64 / PER as f64;
+            assert!(listed.to_bits() == figures[at].to_bits(), "finer than it is listed");
             at += 1;
         }
         Self {

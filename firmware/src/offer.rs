@@ -19,7 +19,6 @@ const FORGET: Micros = Micros::from_millis(10_000);
 
 /// What is offered.
 #[derive(Debug, Clone)]
-#[expect(clippy::large_enum_variant, reason = "there is one at a time, and nowhere to box it")]
 pub enum Offer {
     /// A job.
     Job {

@@ -169,7 +169,7 @@ fn job_is_taken_only_if_the_user_agrees() {
 fn settings_are_put_to_the_user() {
     let flash = blank();
     let mut desk = Desk::new(&flash);
-    let Reply::Settings(bytes) = desk.ask(&Request::ReadSettings) else { panic!("no settings") };
+    let Reply::Settings(bytes) = desk.ask(&Request::ReadSettings) else { unreachable!("settings") };
     let before = bytes.read().unwrap();
     let mut wanted = before;
     (wanted.build.pulses, wanted.build.loudness) = (600, Loudness::Full);
