@@ -1,7 +1,7 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State};
+use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Key, Lead, Phase, State};
 use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
@@ -124,12 +124,12 @@ pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outc
         run.step(onlooker)?;
     }
     Ok(Outcome {
-        finished: run.app.bench().phase() == Phase::Done,
+        finished: run.stand.bench().phase() == Phase::Done,
         coils: run.coils,
         rings_to_make,
-        faults: run.faults,
-        seconds: run.now_ns as f64 / 1e9,
-        edges: run.edges,
+        faults: run.stand.faults,
+        seconds: run.stand.now_ns as f64 / 1e9,
+        edges: run.stand.edges,
     })
 }
 
@@ -148,7 +148,23 @@ fn samples_per_step(job: &Job) -> u64 {
         .unwrap_or(1_000)
 }
 
-struct Run<'a> {
+/// What the person at the bench does in one millisecond.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Hand {
+    /// Where the crank stands at the end of it, in turns since the start.
+    pub crank_turns: f64,
+    /// The hand lies still on the crank.
+    pub is_still: bool,
+    /// The key that is held down.
+    pub key: Option<Key>,
+    /// Where the knob stands, in quarters of a click. One quarter a millisecond is what it can follow.
+    pub knob_quarters: i32,
+}
+
+/// The bench without the person: winder, wire, encoder and saw around the counter, stepped by
+/// whoever has the crank in hand.
+#[derive(Debug)]
+pub struct Stand<'a> {
     job: &'a Job,
     app: App,
     store: Store<VirtualFlash, Open>,
@@ -156,7 +172,7 @@ struct Run<'a> {
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
-    operator: Operator,
+    hand: Hand,
     bench_rng: fastrand::Rng,
     faults_on: FaultSet,
     samples: u64,
@@ -169,10 +185,16 @@ struct Run<'a> {
     stopped_at: Option<f64>,
     /// The share by which this lot of wire opens.
     lot: f64,
-    coils: Vec<Coil>,
     faults: Vec<Fault>,
     shown_levels: u32,
     blocked_until_ns: u64,
+}
+
+/// A stand with an operator before it.
+struct Run<'a> {
+    stand: Stand<'a>,
+    operator: Operator,
+    coils: Vec<Coil>,
     ends_at_ns: Option<u64>,
 }
 
@@ -180,10 +202,68 @@ impl<'a> Run<'a> {
     fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(setup.seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
-        let (encoder_rng, operator_rng, mut bench_rng) = (fork(), fork(), fork());
+        let (encoder_rng, operator_rng, bench_rng) = (fork(), fork(), fork());
+        Ok(Self {
+            stand: Stand::with_rngs(job, setup.faults, setup.lead, rings, (encoder_rng, bench_rng))?,
+            operator: Operator::new(setup.manner, operator_rng),
+            coils: Vec::new(),
+            ends_at_ns: None,
+        })
+    }
+
+    fn is_over(&self) -> bool {
+        self.ends_at_ns.is_some_and(|end| self.stand.now_ns >= end)
+    }
+
+    /// Once the batch is done or given up, it ends when its last screen has been shown.
+    fn note_the_end(&mut self) {
+        let ended = self.stand.bench().phase() == Phase::Done || self.operator.gave_up();
+        if self.ends_at_ns.is_none() && (ended || self.stand.now_ns as f64 / 1e9 > LONGEST) {
+            self.ends_at_ns = Some(self.stand.now_ns + LAST_LOOK_NS);
+        }
+    }
+
+    /// One millisecond of bench and operator.
+    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        let seconds = self.stand.now_ns as f64 / 1e9;
+        self.operator.step(seconds, self.stand.shown());
+        let hand = Hand {
+            crank_turns: self.operator.angle(),
+            is_still: self.operator.is_still(),
+            key: self.operator.key(seconds),
+            knob_quarters: 0,
+        };
+        if let Some(coil) = self.stand.step(hand, onlooker)? {
+            onlooker.coil(&coil)?;
+            self.coils.push(coil);
+        }
+        self.note_the_end();
+        onlooker.moment(self.stand.now(), self.stand.bench())
+    }
+}
+
+impl<'a> Stand<'a> {
+    /// A bench for this job, of which `rings` are to be made. The same seed gives the same bench.
+    ///
+    /// # Errors
+    /// What is wrong with the job for the counter.
+    pub fn new(job: &'a Job, faults: FaultSet, lead: Lead, rings: u32, seed: u64) -> Result<Self, Failure> {
+        let mut seeds = fastrand::Rng::with_seed(seed);
+        let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
+        let rngs = (fork(), fork());
+        Self::with_rngs(job, faults, lead, rings, rngs)
+    }
+
+    fn with_rngs(
+        job: &'a Job,
+        faults: FaultSet,
+        lead: Lead,
+        rings: u32,
+        (encoder_rng, mut bench_rng): (fastrand::Rng, fastrand::Rng),
+    ) -> Result<Self, Failure> {
         let samples = samples_per_step(job);
         let mut bench = Bench::new();
-        bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
+        bench.add_job(counter_job(job, rings, lead)).map_err(Failure::new)?;
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
@@ -200,10 +280,10 @@ impl<'a> Run<'a> {
             panel,
             sampler,
             lines,
-            encoder: Encoder::new(setup.faults, encoder_rng),
-            operator: Operator::new(setup.manner, operator_rng),
+            encoder: Encoder::new(faults, encoder_rng),
+            hand: Hand { is_still: true, ..Hand::default() },
             bench_rng,
-            faults_on: setup.faults,
+            faults_on: faults,
             samples,
             now_ns: 0,
             edges: 0,
@@ -212,41 +292,59 @@ impl<'a> Run<'a> {
             zero: (0, 0.0),
             stopped_at: None,
             lot,
-            coils: Vec::new(),
             faults: Vec::new(),
             shown_levels: u32::MAX,
             blocked_until_ns: 0,
-            ends_at_ns: None,
         })
-    }
-
-    fn is_over(&self) -> bool {
-        self.ends_at_ns.is_some_and(|end| self.now_ns >= end)
-    }
-
-    /// Once the batch is done or given up, it ends when its last screen has been shown.
-    fn note_the_end(&mut self) {
-        let ended = self.app.bench().phase() == Phase::Done || self.operator.gave_up();
-        if self.ends_at_ns.is_none() && (ended || self.now_ns as f64 / 1e9 > LONGEST) {
-            self.ends_at_ns = Some(self.now_ns + LAST_LOOK_NS);
-        }
     }
 
     /// Mandrel turns since the start.
     fn mandrel_turns(&self) -> f64 {
-        self.operator.angle() * self.job.gear.ratio()
+        self.hand.crank_turns * self.job.gear.ratio()
     }
 
-    /// One millisecond of the whole bench.
-    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
-        let seconds = self.now_ns as f64 / 1e9;
-        let shown = self.shown();
-        self.operator.step(seconds, shown);
-        let key = self.operator.key(seconds);
-        self.lines.set(Line::Yes, key != Some(turntally_core::bench::Key::Yes));
-        self.lines.set(Line::No, key != Some(turntally_core::bench::Key::No));
+    /// The counter's bench, to look at.
+    #[must_use]
+    pub const fn bench(&self) -> &Bench {
+        self.app.bench()
+    }
+
+    /// The counter's screen as last drawn.
+    #[must_use]
+    pub const fn frame(&self) -> &Frame {
+        self.app.frame()
+    }
+
+    /// Every line of the board: lamps, sounder, channels.
+    #[must_use]
+    pub fn lines(&self) -> &Lines {
+        &self.lines
+    }
+
+    /// Virtual time since the start.
+    #[must_use]
+    pub const fn now(&self) -> Micros {
+        Micros::new(self.now_ns / 1_000)
+    }
+
+    /// Turns of wire on the mandrel since the count began; none while no coil is being wound.
+    #[must_use]
+    pub fn turns_on_mandrel(&self) -> f64 {
+        if self.bench().goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 }
+    }
+
+    /// One millisecond of the whole bench. Hands out the coil that came off.
+    ///
+    /// # Errors
+    /// Whatever the onlooker cannot do.
+    pub fn step(&mut self, hand: Hand, onlooker: &mut dyn Onlooker) -> Result<Option<Coil>, Failure> {
+        self.hand = hand;
+        self.lines.set(Line::Yes, hand.key != Some(Key::Yes));
+        self.lines.set(Line::No, hand.key != Some(Key::No));
+        self.lines.set(Line::KnobA, matches!(hand.knob_quarters.rem_euclid(4), 2 | 3));
+        self.lines.set(Line::KnobB, matches!(hand.knob_quarters.rem_euclid(4), 1 | 2));
         let shaft_turns = match self.job.shaft {
-            Shaft::Crank => self.operator.angle(),
+            Shaft::Crank => hand.crank_turns,
             Shaft::Mandrel => self.mandrel_turns(),
         };
         let counts = shaft_turns * 4.0 * f64::from(self.job.pulses_per_rev) + Encoder::START;
@@ -255,20 +353,14 @@ impl<'a> Run<'a> {
         self.last_edges = self.encoder.true_counts();
         self.sample(onlooker)?;
         self.now_ns += STEP_NS;
-        let now = Micros::new(self.now_ns / 1_000);
+        let now = self.now();
         let record = self.app.poll(now, &mut self.panel);
         self.app.save_to(&mut self.store);
         if onlooker.wants_lines() {
             self.show_lines(onlooker)?;
         }
         self.look_at(now, onlooker)?;
-        if let Some(record) = record {
-            let coil = self.take_off(record);
-            onlooker.coil(&coil)?;
-            self.coils.push(coil);
-        }
-        self.note_the_end();
-        onlooker.moment(now, self.app.bench())
+        Ok(record.map(|record| self.take_off(record)))
     }
 
     /// Reads the pins at the sampler's rate for one millisecond.
@@ -346,7 +438,7 @@ impl<'a> Run<'a> {
             fault,
             to_go: target - bench.turns().as_f64(),
             target,
-            on_mandrel: if bench.goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 },
+            on_mandrel: self.turns_on_mandrel(),
             keep_marked,
         }
     }
@@ -364,8 +456,7 @@ impl<'a> Run<'a> {
             }
             self.phase = phase;
         }
-        if self.stopped_at.is_none() && matches!(phase, Phase::Stop | Phase::Over) && self.operator.is_still()
-        {
+        if self.stopped_at.is_none() && matches!(phase, Phase::Stop | Phase::Over) && self.hand.is_still {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
         if self.app.redraw(now) {
