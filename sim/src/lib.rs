@@ -14,6 +14,8 @@ pub mod gauge;
 pub mod job;
 pub mod live;
 pub mod material;
+#[cfg(not(feature = "window"))]
+pub mod no_window;
 pub mod operator;
 pub mod output;
 pub mod plan;
@@ -23,3 +25,5 @@ pub mod run;
 pub mod shell;
 pub mod size;
 pub mod wind;
+#[cfg(feature = "window")]
+pub mod window;

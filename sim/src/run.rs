@@ -41,8 +41,34 @@ pub struct Coil {
     pub true_counts: i64,
     /// Those counts as turns of the mandrel.
     pub true_turns: f64,
-    /// Rings that the simulated saw gave.
+    /// Rings that the simulated saw gave, its slit falling wherever it fell.
     pub rings_cut: u32,
+    /// The coil that is to be sawn, if it was kept.
+    pub released: Option<Released>,
+}
+
+/// A coil off the mandrel, sprung open, its lead-in snipped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Released {
+    /// How far it sprang: released over wound diameter.
+    pub spring_ratio: f64,
+    /// Turns that are left to be sawn.
+    pub turns: f64,
+}
+
+impl Released {
+    /// Whole rings from a straight slit that first crosses the wire at `slit` turns, 0..=1: between two
+    /// crossings lies a ring.
+    #[must_use]
+    pub fn rings(self, slit: f64) -> u32 {
+        let mut rings = 0;
+        let mut crossing = slit + 1.0;
+        while crossing <= self.turns {
+            rings += 1;
+            crossing += 1.0;
+        }
+        rings
+    }
 }
 
 /// A finished run.
@@ -164,8 +190,8 @@ pub struct Hand {
 /// The bench without the person: winder, wire, encoder and saw around the counter, stepped by
 /// whoever has the crank in hand.
 #[derive(Debug)]
-pub struct Stand<'a> {
-    job: &'a Job,
+pub struct Stand {
+    job: Job,
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
@@ -191,15 +217,15 @@ pub struct Stand<'a> {
 }
 
 /// A stand with an operator before it.
-struct Run<'a> {
-    stand: Stand<'a>,
+struct Run {
+    stand: Stand,
     operator: Operator,
     coils: Vec<Coil>,
     ends_at_ns: Option<u64>,
 }
 
-impl<'a> Run<'a> {
-    fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
+impl Run {
+    fn new(job: &Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(setup.seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
         let (encoder_rng, operator_rng, bench_rng) = (fork(), fork(), fork());
@@ -242,12 +268,12 @@ impl<'a> Run<'a> {
     }
 }
 
-impl<'a> Stand<'a> {
+impl Stand {
     /// A bench for this job, of which `rings` are to be made. The same seed gives the same bench.
     ///
     /// # Errors
     /// What is wrong with the job for the counter.
-    pub fn new(job: &'a Job, faults: FaultSet, lead: Lead, rings: u32, seed: u64) -> Result<Self, Failure> {
+    pub fn new(job: &Job, faults: FaultSet, lead: Lead, rings: u32, seed: u64) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
         let rngs = (fork(), fork());
@@ -255,7 +281,7 @@ impl<'a> Stand<'a> {
     }
 
     fn with_rngs(
-        job: &'a Job,
+        job: &Job,
         faults: FaultSet,
         lead: Lead,
         rings: u32,
@@ -274,7 +300,7 @@ impl<'a> Stand<'a> {
         let mut store = Store::new(flash, Open, Layout::PICO);
         app.load_from(&mut store);
         Ok(Self {
-            job,
+            job: job.clone(),
             app,
             store,
             panel,
@@ -296,6 +322,12 @@ impl<'a> Stand<'a> {
             shown_levels: u32::MAX,
             blocked_until_ns: 0,
         })
+    }
+
+    /// Switches faults on and off while it runs.
+    pub fn set_faults(&mut self, faults: FaultSet) {
+        self.faults_on = faults;
+        self.encoder.set_faults(faults, self.now_ns);
     }
 
     /// Mandrel turns since the start.
@@ -425,7 +457,7 @@ impl<'a> Stand<'a> {
     }
 
     /// What the counter shows to the person before it.
-    fn shown(&self) -> Shown {
+    pub(crate) fn shown(&self) -> Shown {
         let bench = self.app.bench();
         let (fault, keep_marked) = match bench.state() {
             State::Fault { fault, .. } => (Some(*fault), false),
@@ -478,34 +510,26 @@ impl<'a> Stand<'a> {
         let per_turn = self.job.rule.per_turn();
         let wound = self.mandrel_turns() - self.zero.1;
         let counted = record.turns.as_f64();
+        let released = record.kept.then(|| self.release(wound));
         Coil {
             stopped_at_turns: self.stopped_at.unwrap_or(counted),
             true_counts,
             true_turns: per_turn.turns(true_counts).unwrap_or_default().as_f64(),
-            rings_cut: if record.kept { self.saw(wound) } else { 0 },
+            rings_cut: released.map_or(0, |coil| coil.rings(self.bench_rng.f64())),
+            released,
             record,
         }
     }
 
-    /// Releases `wound` turns of this lot of wire, snips the lead-in and slits the rest at a random
-    /// place; counts the whole rings.
-    fn saw(&mut self, wound: f64) -> u32 {
+    /// Releases `wound` turns of this lot of wire and snips the lead-in.
+    fn release(&mut self, wound: f64) -> Released {
         let spring = self.job.winding.spring();
         // Coils of one lot differ by a little, within what is known of the metal.
         let own = (self.bench_rng.f64() - 0.5) * 0.2 * (spring.high() - spring.low());
-        let ratio = (self.lot + own).clamp(spring.low(), spring.high());
+        let spring_ratio = (self.lot + own).clamp(spring.low(), spring.high());
         // The lead-in that was planned for is the longest; often less is bent.
         let tail = self.job.tail.as_f64() * (0.6 + 0.4 * self.bench_rng.f64());
-        let turns = wound * self.job.winding.turns_kept(ratio) - tail;
-        let slit = self.bench_rng.f64();
-        // The slit crosses the wire at `slit`, `slit + 1`, ...: between two crossings lies a ring.
-        let mut rings = 0;
-        let mut crossing = slit + 1.0;
-        while crossing <= turns {
-            rings += 1;
-            crossing += 1.0;
-        }
-        rings
+        Released { spring_ratio, turns: wound * self.job.winding.turns_kept(spring_ratio) - tail }
     }
 }
 

@@ -8,13 +8,13 @@ use turntally_sim::job::{DEMO, Job};
 use turntally_sim::run::{Coil, Hand, Nobody, Stand};
 
 /// A hand at a stand.
-struct Person<'a> {
-    stand: Stand<'a>,
+struct Person {
+    stand: Stand,
     hand: Hand,
     coils: Vec<Coil>,
 }
 
-impl Person<'_> {
+impl Person {
     fn wait(&mut self, ms: u32) {
         for _ in 0..ms {
             self.coils.extend(self.stand.step(self.hand, &mut Nobody).unwrap());
