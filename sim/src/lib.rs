@@ -4,6 +4,7 @@
 pub mod board;
 pub mod capture;
 pub mod chart;
+#[cfg(not(target_arch = "wasm32"))]
 pub mod cli;
 pub mod encoder;
 pub mod failure;
@@ -22,6 +23,7 @@ pub mod plan;
 pub mod range;
 pub mod replay;
 pub mod run;
+#[cfg(not(target_arch = "wasm32"))]
 pub mod shell;
 pub mod size;
 pub mod wind;

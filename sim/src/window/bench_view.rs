@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use eframe::egui::{Button, ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Stroke, Ui, vec2};
+use eframe::egui::{ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Stroke, Ui, vec2};
 use serde::{Deserialize, Serialize};
 use turntally_core::bench::{Key, Phase};
 
@@ -18,7 +18,7 @@ use crate::faults::{FaultKind, FaultSet};
 use crate::job::Job;
 use crate::operator::{MANNERS, Manner};
 
-/// How much of a frame the bench may take: a frame is 16 ms.
+/// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);
 /// A pulse of the sounder is seen for so long, in seconds.
 const PULSE: f64 = 0.12;
@@ -135,10 +135,9 @@ impl Bench {
     /// Lets the bench's time go on.
     fn live(&mut self, ui: &Ui, kept: &Kept, log: &mut Log) {
         let (now, dt) = ui.input(|input| (input.time, f64::from(input.stable_dt.min(0.1))));
-        let coils = match self.session.advance(dt * 1e3 * kept.pace.times(), MOST_TIME) {
-            Ok(coils) => coils,
-            Err(_) => Vec::new(),
-        };
+        let at_most = if kept.pace == Pace::Fastest { MOST_TIME } else { Duration::MAX };
+        // Nobody looks on who could fail.
+        let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
         for coil in coils {
             let logged = log.add(&self.session.job().name, &coil);
             if coil.record.kept {
@@ -266,7 +265,8 @@ impl Bench {
             if ui.checkbox(&mut chosen, "Let a").changed() {
                 self.let_wind(chosen.then_some(manner), kept);
             }
-            ComboBox::from_id_salt("operator").selected_text(manner.name).width(84.0).show_ui(ui, |ui| {
+            let combo = ComboBox::from_id_salt("operator").selected_text(manner.name).width(84.0);
+            let shown = combo.show_ui(ui, |ui| {
                 for (place, other) in MANNERS.iter().enumerate() {
                     if ui.selectable_label(place == kept.operator, other.name).clicked() {
                         kept.operator = place;
@@ -277,6 +277,7 @@ impl Bench {
                     }
                 }
             });
+            shown.response.on_hover_text("Whose hand");
             ui.label("hand wind at");
             let speed = DragValue::new(&mut kept.cadence).range(10.0..=150.0).speed(0.5).max_decimals(0);
             if ui.add(speed.suffix(" turns/min")).changed() && self.session.is_helped() {
@@ -292,12 +293,14 @@ impl Bench {
 
     fn time(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) {
         ui.horizontal_wrapped(|ui| {
-            ui.label("Time goes");
-            ComboBox::from_id_salt("pace").selected_text(kept.pace.name()).show_ui(ui, |ui| {
+            let label = ui.label("Time goes");
+            let combo = ComboBox::from_id_salt("pace").selected_text(kept.pace.name());
+            let shown = combo.show_ui(ui, |ui| {
                 for pace in Pace::ALL {
                     ui.selectable_value(&mut kept.pace, pace, pace.name());
                 }
             });
+            shown.response.labelled_by(label.id);
             let seconds = self.session.stand().now().get() / 1_000_000;
             let text = format!("{}:{:02}:{:02} at the bench", seconds / 3_600, seconds / 60 % 60, seconds % 60);
             ui.colored_label(palette.faint, text);
@@ -322,17 +325,21 @@ impl Bench {
     fn signal(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) {
         card(ui, palette, |ui| {
             ui.horizontal(|ui| {
-                ui.label(RichText::new("Signal").strong());
-                ComboBox::from_id_salt("span").selected_text(format!("{} ms", kept.span_ms)).show_ui(ui, |ui| {
+                let label = ui.label(RichText::new("Signal, the last").strong());
+                let combo = ComboBox::from_id_salt("span").selected_text(format!("{} ms", kept.span_ms));
+                let shown = combo.show_ui(ui, |ui| {
                     for span in SPANS {
                         ui.selectable_value(&mut kept.span_ms, span, format!("{span} ms"));
                     }
                 });
+                shown.response.labelled_by(label.id);
             });
             scope::show(ui, palette, &self.session, kept.span_ms);
             ui.add_space(2.0);
             ui.label(RichText::new("Switch on a fault").strong());
             let before = self.faults;
+            ui.spacing_mut().interact_size.y = 18.0;
+            ui.spacing_mut().item_spacing.y = 3.0;
             ui.columns(2, |columns| {
                 for (index, kind) in FaultKind::ALL.into_iter().enumerate() {
                     let ui = &mut columns[index % 2];
@@ -347,11 +354,6 @@ impl Bench {
                 self.session.set_faults(self.faults);
             }
         });
-    }
-
-    /// A button that puts the job on the bench anew; true when it is pressed.
-    pub fn again(ui: &mut Ui) -> bool {
-        ui.add(Button::new("Start the batch again")).clicked()
     }
 }
 

@@ -42,7 +42,7 @@ const COARSE: [Row; 4] =
 
 /// Across the wire: place in halves of it, and light.
 const ACROSS: [(f32, f32); 4] = [(-1.0, 0.58), (-0.35, 1.1), (0.3, 0.98), (1.0, 0.5)];
-const ACROSS_COARSE: [(f32, f32); 3] = [(-1.0, 0.6), (-0.1, 1.08), (1.0, 0.55)];
+const ACROSS_COARSE: [(f32, f32); 3] = [(-1.0, 0.78), (-0.1, 1.16), (1.0, 0.74)];
 
 /// Wires thinner than this, in points, are drawn with fewer corners.
 const COARSE_BELOW: f32 = 4.0;

@@ -174,14 +174,14 @@ fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f
         if key(ui, Key::No, "No", "The No key: goes back, pauses (Backspace at the crank)") {
             session.press(Key::No);
         }
-        if step(ui, "⟲", "Knob left").clicked() {
+        if step(ui, "<", "Knob left").clicked() {
             session.turn_knob(-1);
         }
         let clicks = knob(ui, palette, session.knob_clicks());
         if clicks != 0 {
             session.turn_knob(clicks);
         }
-        if step(ui, "⟳", "Knob right").clicked() {
+        if step(ui, ">", "Knob right").clicked() {
             session.turn_knob(1);
         }
         if key(ui, Key::Yes, "Yes", "The Yes key: goes on (Enter at the crank)") {

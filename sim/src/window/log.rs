@@ -4,6 +4,7 @@ use eframe::egui::{Grid, RichText, ScrollArea, Ui};
 use egui_plot::{Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
 
+use super::bench_view::card;
 use super::counter::fault_words;
 use super::look::Palette;
 use crate::run::Coil;
@@ -65,7 +66,11 @@ impl Log {
 
     /// Takes a coil down and says its number.
     pub fn add(&mut self, job: &str, coil: &Coil) -> u64 {
-        let faults: Vec<&str> = coil.record.faults.iter().map(fault_words).collect();
+        let mut faults: Vec<String> =
+            coil.record.faults.iter().map(|fault| fault_words(fault).to_owned()).collect();
+        if coil.record.illegal > 0 {
+            faults.push(format!("{} impossible steps", coil.record.illegal));
+        }
         self.numbers += 1;
         if self.coils.len() >= MOST_COILS {
             self.coils.remove(0);
@@ -123,20 +128,22 @@ impl Log {
             ui.label("Nothing wound yet: each coil that comes off on the bench is noted here.");
             return;
         }
-        ui.label(RichText::new("Yield: rings counted for each ring promised, coil by coil").strong());
-        self.plot(ui, palette);
-        ui.add_space(6.0);
-        ui.label(RichText::new("Batches").strong());
-        self.batches(ui, palette);
-        ui.add_space(6.0);
-        ui.horizontal(|ui| {
-            ui.label(RichText::new("Coils").strong());
-            if ui.button("Forget all of it").clicked() {
-                let (batches, numbers) = (self.batches, self.numbers);
-                *self = Self { coils: Vec::new(), batches, numbers };
-            }
+        card(ui, palette, |ui| {
+            ui.label(RichText::new("Yield: rings counted for each ring promised, coil by coil").strong());
+            self.plot(ui, palette);
         });
-        self.table(ui, palette);
+        card(ui, palette, |ui| {
+            ui.label(RichText::new("Batches").strong());
+            self.batches(ui, palette);
+        });
+        card(ui, palette, |ui| {
+            ui.label(RichText::new("Coils, the newest first").strong());
+            self.table(ui, palette);
+        });
+        if ui.button("Forget the log").clicked() {
+            let (batches, numbers) = (self.batches, self.numbers);
+            *self = Self { coils: Vec::new(), batches, numbers };
+        }
     }
 
     fn plot(&self, ui: &mut Ui, palette: Palette) {
@@ -155,12 +162,12 @@ impl Log {
         let first = yields.first().map_or(0.0, |at| at[0]);
         let last = yields.last().map_or(1.0, |at| at[0]);
         Plot::new("yield")
-            .height(130.0)
+            .height(170.0)
             .allow_scroll(false)
             .allow_drag(false)
             .allow_zoom(false)
             .x_axis_label("coil")
-            .y_axis_label("counted, % of promised")
+            .y_axis_label("% of promised")
             .include_y(96.0)
             .include_y(106.0)
             .include_x(first - 0.5)
@@ -176,7 +183,7 @@ impl Log {
         let mut numbers: Vec<u64> = self.coils.iter().map(|entry| entry.batch).collect();
         numbers.dedup();
         Grid::new("batches").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
-            heads(ui, palette, &["batch", "job", "kept", "thrown away", "promised", "counted", "yield"]);
+            heads(ui, palette, &["batch", "job", "kept", "thrown away", "promised, rings", "counted, rings", "yield"]);
             for batch in numbers.into_iter().rev().take(20) {
                 let sums = self.sums(batch);
                 let job = self.coils.iter().rev().find(|entry| entry.batch == batch);
@@ -201,7 +208,7 @@ impl Log {
                 heads(
                     ui,
                     palette,
-                    &["coil", "batch", "target turns", "counted", "went round", "promised", "counted rings", ""],
+                    &["coil", "batch", "target, turns", "counted, turns", "went round", "promised, rings", "counted, rings", ""],
                 );
                 for entry in self.coils.iter().rev().take(200) {
                     ui.label(entry.number.to_string());

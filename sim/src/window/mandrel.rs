@@ -66,7 +66,7 @@ pub fn show(ui: &mut Ui, palette: Palette, session: &Session, tray: Option<&Tray
     let job = session.job();
     let scale = Scale::new(rect, job);
     mandrel(&painter, palette, session, scale, rect);
-    wound(&painter, palette, session, scale, rect);
+    wound(&painter, session, scale, rect);
     ruler(&painter, palette, session, scale, rect);
     if let Some(tray) = tray {
         in_cradle(&painter, palette, job, tray, scale, rect, opening);
@@ -146,7 +146,7 @@ fn shape(job: &Job, scale: Scale, turns: f64, ratio: f64, axis: f32) -> CoilShap
 }
 
 /// The coil on the mandrel, and the wire that runs onto it.
-fn wound(painter: &Painter, palette: Palette, session: &Session, scale: Scale, rect: Rect) {
+fn wound(painter: &Painter, session: &Session, scale: Scale, rect: Rect) {
     let turns = session.stand().turns_on_mandrel().max(0.0);
     let caught = turns > 0.0 || matches!(session.stand().bench().phase(), Phase::Ready | Phase::Winding);
     if !caught {
@@ -160,7 +160,6 @@ fn wound(painter: &Painter, palette: Palette, session: &Session, scale: Scale, r
     let mut mesh = Mesh::default();
     coil_mesh::add(&mut mesh, coil);
     painter.add(Shape::mesh(mesh));
-    let _ = palette;
 }
 
 /// The cradle's length, a mark at the target and a tick each ten millimetres.
@@ -192,8 +191,10 @@ fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, r
         let stroke = Stroke::new(1.5, palette.copper);
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), pos2(x, y)], stroke, 5.0, 3.0));
         let text = format!("target {:.2} turns", target.as_f64());
-        let place = Align2::RIGHT_CENTER;
-        painter.text(pos2(x - 2.0, y + 12.0), place, text, small, palette.copper);
+        // Below the cradle's own words; short coils have no room for both in a line.
+        let (x, place) =
+            if x - scale.left < 110.0 { (scale.left + 4.0, Align2::LEFT_CENTER) } else { (x, Align2::RIGHT_CENTER) };
+        painter.text(pos2(x, y + 26.0), place, text, small, palette.copper);
     }
 }
 

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
 use chart_view::Charted;
+use look::Palette;
 use files::Files;
 use plan_view::{Planner, Wish};
 
@@ -20,6 +21,7 @@ mod crank;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod desktop;
 mod log;
+mod files;
 mod form;
 mod look;
 mod mandrel;
