@@ -94,6 +94,9 @@ fn crank_to_stop(window: &mut Window) -> f64 {
         window.step();
         assert!(turned < 200.0, "no stop: {:?} at {}", phase(window), turns(window));
     }
+    // The last movement and the release within one frame.
+    turned += 0.03;
+    window.event(Event::PointerMoved(at(turned)));
     window.drop_at(at(turned));
     window.run_steps(30);
     turned

@@ -186,8 +186,10 @@ impl Bench {
     fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
+        // Where everything stands in one column, the crank is to be in sight.
+        let height = if ui.available_width() < 500.0 { 190.0 } else { 250.0 };
         card(ui, palette, |ui| {
-            mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, 250.0);
+            mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, height);
             for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {
                 log.saw(number, rings);
             }

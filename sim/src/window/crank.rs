@@ -45,7 +45,8 @@ pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, 
 /// Every movement of the pointer counts, not only where it ends up in this frame: a quick hand makes
 /// half a turn between two.
 fn dragged(ui: &Ui, response: &Response, centre: Pos2, arm: f32) -> f32 {
-    if !response.dragged() {
+    // The last movement may come together with the release.
+    if !response.dragged() && !response.drag_stopped() {
         ui.data_mut(|data| data.remove::<f32>(response.id));
         return 0.0;
     }
@@ -55,6 +56,7 @@ fn dragged(ui: &Ui, response: &Response, centre: Pos2, arm: f32) -> f32 {
         for event in &input.events {
             let at = match event {
                 Event::PointerMoved(at) | Event::PointerButton { pos: at, pressed: true, .. } => *at,
+                Event::PointerButton { pressed: false, .. } => break,
                 _ => continue,
             };
             let Some(to) = direction(centre, at, arm) else { continue };
@@ -64,6 +66,9 @@ fn dragged(ui: &Ui, response: &Response, centre: Pos2, arm: f32) -> f32 {
     });
     if let Some(last) = last {
         ui.data_mut(|data| data.insert_temp(response.id, last));
+    }
+    if response.drag_stopped() {
+        ui.data_mut(|data| data.remove::<f32>(response.id));
     }
     sum
 }

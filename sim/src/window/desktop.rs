@@ -56,9 +56,18 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     .map_err(|error| {
         Failure::new(format_args!(
             "no window can be opened here ({}): turntally plan, wind and chart do the same without one",
-            error.to_string().lines().next().unwrap_or_default()
+            reason(&error.to_string())
         ))
     })
+}
+
+/// Why, without the place in a library's source that stands before it.
+fn reason(error: &str) -> &str {
+    let line = error.lines().next().unwrap_or_default();
+    match line.rsplit_once(".rs:").and_then(|(_, rest)| rest.split_once(": ")) {
+        Some((_, why)) => why.trim_end_matches('.'),
+        None => line,
+    }
 }
 
 struct Window {

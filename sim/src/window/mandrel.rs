@@ -191,10 +191,13 @@ fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, r
         let stroke = Stroke::new(1.5, palette.copper);
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), pos2(x, y)], stroke, 5.0, 3.0));
         let text = format!("target {:.2} turns", target.as_f64());
-        // Below the cradle's own words; short coils have no room for both in a line.
-        let (x, place) =
-            if x - scale.left < 110.0 { (scale.left + 4.0, Align2::LEFT_CENTER) } else { (x, Align2::RIGHT_CENTER) };
-        painter.text(pos2(x, y + 26.0), place, text, small, palette.copper);
+        // Short coils have no room for both in a line, and all the room beside it.
+        let (at, place) = if x - scale.left < 200.0 {
+            (pos2(to + 12.0, y), Align2::LEFT_CENTER)
+        } else {
+            (pos2(x - 2.0, y + 12.0), Align2::RIGHT_CENTER)
+        };
+        painter.text(at, place, text, small, palette.copper);
     }
 }
 
