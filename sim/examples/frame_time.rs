@@ -32,7 +32,9 @@ impl Ground {
         let input = RawInput { screen_rect: Some(screen), time: Some(self.time), ..RawInput::default() };
         let began = Instant::now();
         let app = &mut self.app;
-        let output = self.ctx.run_ui(input, |ui| app.ui(ui));
+        let mut output = self.ctx.run_ui(input, |ui| app.ui(ui));
+        // Nobody paints here.
+        output.textures_delta.clear();
         let shapes = self.ctx.tessellate(output.shapes, output.pixels_per_point);
         let took = began.elapsed();
         self.vertices = shapes
@@ -49,7 +51,8 @@ impl Ground {
 /// Resident memory of this process, in megabytes; 0 where that cannot be asked.
 fn memory_mb() -> f64 {
     let pages = std::fs::read_to_string("/proc/self/statm").unwrap_or_default();
-    pages.split_whitespace().nth(1).and_then(|pages| pages.parse::<f64>().ok()).unwrap_or_default() * 4096.0 / 1e6
+    pages.split_whitespace().nth(1).and_then(|pages| pages.parse::<f64>().ok()).unwrap_or_default() * 4096.0
+        / 1e6
 }
 
 fn print_frames(name: &str, mut frames: Vec<Duration>) {
@@ -102,7 +105,8 @@ fn main() -> Result<(), Failure> {
     let (mut seed, mut before, mut hour) = (0, 0.0, 0);
     let mut memory = Vec::new();
     while hour <= 10 {
-        let seconds = ground.app.bench().map_or(0.0, |bench| bench.session().stand().now().get() as f64 / 1e6);
+        let seconds =
+            ground.app.bench().map_or(0.0, |bench| bench.session().stand().now().get() as f64 / 1e6);
         if before + seconds >= 3_600.0 * f64::from(hour) {
             memory.push(format!("{:.1}", memory_mb()));
             hour += 1;

@@ -2,7 +2,12 @@
 //!
 //! `UPDATE_SNAPSHOTS=true cargo test -p turntally-sim --features window-test --test window` draws the
 //! pictures anew: to be looked at before they are committed.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test that cannot go on should stop")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that cannot go on should stop"
+)]
 
 use eframe::egui::{Event, Key, Modifiers, Pos2, pos2};
 use egui_kittest::kittest::Queryable;
@@ -20,7 +25,8 @@ const STEP: f32 = 1.0 / 60.0;
 fn window(size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
     let mut kept = Kept { theme: Theme::Light, ..Kept::default() };
     dress(&mut kept);
-    let options = SnapshotOptions::new().output_path("tests/window").threshold(1.5).max_failed_pixels(40_usize);
+    let options =
+        SnapshotOptions::new().output_path("tests/window").threshold(1.5).max_failed_pixels(40_usize);
     let mut window = Harness::builder()
         .with_size(size)
         .with_options(options)
@@ -62,10 +68,9 @@ fn until(window: &mut Window, what: &str, holds: impl Fn(&Window) -> bool) {
 
 /// A job with short coils: ten rings each, twenty in all.
 fn short_job() -> String {
-    DEMO.replace("rings = 640", "rings = 20").replace("spare_percent = 4", "spare_percent = 0").replace(
-        "coil_max = \"70mm\"",
-        "coil_max = \"17mm\"",
-    )
+    DEMO.replace("rings = 640", "rings = 20")
+        .replace("spare_percent = 4", "spare_percent = 0")
+        .replace("coil_max = \"70mm\"", "coil_max = \"17mm\"")
 }
 
 fn begin_winding(window: &mut Window) {
@@ -125,6 +130,16 @@ fn first_look_and_a_coil_wound_with_the_crank() {
     assert!(coil.kept && coil.promised > 0);
     assert!(coil.cut.unwrap() >= coil.promised, "{coil:?}");
     window.snapshot("bench-sawn");
+}
+
+#[test]
+fn half_way_through_a_coil() {
+    let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
+    click(&mut window, "Let a");
+    until(&mut window, "half way", |window| turns(window) > 37.0);
+    window.state_mut().kept_mut().bench.pace = Pace::Real;
+    window.run_steps(8);
+    window.snapshot("bench-winding");
 }
 
 #[test]
@@ -314,8 +329,20 @@ fn a_cell_of_the_chart_becomes_the_job() {
     window.snapshot("chart-curves");
     click(&mut window, "Table");
     // 16 AWG copper on 5 mm: the figure that `turntally chart` prints.
-    let args = ["turntally", "chart", "--metal", "copper", "--wires", "16awg", "--mandrels", "5mm", "--kerf", "0.4mm"];
-    let printed = std::process::Command::new(env!("CARGO_BIN_EXE_turntally")).args(&args[1..]).output().unwrap();
+    let args = [
+        "turntally",
+        "chart",
+        "--metal",
+        "copper",
+        "--wires",
+        "16awg",
+        "--mandrels",
+        "5mm",
+        "--kerf",
+        "0.4mm",
+    ];
+    let printed =
+        std::process::Command::new(env!("CARGO_BIN_EXE_turntally")).args(&args[1..]).output().unwrap();
     let printed = String::from_utf8(printed.stdout).unwrap();
     let row = printed.lines().find(|line| line.trim_start().starts_with("5 mm")).expect("a row for 5 mm");
     let figure = row.split_whitespace().last().unwrap().to_owned();
@@ -362,7 +389,17 @@ fn exports_are_those_of_the_command_line() {
     run(&["plan", &saved, "--sheet", &cli_sheet]);
     assert_eq!(sheet, std::fs::read_to_string(&cli_sheet).unwrap());
     for (format, text) in [("csv", csv), ("svg", svg), ("html", page)] {
-        let chart = ["chart", "--metal", "copper", "--wires", "14awg..20awg", "--mandrels", "3mm..8mm", "--kerf", "0.4mm"];
+        let chart = [
+            "chart",
+            "--metal",
+            "copper",
+            "--wires",
+            "14awg..20awg",
+            "--mandrels",
+            "3mm..8mm",
+            "--kerf",
+            "0.4mm",
+        ];
         assert_eq!(text, run(&[&chart[..], &["--format", format]].concat()), "{format}");
     }
 }

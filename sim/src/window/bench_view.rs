@@ -304,7 +304,8 @@ impl Bench {
             });
             shown.response.labelled_by(label.id);
             let seconds = self.session.stand().now().get() / 1_000_000;
-            let text = format!("{}:{:02}:{:02} at the bench", seconds / 3_600, seconds / 60 % 60, seconds % 60);
+            let text =
+                format!("{}:{:02}:{:02} at the bench", seconds / 3_600, seconds / 60 % 60, seconds % 60);
             ui.colored_label(palette.faint, text);
         });
         let bench = self.session.stand().bench();
@@ -316,9 +317,16 @@ impl Bench {
             coils(progress.kept),
             progress.scrapped,
         ));
-        ui.label(format!("Crank: {:.2} turns, {} turns/min", self.session.crank_turns(), bench.turns_per_minute()));
+        ui.label(format!(
+            "Crank: {:.2} turns, {} turns/min",
+            self.session.crank_turns(),
+            bench.turns_per_minute()
+        ));
         if self.session.gave_up() {
-            ui.colored_label(palette.wrong, "They gave up: the count cannot be trusted. Mend the fault first.");
+            ui.colored_label(
+                palette.wrong,
+                "They gave up: the count cannot be trusted. Mend the fault first.",
+            );
         } else if bench.phase() == Phase::Done && self.session.is_helped() {
             self.session.let_wind(None, 0);
         }

@@ -203,7 +203,8 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
                     match cell {
                         Ok(made) => {
                             let (r, g, b) = Chart::shade(made);
-                            let text = RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
+                            let text =
+                                RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
                             let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(size);
                             let about = format!("{wire} on {mandrel}: {}", made.value.shown());
                             if ui.add(button).on_hover_text(about).clicked() {
@@ -214,7 +215,8 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
                             }
                         }
                         Err(blank) => {
-                            let none = ui.add_sized(size, Label::new(RichText::new("–").color(palette.faint)));
+                            let none =
+                                ui.add_sized(size, Label::new(RichText::new("–").color(palette.faint)));
                             none.on_hover_text(&blank.why);
                         }
                     }

@@ -1,8 +1,8 @@
 //! The counter's front: its screen pixel for pixel, lamps, keys, knob, stop line, sounder.
 
 use eframe::egui::{
-    Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Sense, Stroke,
-    TextureHandle, TextureOptions, Ui, WidgetInfo, Role, pos2, vec2,
+    Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
+    Sense, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
 use turntally_core::bench::{Fault, Key, Phase};
 use turntally_core::screen::{HEIGHT, WIDTH};
@@ -93,7 +93,8 @@ pub const fn fault_words(fault: Fault) -> &'static str {
 pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Session, pulse: f32) {
     let width = ui.available_width().min(300.0);
     // Whole pixels of the counter on whole pixels of the display.
-    let dot = ((width - 28.0) / WIDTH as f32 * ui.pixels_per_point()).floor().max(1.0) / ui.pixels_per_point();
+    let dot =
+        ((width - 28.0) / WIDTH as f32 * ui.pixels_per_point()).floor().max(1.0) / ui.pixels_per_point();
     let size = vec2(WIDTH as f32 * dot, HEIGHT as f32 * dot);
     let (body, _) = ui.allocate_exact_size(vec2(width, size.y + 62.0), Sense::hover());
     let painter = ui.painter().clone();
@@ -107,7 +108,8 @@ pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Se
     let glass = Rect::from_min_size(pos2((body.center().x - size.x / 2.0).round(), body.top() + 13.0), size);
     painter.rect_filled(glass.expand(5.0), CornerRadius::same(3), Color32::BLACK);
     let response = ui.interact(glass, ui.scope_id().with("screen"), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("Counter: {}", in_words(session))));
+    response
+        .widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("Counter: {}", in_words(session))));
     let texture = screen.texture(ui, session.stand().frame());
     let whole = Rect::from_min_max(Pos2::ZERO, pos2(1.0, 1.0));
     painter.image(texture.id(), glass, whole, Color32::WHITE);
@@ -157,7 +159,8 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
             painter.circle_stroke(at, radius, Stroke::new(2.0, LIT.gamma_multiply(alpha * pulse)));
         }
     }
-    for (dx, dy) in [(0.0, 0.0), (-4.0, 0.0), (4.0, 0.0), (-2.0, -3.5), (2.0, -3.5), (-2.0, 3.5), (2.0, 3.5)] {
+    for (dx, dy) in [(0.0, 0.0), (-4.0, 0.0), (4.0, 0.0), (-2.0, -3.5), (2.0, -3.5), (-2.0, 3.5), (2.0, 3.5)]
+    {
         painter.circle_filled(at + vec2(dx, dy), 1.2, grey);
     }
     label(at.x, if pulse > 0.0 { "sounds" } else { "sounder" }, grey);
@@ -208,7 +211,10 @@ fn knob(ui: &mut Ui, palette: Palette, clicks: i32) -> i32 {
     // Twenty-four clicks to a turn.
     let angle = clicks as f32 / 24.0 * std::f32::consts::TAU - std::f32::consts::FRAC_PI_2;
     let tip = vec2(angle.cos(), angle.sin());
-    painter.line_segment([rect.center() + tip * 5.0, rect.center() + tip * 13.0], Stroke::new(3.0, shade(light, 1.3)));
+    painter.line_segment(
+        [rect.center() + tip * 5.0, rect.center() + tip * 13.0],
+        Stroke::new(3.0, shade(light, 1.3)),
+    );
     if !response.contains_pointer() {
         return 0;
     }

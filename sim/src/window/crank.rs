@@ -3,8 +3,8 @@
 use std::f32::consts::TAU;
 
 use eframe::egui::{
-    CursorIcon, Event, EventFilter, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo,
-    pos2, vec2,
+    CursorIcon, Event, EventFilter, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2,
+    vec2,
 };
 
 use super::look::{Palette, shade};
@@ -37,7 +37,8 @@ pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, 
     let enabled = ui.is_enabled();
     response.widget_info(|| WidgetInfo::slider(enabled, angle, "Crank"));
     let arm = size * 0.40;
-    let turns = f64::from(dragged(ui, &response, rect.center(), arm)) + wheel(ui, &response) + keys(ui, &response);
+    let turns =
+        f64::from(dragged(ui, &response, rect.center(), arm)) + wheel(ui, &response) + keys(ui, &response);
     paint(ui, palette, &response, angle, arm);
     (response, turns)
 }
@@ -142,7 +143,11 @@ fn paint(ui: &Ui, palette: Palette, response: &Response, angle: f64, arm: f32) {
     let knob = arm * 0.19;
     painter.circle_filled(handle, knob, shade(palette.copper, 0.6));
     painter.circle_filled(handle - across * knob * 0.05, knob * 0.84, palette.copper);
-    painter.circle_filled(pos2(handle.x - knob * 0.25, handle.y - knob * 0.3), knob * 0.3, shade(palette.copper, 1.35));
+    painter.circle_filled(
+        pos2(handle.x - knob * 0.25, handle.y - knob * 0.3),
+        knob * 0.3,
+        shade(palette.copper, 1.35),
+    );
     if response.has_focus() {
         painter.circle_stroke(centre, arm * 1.2, Stroke::new(2.0, palette.accent));
     }
@@ -163,7 +168,7 @@ mod tests {
     /// To the right of the axle, below it, left of it; nothing at the axle itself.
     #[test]
     fn a_pointer_has_a_direction() {
-        let at = |x, y| direction(pos2(10.0, 10.0), pos2(10.0 + x, 10.0 + y), 50.0);
+        let at = |x: f32, y: f32| direction(pos2(10.0, 10.0), pos2(10.0 + x, 10.0 + y), 50.0);
         assert_eq!(at(20.0, 0.0), Some(0.0));
         assert_eq!(at(0.0, 20.0), Some(0.25));
         assert_eq!(at(-20.0, 0.0), Some(0.5));

@@ -45,7 +45,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         "turntally",
         options,
         Box::new(move |creation| {
-            let kept = creation.storage.and_then(|storage| eframe::get_value(storage, KEY)).unwrap_or_default();
+            let kept =
+                creation.storage.and_then(|storage| eframe::get_value(storage, KEY)).unwrap_or_default();
             let mut app = App::new(kept, fastrand::u64(..));
             if let Some(text) = job {
                 app.open(&text)?;

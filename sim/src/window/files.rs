@@ -9,10 +9,10 @@ pub struct Outgoing {
     pub text: String,
 }
 
-#[cfg(not(target_arch = "wasm32"))]
-pub use desktop::Files;
 #[cfg(target_arch = "wasm32")]
 pub use browser::Files;
+#[cfg(not(target_arch = "wasm32"))]
+pub use desktop::Files;
 #[cfg(target_arch = "wasm32")]
 #[path = "browser_files.rs"]
 mod browser;
@@ -91,7 +91,8 @@ mod desktop {
             let saving = matches!(self.asking, Some(Asking::Save(_)));
             ui.horizontal_wrapped(|ui| {
                 let label = ui.label(if saving { "Write to" } else { "Open the job file" });
-                let edit = TextEdit::singleline(&mut self.path).hint_text("path of the file").desired_width(260.0);
+                let edit =
+                    TextEdit::singleline(&mut self.path).hint_text("path of the file").desired_width(260.0);
                 let response = ui.add(edit).labelled_by(label.id);
                 if std::mem::take(&mut self.fresh) {
                     response.request_focus();

@@ -119,7 +119,9 @@ impl Form {
         let mut text = String::new();
         for (table, _) in GROUPS {
             let mut lines = String::new();
-            for field in FIELDS.iter().filter(|field| table_of(field.key) == table && self.is_written(field.key)) {
+            for field in
+                FIELDS.iter().filter(|field| table_of(field.key) == table && self.is_written(field.key))
+            {
                 let value = self.get(field.key).trim();
                 if !value.is_empty() {
                     let key = field.key.split_once('.').map_or(field.key, |(_, key)| key);
@@ -297,7 +299,8 @@ mod tests {
     #[test]
     fn a_file_goes_through_the_form_unchanged() {
         let form = Form::of(DEMO).unwrap();
-        let (before, after) = (DEMO.parse::<toml::Table>().unwrap(), form.to_text().parse::<toml::Table>().unwrap());
+        let (before, after) =
+            (DEMO.parse::<toml::Table>().unwrap(), form.to_text().parse::<toml::Table>().unwrap());
         assert_eq!(before, after);
         assert_eq!(Form::of(&form.to_text()).unwrap(), form);
     }
@@ -335,7 +338,11 @@ mod tests {
                 form.set(field.key, odd);
                 let checked = form.check(&sound);
                 let text = matches!(field.key, "job.name" | "wire.currency");
-                assert!(text || checked.reasons.contains_key(field.key), "{odd:?} in {}: {checked:?}", field.key);
+                assert!(
+                    text || checked.reasons.contains_key(field.key),
+                    "{odd:?} in {}: {checked:?}",
+                    field.key
+                );
             }
         }
     }

@@ -174,7 +174,9 @@ impl Log {
             .include_x(last + 0.5)
             .show(ui, |plot| {
                 plot.hline(egui_plot::HLine::new("promised", 100.0).color(palette.faint));
-                plot.line(Line::new("yield", PlotPoints::from(yields.clone())).color(palette.copper).width(1.0));
+                plot.line(
+                    Line::new("yield", PlotPoints::from(yields.clone())).color(palette.copper).width(1.0),
+                );
                 plot.points(Points::new("coil", PlotPoints::from(yields)).color(palette.copper).radius(3.5));
             });
     }
@@ -183,7 +185,11 @@ impl Log {
         let mut numbers: Vec<u64> = self.coils.iter().map(|entry| entry.batch).collect();
         numbers.dedup();
         Grid::new("batches").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
-            heads(ui, palette, &["batch", "job", "kept", "thrown away", "promised, rings", "counted, rings", "yield"]);
+            heads(
+                ui,
+                palette,
+                &["batch", "job", "kept", "thrown away", "promised, rings", "counted, rings", "yield"],
+            );
             for batch in numbers.into_iter().rev().take(20) {
                 let sums = self.sums(batch);
                 let job = self.coils.iter().rev().find(|entry| entry.batch == batch);
@@ -208,7 +214,16 @@ impl Log {
                 heads(
                     ui,
                     palette,
-                    &["coil", "batch", "target, turns", "counted, turns", "went round", "promised, rings", "counted, rings", ""],
+                    &[
+                        "coil",
+                        "batch",
+                        "target, turns",
+                        "counted, turns",
+                        "went round",
+                        "promised, rings",
+                        "counted, rings",
+                        "",
+                    ],
                 );
                 for entry in self.coils.iter().rev().take(200) {
                     ui.label(entry.number.to_string());

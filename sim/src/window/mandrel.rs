@@ -2,8 +2,8 @@
 //! coil that came off, all to one scale.
 
 use eframe::egui::{
-    Align2, Color32, CornerRadius, FontId, Mesh, Painter, Pos2, Rect, Sense, Shape, Stroke, Ui, WidgetInfo, Role,
-    pos2, vec2,
+    Align2, Color32, CornerRadius, FontId, Mesh, Painter, Pos2, Rect, Role, Sense, Shape, Stroke, Ui,
+    WidgetInfo, pos2, vec2,
 };
 use turntally_core::bench::Phase;
 
@@ -59,7 +59,14 @@ impl Scale {
 }
 
 /// Shows the picture; `opening` says how far the coil that came off has sprung open, 0..=1.
-pub fn show(ui: &mut Ui, palette: Palette, session: &Session, tray: Option<&Tray>, opening: f32, height: f32) {
+pub fn show(
+    ui: &mut Ui,
+    palette: Palette,
+    session: &Session,
+    tray: Option<&Tray>,
+    opening: f32,
+    height: f32,
+) {
     let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, in_words(session)));
     let painter = ui.painter().with_clip_rect(rect);
@@ -174,7 +181,8 @@ fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, r
         painter.line_segment([pos2(x, y - 7.0), pos2(x, y + 7.0)], line);
     }
     // No finer than can be told apart.
-    let step = [1.0, 5.0, 10.0, 50.0, 100.0, 500.0].into_iter().find(|mm| scale.long(*mm) >= 6.0).unwrap_or(1_000.0);
+    let step =
+        [1.0, 5.0, 10.0, 50.0, 100.0, 500.0].into_iter().find(|mm| scale.long(*mm) >= 6.0).unwrap_or(1_000.0);
     let mut at = step;
     while at < cradle {
         let x = scale.left + scale.long(at);
@@ -230,7 +238,8 @@ fn in_cradle(
     let end = coil.start.x + coil.turns as f32 * coil.pitch + coil.wire;
     if opening >= 1.0 {
         slit(painter, palette, coil, tray.slit, end);
-        let text = format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
+        let text =
+            format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
         painter.text(pos2(scale.left, rect.bottom() - 9.0), Align2::LEFT_CENTER, text, small, palette.faint);
     }
 }

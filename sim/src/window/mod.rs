@@ -9,8 +9,8 @@ use serde::{Deserialize, Serialize};
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
 use chart_view::Charted;
-use look::Palette;
 use files::Files;
+use look::Palette;
 use plan_view::{Planner, Wish};
 
 mod bench_view;
@@ -20,9 +20,9 @@ mod counter;
 mod crank;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod desktop;
-mod log;
 mod files;
 mod form;
+mod log;
 mod look;
 mod mandrel;
 mod plan_view;
@@ -236,7 +236,10 @@ impl App {
 
     fn chart(&mut self, ui: &mut Ui, palette: Palette) {
         let Some(job) = self.planner.job() else {
-            ui.colored_label(palette.wrong, "The job in the planner is not right yet: its metal is wanted here.");
+            ui.colored_label(
+                palette.wrong,
+                "The job in the planner is not right yet: its metal is wanted here.",
+            );
             return;
         };
         let chosen = self.charted.show(ui, palette, &mut self.kept.chart, job, &mut self.files);

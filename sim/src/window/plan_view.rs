@@ -1,7 +1,7 @@
 //! Planning: the job as a form, and what it makes of the wire.
 
 use eframe::egui::{
-    Align2, FontId, Grid, Label, Mesh, Rect, RichText, Role, Sense, Shape, Ui, WidgetInfo, pos2, vec2,
+    Align2, Button, FontId, Grid, Label, Mesh, Rect, RichText, Role, Sense, Shape, Ui, WidgetInfo, pos2, vec2,
 };
 
 use super::bench_view::card;
@@ -64,13 +64,20 @@ impl Planner {
     }
 
     /// Shows form and plan.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, form: &mut Form, files: &mut Files) -> Option<Wish> {
+    pub fn show(
+        &mut self,
+        ui: &mut Ui,
+        palette: Palette,
+        form: &mut Form,
+        files: &mut Files,
+    ) -> Option<Wish> {
         let mut wish = None;
         let mut changed = false;
         let wide = ui.available_width() >= 700.0;
-        let buttons = |ui: &mut Ui, planner: &Self, form: &mut Form, files: &mut Files, changed: &mut bool| {
-            card(ui, palette, |ui| planner.buttons(ui, palette, form, files, changed))
-        };
+        let buttons =
+            |ui: &mut Ui, planner: &Self, form: &mut Form, files: &mut Files, changed: &mut bool| {
+                card(ui, palette, |ui| planner.buttons(ui, palette, form, files, changed))
+            };
         if wide {
             ui.horizontal_top(|ui| {
                 ui.allocate_ui(vec2(352.0, 0.0), |ui| {
@@ -108,32 +115,26 @@ impl Planner {
                 (Ok(job), Some(Ok(plan))) => Some((job, plan)),
                 _ => None,
             };
-            ui.add_enabled_ui(planned.is_some(), |ui| {
-                if ui.button(RichText::new("Wind this job").strong()).clicked() {
-                    wish = Some(Wish::Wind(form.to_text()));
-                }
-            });
+            let button = |ui: &mut Ui, name: &str, help: &str| {
+                let response = ui.add_enabled(planned.is_some(), Button::new(name)).on_hover_text(help);
+                planned.filter(|_| response.clicked())
+            };
+            if button(ui, "Wind this job", "Put it on the bench").is_some() {
+                wish = Some(Wish::Wind(form.to_text()));
+            }
             if ui.button("Open a job…").clicked() {
                 files.open();
             }
-            ui.add_enabled_ui(planned.is_some(), |ui| {
-                let Some((job, plan)) = planned else {
-                    for name in ["Save the job…", "Job sheet…", "Plan as JSON…"] {
-                        _ = ui.button(name);
-                    }
-                    return;
-                };
-                if ui.button("Save the job…").clicked() {
-                    files.save(Outgoing { name: "job.toml".to_owned(), text: form.to_text() });
-                }
-                if ui.button("Job sheet…").on_hover_text("A page to print and take to the bench").clicked() {
-                    let text = sheet::render(job, plan, &advice::warnings(job, plan));
-                    files.save(Outgoing { name: "sheet.html".to_owned(), text });
-                }
-                if ui.button("Plan as JSON…").clicked() {
-                    files.save(Outgoing { name: "plan.json".to_owned(), text: as_json(job, plan) });
-                }
-            });
+            if button(ui, "Save the job…", "The form as a job file").is_some() {
+                files.save(Outgoing { name: "job.toml".to_owned(), text: form.to_text() });
+            }
+            if let Some((job, plan)) = button(ui, "Job sheet…", "A page to print and take to the bench") {
+                let text = sheet::render(job, plan, &advice::warnings(job, plan));
+                files.save(Outgoing { name: "sheet.html".to_owned(), text });
+            }
+            if let Some((job, plan)) = button(ui, "Plan as JSON…", "As turntally plan --json prints it") {
+                files.save(Outgoing { name: "plan.json".to_owned(), text: as_json(job, plan) });
+            }
             if ui.button("Demo job").on_hover_text("Fill the form with the job that ships inside").clicked()
                 && let Ok(demo) = Form::of(DEMO)
             {
@@ -225,11 +226,18 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     if let Some(cost) = text::cost(job, plan) {
         rows.push(("cost", cost));
     }
-    rows.push(("time", format!("{} to {} at the bench", text::span(plan.minutes.low), text::span(plan.minutes.high))));
+    rows.push((
+        "time",
+        format!("{} to {} at the bench", text::span(plan.minutes.low), text::span(plan.minutes.high)),
+    ));
     for group in &plan.groups {
-        let (count, turns) = (text::count(u64::from(group.count), "coil"), text::turns(group.wound_turns.as_f64()));
+        let (count, turns) =
+            (text::count(u64::from(group.count), "coil"), text::turns(group.wound_turns.as_f64()));
         let released = text::length(group.released_length.get());
-        rows.push(("wind", format!("{count} of {turns} turns: {} rings each, {released} released", group.rings)));
+        rows.push((
+            "wind",
+            format!("{count} of {turns} turns: {} rings each, {released} released", group.rings),
+        ));
     }
     rows
 }

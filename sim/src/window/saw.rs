@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use eframe::egui::{Button, Slider, Ui, WidgetInfo, Role};
+use eframe::egui::{Button, Role, Slider, Ui, WidgetInfo};
 
 use super::look::Palette;
 use crate::run::Coil;
@@ -77,12 +77,17 @@ impl Cradle {
                 let mut degrees = *slit * 360.0;
                 ui.label("Slit at");
                 let slider = Slider::new(&mut degrees, 0.0..=359.0).suffix("°").max_decimals(0);
-                let response = ui.add(slider).on_hover_text("Where round the coil the saw goes, from its top");
+                let response =
+                    ui.add(slider).on_hover_text("Where round the coil the saw goes, from its top");
                 response.widget_info(|| WidgetInfo::slider(ready, degrees, "Slit, degrees round the coil"));
                 if response.changed() {
                     *slit = degrees / 360.0;
                 }
-                if ui.add(Button::new("Saw")).on_hover_text("Slit the coil in the cradle into rings").clicked() {
+                if ui
+                    .add(Button::new("Saw"))
+                    .on_hover_text("Slit the coil in the cradle into rings")
+                    .clicked()
+                {
                     done.extend(self.saw());
                 }
                 if self.waiting.len() > 1 && ui.button(format!("Saw all {}", self.waiting.len())).clicked() {

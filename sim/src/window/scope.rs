@@ -1,6 +1,6 @@
 //! The lines A and B as they were of late, like on a small scope.
 
-use eframe::egui::{Align2, FontId, Painter, Rect, Sense, Shape, Stroke, Ui, WidgetInfo, Role, pos2, vec2};
+use eframe::egui::{Align2, FontId, Painter, Rect, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use super::look::Palette;
 use super::session::Session;
@@ -29,7 +29,13 @@ pub fn show(ui: &mut Ui, palette: Palette, session: &Session, span_ms: u32) {
     for (bit, name, colour) in [(0, "A", palette.accent), (1, "B", palette.copper)] {
         let top = inner.top() + half * bit as f32 + 4.0;
         let lane = Rect::from_min_max(pos2(inner.left(), top), pos2(inner.right(), top + half - 9.0));
-        painter.text(pos2(rect.left() + 10.0, lane.center().y), Align2::CENTER_CENTER, name, small.clone(), colour);
+        painter.text(
+            pos2(rect.left() + 10.0, lane.center().y),
+            Align2::CENTER_CENTER,
+            name,
+            small.clone(),
+            colour,
+        );
         line(&painter, session, (bit, span_ms), lane, Stroke::new(1.5, colour));
     }
 }

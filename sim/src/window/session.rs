@@ -208,7 +208,7 @@ impl Session {
             self.due -= 1.0;
             coils.extend(self.step(watched)?);
             // The clock costs more than a simulated millisecond.
-            if self.due as u64 % 128 == 0 && began.elapsed() > at_most {
+            if (self.due as u64).is_multiple_of(128) && began.elapsed() > at_most {
                 self.due = 0.0;
             }
         }
@@ -229,13 +229,20 @@ impl Session {
             }
             None => self.turn(),
         }
-        if watched { self.stand.step(self.hand, &mut self.trace) } else { self.stand.step(self.hand, &mut Nobody) }
+        if watched {
+            self.stand.step(self.hand, &mut self.trace)
+        } else {
+            self.stand.step(self.hand, &mut Nobody)
+        }
     }
 
     /// The hand follows what it is asked for.
     fn turn(&mut self) {
-        let step =
-            if self.to_turn.abs() < 5e-4 { self.to_turn } else { (self.to_turn * FOLLOWS).clamp(-QUICKEST, QUICKEST) };
+        let step = if self.to_turn.abs() < 5e-4 {
+            self.to_turn
+        } else {
+            (self.to_turn * FOLLOWS).clamp(-QUICKEST, QUICKEST)
+        };
         self.to_turn -= step;
         self.hand.crank_turns += step;
         self.still_for = if step == 0.0 { self.still_for.saturating_add(1) } else { 0 };

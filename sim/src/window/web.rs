@@ -10,15 +10,18 @@ use super::{App, KEY, sound::Speaker};
 pub fn start() {
     wasm_bindgen_futures::spawn_local(async {
         let Some(document) = document() else { return };
-        let canvas = document.get_element_by_id("bench").and_then(|found| found.dyn_into::<HtmlCanvasElement>().ok());
+        let canvas =
+            document.get_element_by_id("bench").and_then(|found| found.dyn_into::<HtmlCanvasElement>().ok());
         let Some(canvas) = canvas else { return };
         let started = eframe::WebRunner::new()
             .start(
                 canvas,
                 eframe::WebOptions::default(),
                 Box::new(|creation| {
-                    let kept =
-                        creation.storage.and_then(|storage| eframe::get_value(storage, KEY)).unwrap_or_default();
+                    let kept = creation
+                        .storage
+                        .and_then(|storage| eframe::get_value(storage, KEY))
+                        .unwrap_or_default();
                     // Milliseconds since 1970 differ from one visit to the next.
                     let app = App::new(kept, eframe::web_sys::js_sys::Date::now() as u64);
                     Ok(Box::new(Page { app, said: String::new(), speaker: Speaker::new() }))
