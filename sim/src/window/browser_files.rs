@@ -70,7 +70,7 @@ impl Files {
 }
 
 fn download(file: &Outgoing) -> Result<(), JsValue> {
-    let document = eframe::web_sys::window().and_then(|window| window.document()).ok_or(JsValue::NULL)?;
+    let document = web_sys::window().and_then(|window| window.document()).ok_or(JsValue::NULL)?;
     let blob = Blob::new_with_str_sequence(&Array::of1(&JsValue::from_str(&file.text)))?;
     let address = Url::create_object_url_with_blob(&blob)?;
     let link: HtmlAnchorElement = document.create_element("a")?.dyn_into()?;
@@ -81,7 +81,7 @@ fn download(file: &Outgoing) -> Result<(), JsValue> {
 }
 
 fn ask(inbox: &Inbox) -> Result<(), JsValue> {
-    let document = eframe::web_sys::window().and_then(|window| window.document()).ok_or(JsValue::NULL)?;
+    let document = web_sys::window().and_then(|window| window.document()).ok_or(JsValue::NULL)?;
     let input: HtmlInputElement = document.create_element("input")?.dyn_into()?;
     input.set_type("file");
     input.set_accept(".toml");

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use turntally_core::bench::{Key, Lead};
+use turntally_core::counter::Shaft;
 use turntally_core::cue::DEFAULT_LEAD;
 use web_time::Instant;
 
@@ -15,8 +16,13 @@ use crate::run::{Coil, Hand, Nobody, Onlooker, Stand};
 
 /// The quickest that a hand cranks, in turns a millisecond: what the board's sampler is chosen for.
 const QUICKEST: f64 = 3e-3;
-/// Share of what is still to be turned that the hand turns in a millisecond: it follows within 50 ms.
-const FOLLOWS: f64 = 0.02;
+/// Share of the last of it that the hand turns in a millisecond: it comes to rest within 100 ms.
+const FOLLOWS: f64 = 0.015;
+/// How much quicker or slower it gets in a millisecond, in turns a millisecond: 10 rev/s², a tenth of
+/// what the counter takes for possible (`HAND_LIMIT_REV_PER_S2`).
+const GETS_QUICKER: f64 = 1e-5;
+/// What is nearer than this, in turns, is reached: a fraction of a count.
+const REACHED: f64 = 1e-4;
 /// A hand that has not moved for so many milliseconds lies still.
 const STILL_AFTER: u32 = 100;
 /// How long a key is held, and let go before the next press, in milliseconds: past any debouncing.
@@ -72,6 +78,8 @@ pub struct Session {
     hand: Hand,
     /// Crank turns that the hand is yet to make.
     to_turn: f64,
+    /// Its speed, in turns a millisecond.
+    speed: f64,
     still_for: u32,
     helper: Option<Helper>,
     keys: VecDeque<Key>,
@@ -96,6 +104,7 @@ impl Session {
             stand,
             hand: Hand { is_still: true, ..Hand::default() },
             to_turn: 0.0,
+            speed: 0.0,
             still_for: STILL_AFTER,
             helper: None,
             keys: VecDeque::new(),
@@ -169,7 +178,7 @@ impl Session {
 
     /// Lets somebody wind in the user's stead, or takes the crank back.
     pub fn let_wind(&mut self, manner: Option<Manner>, seed: u64) {
-        self.to_turn = 0.0;
+        (self.to_turn, self.speed) = (0.0, 0.0);
         self.helper = manner.map(|manner| Helper {
             operator: Operator::new(manner, fastrand::Rng::with_seed(seed)),
             from: self.hand.crank_turns,
@@ -236,13 +245,24 @@ impl Session {
         }
     }
 
-    /// The hand follows what it is asked for.
+    /// The hand follows what it is asked for, no more abruptly than a hand can.
     fn turn(&mut self) {
-        let step = if self.to_turn.abs() < 5e-4 {
-            self.to_turn
-        } else {
-            (self.to_turn * FOLLOWS).clamp(-QUICKEST, QUICKEST)
+        // A geared encoder on the mandrel sees the hand that much larger.
+        let geared = match self.job.shaft {
+            Shaft::Crank => 1.0,
+            Shaft::Mandrel => self.job.gear.ratio().max(1.0),
         };
+        let most = GETS_QUICKER / geared;
+        let left = self.to_turn.abs();
+        // No quicker than it can stop again where it should.
+        let wanted = (left * FOLLOWS).min((1.6 * most * left).sqrt()).min(QUICKEST / geared);
+        let wanted = wanted.copysign(self.to_turn);
+        self.speed += (wanted - self.speed).clamp(-most, most);
+        let mut step = self.speed;
+        if self.to_turn.abs() < REACHED && step.abs() < REACHED {
+            step = self.to_turn;
+            self.speed = 0.0;
+        }
         self.to_turn -= step;
         self.hand.crank_turns += step;
         self.still_for = if step == 0.0 { self.still_for.saturating_add(1) } else { 0 };
@@ -257,6 +277,42 @@ impl Session {
                 self.pressing = 0;
                 self.keys.pop_front();
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+    use super::*;
+    use crate::job::DEMO;
+    use turntally_core::bench::Phase;
+
+    /// However abruptly it is asked to turn round, the hand does so as a hand: the counter takes it for
+    /// one, and every turn is counted; whatever the gear, and wherever the encoder sits.
+    #[test]
+    fn the_hand_turns_round_like_a_hand() {
+        for (encoder_on, gear) in
+            [("crank", "1:1"), ("mandrel", "48:16"), ("crank", "48:16"), ("mandrel", "8:1")]
+        {
+            let text = DEMO.replace("\"crank\"", &format!("\"{encoder_on}\"")).replace("1:1", gear);
+            let mut session = Session::new(Job::parse(&text).unwrap(), FaultSet::default(), 1).unwrap();
+            for _ in 0..2 {
+                session.press(Key::Yes);
+                session.advance(300.0, Duration::MAX).unwrap();
+            }
+            let mut asked = 0.0;
+            for turns in [3.0, -1.0, 1.0, -2.0, 0.1, -0.1, 2.5] {
+                asked += turns;
+                session.crank(turns);
+                session.advance(700.0, Duration::MAX).unwrap();
+            }
+            session.advance(30_000.0, Duration::MAX).unwrap();
+            let bench = session.stand().bench();
+            assert!(!matches!(bench.phase(), Phase::Fault), "{encoder_on} {gear}: {:?}", bench.state());
+            let counted = bench.turns().as_f64() / session.job().gear.ratio();
+            assert!((counted - asked).abs() < 2.0 / 1_600.0, "{encoder_on} {gear}: {counted} of {asked}");
+            assert!(!session.is_busy());
         }
     }
 }

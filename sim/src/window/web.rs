@@ -23,7 +23,7 @@ pub fn start() {
                         .and_then(|storage| eframe::get_value(storage, KEY))
                         .unwrap_or_default();
                     // Milliseconds since 1970 differ from one visit to the next.
-                    let app = App::new(kept, eframe::web_sys::js_sys::Date::now() as u64);
+                    let app = App::new(kept, web_sys::js_sys::Date::now() as u64);
                     Ok(Box::new(Page { app, said: String::new(), speaker: Speaker::new() }))
                 }),
             )
@@ -35,7 +35,7 @@ pub fn start() {
 }
 
 fn document() -> Option<Document> {
-    eframe::web_sys::window()?.document()
+    web_sys::window()?.document()
 }
 
 /// Writes the line below the bench, which screen readers speak.
