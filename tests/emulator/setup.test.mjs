@@ -8,7 +8,7 @@ import { gaining } from './hands.mjs';
 function turnKnob(counter, clicks, { fast = false } = {}) {
   const apart = fast ? 30 : 90;
   for (let click = 0; click < Math.abs(clicks); click += 1) {
-    counter.knob.turn(4 * Math.sign(clicks), 1_000);
+    counter.knob.turn(4 * Math.sign(clicks), 200);
     counter.run(apart);
   }
   counter.run(100);
