@@ -300,6 +300,8 @@ impl Stand {
         let samples = samples_per_step(job);
         let mut bench = Bench::new();
         bench.add_job(counter_job(job, rings, lead)).map_err(Failure::new)?;
+        // What is set up at the counter later is for this winder too.
+        bench.built_for(job.pulses_per_rev, job.shaft, job.gear);
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
@@ -340,6 +342,7 @@ impl Stand {
     pub fn set_faults(&mut self, faults: FaultSet) {
         self.faults_on = faults;
         self.encoder.set_faults(faults, self.now_ns);
+        self.mishaps.set_faults(faults, self.screen.module());
     }
 
     /// Mandrel turns since the start.

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use eframe::egui::{ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Stroke, Ui, vec2};
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::{Key, Phase};
+use turntally_core::bench::{Bench as Counter, Key, Phase, Target};
 
 use super::counter::{self, Screen};
 use super::log::Log;
@@ -309,14 +309,7 @@ impl Bench {
             ui.colored_label(palette.faint, text);
         });
         let bench = self.session.stand().bench();
-        let progress = bench.progress();
-        let to_make = bench.job().map_or(0, |(_, job)| job.rings);
-        ui.label(format!(
-            "Batch: {} of {to_make} rings promised, {} kept, {} thrown away",
-            progress.rings,
-            coils(progress.kept),
-            progress.scrapped,
-        ));
+        ui.label(batch_so_far(bench));
         ui.label(format!(
             "Crank: {:.2} turns, {} turns/min",
             self.session.crank_turns(),
@@ -367,6 +360,23 @@ impl Bench {
     }
 }
 
+/// What has been made of the batch.
+fn batch_so_far(bench: &Counter) -> String {
+    let progress = bench.progress();
+    let (rings, kept, scrapped) = (progress.rings, progress.kept, progress.scrapped);
+    match bench.job().map(|(_, job)| job.target) {
+        Some(Target::Rings(wanted)) => {
+            let kept = coils(kept);
+            format!("Batch: {rings} of {wanted} rings promised, {kept} kept, {scrapped} thrown away")
+        }
+        Some(Target::Coils { coils: wanted, .. }) => {
+            let wanted = coils(wanted);
+            format!("Batch: {kept} of {wanted} kept, {rings} rings promised, {scrapped} thrown away")
+        }
+        None => "Batch: none yet".to_owned(),
+    }
+}
+
 /// `1 coil`, `2 coils`.
 fn coils(count: u32) -> String {
     if count == 1 { "1 coil".to_owned() } else { format!("{count} coils") }
@@ -384,6 +394,9 @@ const fn about(kind: FaultKind) -> &'static str {
         FaultKind::DeadB => "Channel B sticks",
         FaultKind::Swapped => "A and B are swapped",
         FaultKind::SupplyDips => "Both channels read low for less than an edge takes",
+        FaultKind::NoScreen => "The screen is unplugged: lamp and sound still say it all",
+        FaultKind::LooseScreen => "The screen's plug is loose: it goes blank for seconds",
+        FaultKind::StuckKeys => "Now and then a key stays down for seconds",
     }
 }
 

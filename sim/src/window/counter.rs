@@ -4,8 +4,9 @@ use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
     Sense, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Key, Phase};
+use turntally_core::bench::{Fault, Key, Phase, Pick, State};
 use turntally_core::screen::{HEIGHT, WIDTH};
+use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_firmware::display::{FRAME_BYTES, Frame};
 
 use super::look::{Palette, shade};
@@ -56,7 +57,7 @@ pub fn in_words(session: &Session) -> String {
     let turns = bench.turns().as_f64();
     let to_go = bench.target_turns().as_f64() - turns;
     match bench.phase() {
-        Phase::Choose => "Choose the job: Yes takes it.".to_owned(),
+        Phase::Choose | Phase::SetUp => choosing(bench.state()).unwrap_or_default(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go:.1} turns to go."),
         Phase::Near => format!("Near: {to_go:.1} turns to go."),
@@ -70,6 +71,36 @@ pub fn in_words(session: &Session) -> String {
             Some(fault) => format!("{}.", fault_words(fault)),
             None => "The count is in doubt.".to_owned(),
         },
+    }
+}
+
+/// The pages on which something is chosen.
+fn choosing(state: &State) -> Option<String> {
+    Some(match state {
+        State::Choose { pick: Pick::Job } => "Choose the job: Yes takes it.".to_owned(),
+        State::Choose { pick: Pick::SetUpBatch } => "Set up a batch: Yes begins.".to_owned(),
+        State::Choose { pick: Pick::SetUpCounter } => "Set up the counter: Yes begins.".to_owned(),
+        State::SetUp(pages) => set_up(pages),
+        _ => return None,
+    })
+}
+
+fn set_up(pages: &SetUp) -> String {
+    let entry = pages.entry();
+    let (name, value) = (entry.name(), pages.value(entry));
+    match pages.shown() {
+        Shown::List if value.is_empty() => format!("{name}: Yes."),
+        Shown::List => format!("{name}, {value}: the knob chooses, Yes opens, No leaves."),
+        Shown::Entry if entry == Entry::Direction => {
+            format!("{name}, {value}: crank once as if winding, then Yes.")
+        }
+        Shown::Entry => format!("{name}, {value}: the knob turns it, Yes keeps it, No puts it back."),
+        Shown::Outcome(Ok(outcome)) => {
+            let Outcome { coils, turns, rings } = outcome;
+            let (turns, plural) = (turns.as_f64(), if *coils == 1 { "" } else { "s" });
+            format!("{coils} coil{plural}; the first of {turns:.1} turns and {rings} rings. Yes takes it.")
+        }
+        Shown::Outcome(Err(Reason(first, second))) => format!("{first} {second} Yes or No goes back."),
     }
 }
 
