@@ -9,7 +9,7 @@
     reason = "a test that cannot go on should stop"
 )]
 
-use eframe::egui::{Event, Key, Modifiers, Pos2, pos2};
+use eframe::egui::{Event, Key, Modifiers, Pos2, Ui, UiBuilder, pos2};
 use egui_kittest::kittest::Queryable;
 use egui_kittest::{Harness, SnapshotOptions};
 use turntally_core::bench::{Choice, Fault, Phase, State};
@@ -32,9 +32,16 @@ fn window(size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
         .with_options(options)
         .with_step_dt(STEP)
         .wgpu()
-        .build_ui_state(|ui, app: &mut App| app.ui(ui), App::new(kept, 1));
+        .build_ui_state(in_whole, App::new(kept, 1));
     window.run_steps(4);
     window
+}
+
+/// Without the margin that the harness leaves round what it shows.
+fn in_whole(ui: &mut Ui, app: &mut App) {
+    let whole = ui.ctx().content_rect();
+    ui.set_clip_rect(whole);
+    ui.scope_builder(UiBuilder::new().max_rect(whole), |ui| app.ui(ui));
 }
 
 fn phase(window: &Window) -> Phase {
@@ -135,7 +142,7 @@ fn first_look_and_a_coil_wound_with_the_crank() {
 #[test]
 fn half_way_through_a_coil() {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
-    click(&mut window, "Let a");
+    click(&mut window, "Let another hand wind");
     until(&mut window, "half way", |window| turns(window) > 37.0);
     window.state_mut().kept_mut().bench.pace = Pace::Real;
     window.run_steps(8);
@@ -165,6 +172,55 @@ fn a_coil_is_thrown_away() {
     let coil = window.state().kept().log.coils().last().unwrap();
     assert!(!coil.kept && coil.cut.is_none());
     assert!((coil.counted_turns - 6.0).abs() < 2.0 / 1600.0, "{coil:?}");
+}
+
+/// The counter's words, which stand below it and are its screen's name too.
+fn says(window: &Window, words: &str) -> bool {
+    window.query_all_by_label_contains(words).next().is_some()
+}
+
+/// The knob by its buttons, and each click waited for.
+fn turn_knob(window: &mut Window, name: &str, clicks: u32) {
+    for _ in 0..clicks {
+        click(window, name);
+        window.run_steps(8);
+    }
+}
+
+/// A batch is set up at the counter itself, with knob and keys, and wound.
+#[test]
+fn a_batch_is_set_up_at_the_counter() {
+    let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Five);
+    turn_knob(&mut window, "Knob right", 1);
+    assert!(says(&window, "Set up a batch: Yes"));
+    press(&mut window, "Yes");
+    assert_eq!(phase(&window), Phase::SetUp);
+    // From metal to what is to be counted in, and from rings to turns of a coil.
+    turn_knob(&mut window, "Knob right", 5);
+    press(&mut window, "Yes");
+    turn_knob(&mut window, "Knob right", 1);
+    assert!(says(&window, "Count in, turns a coil: the knob turns it"));
+    window.snapshot("bench-set-up");
+    press(&mut window, "Yes");
+    // 50.0 turns, half a turn a click; then a coil instead of one: two.
+    press(&mut window, "Yes");
+    turn_knob(&mut window, "Knob left", 4);
+    press(&mut window, "Yes");
+    press(&mut window, "Yes");
+    turn_knob(&mut window, "Knob right", 1);
+    press(&mut window, "Yes");
+    turn_knob(&mut window, "Knob right", 20);
+    press(&mut window, "Yes");
+    assert!(says(&window, "2 coils; the first of 48.0 turns"));
+    press(&mut window, "Yes");
+    assert_eq!(phase(&window), Phase::Choose);
+    begin_winding(&mut window);
+    let counter = window.state().bench().unwrap().session().stand().bench();
+    assert_eq!(counter.target_turns().as_f64(), 48.0);
+    click(&mut window, "Let another hand wind");
+    until(&mut window, "the coil", |window| phase(window) == Phase::Next);
+    let coil = window.state().kept().log.coils().last().unwrap();
+    assert!(coil.kept && (coil.true_turns - 48.0).abs() < 1.0, "{coil:?}");
 }
 
 #[test]
@@ -198,7 +254,7 @@ fn the_keyboard_winds_and_decides() {
             reached.push(node.accesskit_node().label().unwrap_or_default());
         }
     }
-    for name in ["Yes", "No", "Knob left", "Knob right", "+10", "Plan", "dead-a", "Crank", "Larger"] {
+    for name in ["Yes", "No", "Knob left", "Knob right", "+10", "Plan", "channel A dead", "Crank", "Larger", "Start the batch again"] {
         assert!(reached.iter().any(|label| label == name), "{name} is not among {reached:?}");
     }
 }
@@ -206,7 +262,7 @@ fn the_keyboard_winds_and_decides() {
 /// Lets the brisk hand wind with a fault switched on; says what the counter said of it.
 fn with_fault(name: &str) -> (Vec<Fault>, Window) {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
-    click(&mut window, "Let a");
+    click(&mut window, "Let another hand wind");
     until(&mut window, "winding", |window| phase(window) == Phase::Winding && turns(window) > 2.0);
     click(&mut window, name);
     let mut faults = Vec::new();
@@ -227,7 +283,7 @@ fn with_fault(name: &str) -> (Vec<Fault>, Window) {
 
 #[test]
 fn faults_that_can_be_survived_leave_the_count_right() {
-    for name in ["bounce", "noise", "skipped-samples"] {
+    for name in ["bounce", "noise", "skipped samples"] {
         let (faults, window) = with_fault(name);
         assert!(faults.is_empty(), "{name}: {faults:?}");
         for coil in window.state().kept().log.coils() {
@@ -240,15 +296,15 @@ fn faults_that_can_be_survived_leave_the_count_right() {
 fn faults_that_spoil_the_count_are_told() {
     use turntally_core::signal::Channel;
     for (name, expected) in [
-        ("dead-a", vec![Fault::Dead(Channel::A), Fault::Chatter]),
-        ("dead-b", vec![Fault::Dead(Channel::B), Fault::Chatter]),
-        ("late-reader", vec![Fault::SamplesLost]),
-        ("long-bounce", vec![Fault::MissedSteps, Fault::Chatter]),
+        ("channel A dead", vec![Fault::Dead(Channel::A), Fault::Chatter]),
+        ("channel B dead", vec![Fault::Dead(Channel::B), Fault::Chatter]),
+        ("late reader", vec![Fault::SamplesLost]),
+        ("long bounce", vec![Fault::MissedSteps, Fault::Chatter]),
     ] {
         let (faults, mut window) = with_fault(name);
         assert!(faults.iter().any(|fault| expected.contains(fault)), "{name}: {faults:?}");
         assert_eq!(phase(&window), Phase::Fault, "{name}");
-        if name == "dead-a" {
+        if name == "channel A dead" {
             window.snapshot("bench-fault");
         }
     }
@@ -257,7 +313,7 @@ fn faults_that_spoil_the_count_are_told() {
 /// Single impossible steps lower the promise, and are noted with the coil.
 #[test]
 fn dips_of_the_supply_are_noted() {
-    let (_, window) = with_fault("supply-dips");
+    let (_, window) = with_fault("supply dips");
     let coils = window.state().kept().log.coils();
     assert!(coils.iter().any(|coil| coil.faults.contains("impossible steps")), "{coils:?}");
 }
@@ -265,7 +321,7 @@ fn dips_of_the_supply_are_noted() {
 #[test]
 fn swapped_lines_are_told_at_the_start_of_a_coil() {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Five);
-    click(&mut window, "swapped");
+    click(&mut window, "A and B swapped");
     begin_winding(&mut window);
     click(&mut window, "+10");
     until(&mut window, "backwards", |window| phase(window) == Phase::Fault);
@@ -278,7 +334,7 @@ fn a_whole_batch_by_another_hand() {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Fastest);
     window.state_mut().open(&short_job()).unwrap();
     window.run_steps(2);
-    click(&mut window, "Let a");
+    click(&mut window, "Let another hand wind");
     until(&mut window, "the batch", |window| phase(window) == Phase::Done);
     window.run_steps(80);
     let waiting = window.state().kept().log.coils().iter().filter(|coil| coil.kept).count();
@@ -292,6 +348,16 @@ fn a_whole_batch_by_another_hand() {
     assert_eq!(sums.sawn.0, sums.promised);
     click(&mut window, "Log");
     window.snapshot("log");
+    click(&mut window, "Dark");
+    window.snapshot("log-dark");
+    // What is forgotten does not come back: that wants two clicks.
+    let coils = window.state().kept().log.coils().len();
+    click(&mut window, "Forget the log…");
+    click(&mut window, "Keep them");
+    assert_eq!(window.state().kept().log.coils().len(), coils);
+    click(&mut window, "Forget the log…");
+    click(&mut window, &format!("Forget all {coils} coils"));
+    assert!(window.state().kept().log.coils().is_empty());
 }
 
 fn type_into(window: &mut Window, name: &str, text: &str) {
@@ -448,6 +514,8 @@ fn in_dark() {
         window.run_steps(3);
         window.snapshot(name);
     }
+    click(&mut window, "Curves");
+    window.snapshot("chart-curves-dark");
 }
 
 #[test]
@@ -464,6 +532,14 @@ fn at_200_percent() {
     let mut window = window([900.0, 600.0], |kept| kept.zoom_percent = 200);
     window.run_steps(5);
     window.snapshot("bench-200-percent");
+    // What is wound with, and what it makes the counter say, are in sight together.
+    for name in ["Crank", "Yes", "No"] {
+        let rect = window.get_by_label(name).rect();
+        assert!(rect.max.y <= 300.0 && rect.max.x <= 450.0, "{name} is at {rect}");
+    }
+    window.state_mut().kept_mut().view = View::Plan;
+    window.run_steps(3);
+    window.snapshot("plan-200-percent");
 }
 
 /// The browser's test clicks by place: each lies on the control of its name.
@@ -476,6 +552,6 @@ fn places_lie_on_their_controls() {
     for (name, at) in places["at"].as_object().unwrap() {
         let rect = window.get_by_label(name).rect();
         let at = pos2(number(&at[0]), number(&at[1]));
-        assert!(rect.shrink(4.0).contains(at), "{name} is at {rect}, {at} is not on it");
+        assert!(rect.shrink(8.0).contains(at), "{name} is at {rect}, {at} is not on it");
     }
 }

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use eframe::egui::{ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Stroke, Ui, vec2};
+use eframe::egui::{ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2};
 use serde::{Deserialize, Serialize};
 use turntally_core::bench::{Bench as Counter, Key, Phase, Target};
 
@@ -20,6 +20,9 @@ use crate::operator::{MANNERS, Manner};
 
 /// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);
+/// How wide the counter is, and how large the crank where there is room.
+const COUNTER_WIDTH: f32 = 300.0;
+const CRANK_SIZE: f32 = 168.0;
 /// A pulse of the sounder is seen for so long, in seconds.
 const PULSE: f64 = 0.12;
 
@@ -132,6 +135,12 @@ impl Bench {
         self.session.stand().lines().hertz().filter(|_| kept.pace == Pace::Real)
     }
 
+    /// Somebody turns the crank, or is at the keys.
+    #[must_use]
+    pub fn is_moving(&self) -> bool {
+        self.session.is_busy() || self.session.is_helped()
+    }
+
     /// Lets the bench's time go on.
     fn live(&mut self, ui: &Ui, kept: &Kept, log: &mut Log) {
         let (now, dt) = ui.input(|input| (input.time, f64::from(input.stable_dt.min(0.1))));
@@ -150,43 +159,56 @@ impl Bench {
         }
         // A lamp that blinks and a sound that beats need no more; whatever turns does.
         let opening = now - self.came_off < mandrel::OPENING;
-        if self.session.is_busy() || self.session.is_helped() || opening {
+        if self.is_moving() || opening {
             ui.ctx().request_repaint();
         } else {
             ui.ctx().request_repaint_after(Duration::from_millis(33));
         }
     }
 
-    /// Shows the bench.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
+    /// Shows the bench; says whether the batch is to be started again.
+    pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
         self.live(ui, kept, log);
+        let mut again = false;
         if ui.available_width() < 760.0 {
+            // In one column the crank and what it makes the counter say stand first, side by side.
+            card(ui, palette, |ui| {
+                ui.horizontal_top(|ui| {
+                    let size = (ui.available_width() - COUNTER_WIDTH + 24.0).clamp(100.0, CRANK_SIZE);
+                    self.crank(ui, palette, size);
+                    ui.vertical(|ui| self.counter(ui, palette));
+                });
+            });
             self.picture(ui, palette, kept, log);
-            self.winder(ui, palette, kept);
-            self.counter(ui, palette);
+            card(ui, palette, |ui| again = self.ways_to_wind(ui, palette, kept));
             self.signal(ui, palette, kept);
-            return;
+            return again;
         }
-        let right = 316.0;
+        let right = COUNTER_WIDTH + 16.0;
         ui.horizontal_top(|ui| {
             let left = ui.available_width() - right - ui.spacing().item_spacing.x;
             ui.allocate_ui(vec2(left, 0.0), |ui| {
                 ui.vertical(|ui| {
                     self.picture(ui, palette, kept, log);
-                    self.winder(ui, palette, kept);
+                    card(ui, palette, |ui| {
+                        ui.horizontal_top(|ui| {
+                            self.crank(ui, palette, CRANK_SIZE);
+                            ui.vertical(|ui| again = self.ways_to_wind(ui, palette, kept));
+                        });
+                    });
                 });
             });
             ui.vertical(|ui| {
-                self.counter(ui, palette);
+                card(ui, palette, |ui| self.counter(ui, palette));
                 self.signal(ui, palette, kept);
             });
         });
+        again
     }
 
     fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
-        // Where everything stands in one column, the crank is to be in sight.
         let height = if ui.available_width() < 500.0 { 190.0 } else { 250.0 };
         card(ui, palette, |ui| {
             mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, height);
@@ -199,35 +221,37 @@ impl Bench {
     fn counter(&mut self, ui: &mut Ui, palette: Palette) {
         let now = ui.input(|input| input.time);
         let pulse = (1.0 - (now - self.heard) / PULSE).clamp(0.0, 1.0) as f32;
-        card(ui, palette, |ui| {
-            counter::show(ui, palette, &mut self.screen, &mut self.session, pulse);
+        counter::show(ui, palette, &mut self.screen, &mut self.session, pulse);
+        ui.scope(|ui| {
+            // Room for two lines, so that nothing below moves with what is said.
+            ui.set_min_height(38.0);
             ui.label(RichText::new(counter::in_words(&self.session)).color(palette.ink));
         });
     }
 
-    fn winder(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) {
-        card(ui, palette, |ui| {
-            ui.horizontal_top(|ui| {
-                let (response, turns) = crank::show(ui, palette, self.session.crank_turns(), 168.0);
-                if turns != 0.0 {
-                    self.session.crank(turns);
-                }
-                if std::mem::take(&mut self.wants_focus) {
-                    response.request_focus();
-                }
-                if response.has_focus() {
-                    self.keys_at_the_crank(ui);
-                }
-                response.on_hover_text(
-                    "Drag the handle round, or turn the wheel, or press the arrow keys (with Shift: whole turns). Enter is Yes, Backspace is No.",
-                );
-                ui.vertical(|ui| {
-                    self.by_steps(ui);
-                    self.somebody_else(ui, kept);
-                    self.time(ui, palette, kept);
-                });
-            });
-        });
+    fn crank(&mut self, ui: &mut Ui, palette: Palette, size: f32) {
+        let (response, turns) = crank::show(ui, palette, self.session.crank_turns(), size);
+        if turns != 0.0 {
+            self.session.crank(turns);
+        }
+        if std::mem::take(&mut self.wants_focus) {
+            response.request_focus();
+        }
+        if response.has_focus() {
+            self.keys_at_the_crank(ui);
+        }
+        response.on_hover_text(
+            "Drag the handle round, or turn the wheel, or press the arrow keys (with Shift: whole turns). \
+             Enter is Yes, Backspace is No, [ and ] turn the knob.",
+        );
+    }
+
+    /// Without the handle; says whether the batch is to be started again.
+    fn ways_to_wind(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) -> bool {
+        self.by_steps(ui);
+        self.somebody_else(ui, kept);
+        self.time(ui, palette, kept);
+        ui.button("Start the batch again").clicked()
     }
 
     fn keys_at_the_crank(&mut self, ui: &Ui) {
@@ -264,7 +288,9 @@ impl Bench {
         ui.horizontal_wrapped(|ui| {
             let manner = MANNERS.get(kept.operator).copied().unwrap_or(MANNERS[1]);
             let mut chosen = self.session.is_helped();
-            if ui.checkbox(&mut chosen, "Let a").changed() {
+            let response = ui.checkbox(&mut chosen, "Let a");
+            response.widget_info(|| WidgetInfo::selected(Role::CheckBox, true, chosen, "Let another hand wind"));
+            if response.changed() {
                 self.let_wind(chosen.then_some(manner), kept);
             }
             let combo = ComboBox::from_id_salt("operator").selected_text(manner.name).width(84.0);
@@ -279,10 +305,11 @@ impl Bench {
                     }
                 }
             });
-            shown.response.on_hover_text("Whose hand");
-            ui.label("hand wind at");
+            let label = ui.label("hand wind at");
+            shown.response.labelled_by(label.id).on_hover_text("Whose hand");
             let speed = DragValue::new(&mut kept.cadence).range(10.0..=150.0).speed(0.5).max_decimals(0);
-            if ui.add(speed.suffix(" turns/min")).changed() && self.session.is_helped() {
+            let speed = ui.add(speed.suffix(" turns/min")).labelled_by(label.id);
+            if speed.changed() && self.session.is_helped() {
                 self.let_wind(Some(manner), kept);
             }
         });
@@ -347,7 +374,8 @@ impl Bench {
                 for (index, kind) in FaultKind::ALL.into_iter().enumerate() {
                     let ui = &mut columns[index % 2];
                     let mut on = self.faults.has(kind);
-                    let response = ui.checkbox(&mut on, kind.name()).on_hover_text(about(kind));
+                    let (name, help) = about(kind);
+                    let response = ui.checkbox(&mut on, name).on_hover_text(help);
                     if response.changed() {
                         self.faults = if on { self.faults.with(kind) } else { self.faults.without(kind) };
                     }
@@ -382,21 +410,23 @@ fn coils(count: u32) -> String {
     if count == 1 { "1 coil".to_owned() } else { format!("{count} coils") }
 }
 
-/// What a fault does, for whoever hovers over it.
-const fn about(kind: FaultKind) -> &'static str {
+/// A fault's name on the screen, and what it does, for whoever hovers over it.
+const fn about(kind: FaultKind) -> (&'static str, &'static str) {
     match kind {
-        FaultKind::Bounce => "Contacts bounce, and settle before the other channel's edge",
-        FaultKind::LongBounce => "Contacts bounce for up to 2 ms",
-        FaultKind::Noise => "Short pulses on one channel, away from its edges",
-        FaultKind::SkippedSamples => "Single samples are not taken",
-        FaultKind::LateReader => "The sampler stands still for some milliseconds, and the board knows it",
-        FaultKind::DeadA => "Channel A sticks",
-        FaultKind::DeadB => "Channel B sticks",
-        FaultKind::Swapped => "A and B are swapped",
-        FaultKind::SupplyDips => "Both channels read low for less than an edge takes",
-        FaultKind::NoScreen => "The screen is unplugged: lamp and sound still say it all",
-        FaultKind::LooseScreen => "The screen's plug is loose: it goes blank for seconds",
-        FaultKind::StuckKeys => "Now and then a key stays down for seconds",
+        FaultKind::Bounce => ("bounce", "Contacts bounce, and settle before the other channel's edge"),
+        FaultKind::LongBounce => ("long bounce", "Contacts bounce for up to 2 ms"),
+        FaultKind::Noise => ("noise", "Short pulses on one channel, away from its edges"),
+        FaultKind::SkippedSamples => ("skipped samples", "Single samples are not taken"),
+        FaultKind::LateReader => {
+            ("late reader", "The sampler stands still for some milliseconds, and the board knows it")
+        }
+        FaultKind::DeadA => ("channel A dead", "Channel A sticks"),
+        FaultKind::DeadB => ("channel B dead", "Channel B sticks"),
+        FaultKind::Swapped => ("A and B swapped", "A is wired where B belongs, B where A does"),
+        FaultKind::SupplyDips => ("supply dips", "Both channels read low for less than an edge takes"),
+        FaultKind::NoScreen => ("no screen", "The screen is unplugged: lamp and sound still say it all"),
+        FaultKind::LooseScreen => ("loose screen", "The screen's plug is loose: it goes blank for seconds"),
+        FaultKind::StuckKeys => ("keys stick", "Now and then a key stays down for seconds"),
     }
 }
 

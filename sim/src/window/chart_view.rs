@@ -93,7 +93,7 @@ impl Charted {
                 if asked.table {
                     table(ui, palette, chart)
                 } else {
-                    curves(ui, chart);
+                    curves(ui, palette, chart);
                     None
                 }
             }),
@@ -229,12 +229,13 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
 }
 
 /// A curve to each wire; the figure under the pointer.
-fn curves(ui: &mut Ui, chart: &Chart) {
+fn curves(ui: &mut Ui, palette: Palette, chart: &Chart) {
     let dark = ui.visuals().dark_mode;
     let title = chart.title();
     Plot::new("curves")
         .height(380.0)
         .allow_scroll(false)
+        .grid_color(palette.rule)
         .x_axis_label("mandrel, mm")
         .y_axis_label(title)
         .legend(Legend::default())

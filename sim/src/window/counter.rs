@@ -13,6 +13,9 @@ use super::look::{Palette, shade};
 use super::session::Session;
 use crate::board::Line;
 
+/// The knob's width, in points.
+const KNOB: f32 = 34.0;
+
 const LIT: Color32 = Color32::from_rgb(0xc8, 0xec, 0xff);
 const DARK: Color32 = Color32::from_rgb(0x08, 0x0b, 0x10);
 const BODY: Color32 = Color32::from_rgb(0x2c, 0x31, 0x34);
@@ -155,6 +158,7 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
     let levels = session.stand().lines().levels();
     let lit = |line: Line| levels >> line as u32 & 1 == 1;
     let middle = strip.center().y - 5.0;
+    let narrow = strip.width() / 300.0;
     let label = |x: f32, text: &str, colour: Color32| {
         painter.text(pos2(x, middle + 15.0), Align2::CENTER_CENTER, text, FontId::proportional(10.5), colour);
     };
@@ -165,7 +169,7 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
         (Line::Red, "red", Color32::from_rgb(0xf2, 0x4e, 0x44)),
     ];
     for (index, (line, name, colour)) in lamps.into_iter().enumerate() {
-        let at = pos2(strip.left() + 34.0 + 44.0 * index as f32, middle);
+        let at = pos2(strip.left() + (34.0 + 44.0 * index as f32) * narrow, middle);
         if lit(line) {
             painter.circle_filled(at, 13.0, colour.gamma_multiply(0.28));
         }
@@ -174,7 +178,7 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
         label(at.x, name, grey);
     }
     let may_turn = lit(Line::Stop);
-    let x = strip.left() + 182.0;
+    let x = strip.left() + 182.0 * narrow;
     painter.text(
         pos2(x, middle),
         Align2::CENTER_CENTER,
@@ -184,7 +188,7 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
     );
     label(x, "stop line", grey);
     // The sounder: a grille, and rings that run out from it while it sounds.
-    let at = pos2(strip.right() - 42.0, middle);
+    let at = pos2(strip.right() - 42.0 * narrow, middle);
     for (radius, alpha) in [(10.0, 0.9), (14.5, 0.6), (19.0, 0.35)] {
         if pulse > 0.0 {
             painter.circle_stroke(at, radius, Stroke::new(2.0, LIT.gamma_multiply(alpha * pulse)));
@@ -199,7 +203,7 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
 
 /// The keys and the knob.
 fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f32) {
-    ui.allocate_ui_with_layout(vec2(width, 30.0), Layout::left_to_right(Align::Center), |ui| {
+    ui.allocate_ui_with_layout(vec2(width, KNOB), Layout::left_to_right(Align::Center), |ui| {
         let held = session.key();
         let key = |ui: &mut Ui, key: Key, text: &str, help: &str| {
             let button = Button::new(text).min_size(vec2(66.0, 28.0)).selected(held == Some(key));
@@ -226,7 +230,7 @@ fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f
 
 /// A small button whose name is not what stands on it.
 pub fn step(ui: &mut Ui, sign: &str, name: &str) -> Response {
-    let response = ui.add(Button::new(sign).min_size(vec2(28.0, 28.0)));
+    let response = ui.add(Button::new(sign).min_size(vec2(28.0, ui.spacing().interact_size.y)));
     let enabled = ui.is_enabled();
     response.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, name));
     response.on_hover_text(name)
@@ -234,7 +238,7 @@ pub fn step(ui: &mut Ui, sign: &str, name: &str) -> Response {
 
 /// The knob, turned by the wheel; says by how many clicks.
 fn knob(ui: &mut Ui, palette: Palette, clicks: i32) -> i32 {
-    let (rect, response) = ui.allocate_exact_size(vec2(34.0, 34.0), Sense::hover());
+    let (rect, response) = ui.allocate_exact_size(vec2(KNOB, KNOB), Sense::hover());
     let [light, steel, dark] = palette.steel;
     let painter = ui.painter();
     painter.circle_filled(rect.center(), 16.0, dark);

@@ -3,7 +3,7 @@
 use std::f32::consts::TAU;
 
 use eframe::egui::{
-    CursorIcon, Event, EventFilter, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2,
+    CursorIcon, Event, EventFilter, Id, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2,
     vec2,
 };
 
@@ -32,7 +32,9 @@ fn turned(from: f32, to: f32) -> f32 {
 /// Shows the crank at its angle (in turns; clockwise winds on) and says by how many turns it is asked
 /// to go on.
 pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, f64) {
-    let (rect, response) = ui.allocate_exact_size(vec2(size, size), Sense::drag() | Sense::FOCUSABLE);
+    let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
+    // The same one wherever it stands: it keeps the keyboard when the window is resized.
+    let response = ui.interact(rect, Id::new("crank"), Sense::drag() | Sense::FOCUSABLE);
     let response = response.on_hover_cursor(CursorIcon::Grab);
     let enabled = ui.is_enabled();
     response.widget_info(|| WidgetInfo::slider(enabled, angle, "Crank"));

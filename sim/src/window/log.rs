@@ -43,6 +43,8 @@ pub struct Log {
     coils: Vec<Entry>,
     batches: u64,
     numbers: u64,
+    #[serde(skip)]
+    forgetting: bool,
 }
 
 /// A batch in sums.
@@ -140,10 +142,23 @@ impl Log {
             ui.label(RichText::new("Coils, the newest first").strong());
             self.table(ui, palette);
         });
-        if ui.button("Forget the log").clicked() {
-            let (batches, numbers) = (self.batches, self.numbers);
-            *self = Self { coils: Vec::new(), batches, numbers };
-        }
+        self.forget(ui);
+    }
+
+    /// What is forgotten does not come back: that wants a second click.
+    fn forget(&mut self, ui: &mut Ui) {
+        ui.horizontal(|ui| {
+            if !self.forgetting {
+                self.forgetting = ui.button("Forget the log…").clicked();
+                return;
+            }
+            if ui.button(format!("Forget all {} coils", self.coils.len())).clicked() {
+                (self.coils, self.forgetting) = (Vec::new(), false);
+            }
+            if ui.button("Keep them").clicked() {
+                self.forgetting = false;
+            }
+        });
     }
 
     fn plot(&self, ui: &mut Ui, palette: Palette) {
@@ -166,6 +181,8 @@ impl Log {
             .allow_scroll(false)
             .allow_drag(false)
             .allow_zoom(false)
+            .grid_color(palette.rule)
+            .show_grid([false, true])
             .x_axis_label("coil")
             .y_axis_label("% of promised")
             .include_y(96.0)
@@ -219,7 +236,7 @@ impl Log {
                         "batch",
                         "target, turns",
                         "counted, turns",
-                        "went round",
+                        "true, turns",
                         "promised, rings",
                         "counted, rings",
                         "",

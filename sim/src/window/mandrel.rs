@@ -267,7 +267,7 @@ fn rings(painter: &Painter, job: &Job, scale: Scale, rect: Rect, count: u32) {
     let room = rect.right() - scale.left - 2.0 * radius - wire - 8.0;
     let step = (room / shown.max(2) as f32).min(radius * 0.9);
     for ring in 0..shown {
-        let lift = [0.0, 0.22, -0.16, 0.1][ring as usize % 4] * radius;
+        let lift = [0.0, 0.1, -0.08, 0.05][ring as usize % 4] * radius;
         let centre = pos2(scale.left + wire / 2.0 + radius + step * ring as f32, scale.cradle + lift);
         arc(painter, centre, radius, Stroke::new(wire + 1.0, shade(colour, 0.5)), ring);
         arc(painter, centre, radius, Stroke::new((wire * 0.75).max(1.0), shade(colour, 1.05)), ring);

@@ -3,7 +3,7 @@
 //! [`App`] needs only egui: the desktop's window, the browser's page and the tests each put it on
 //! their own ground.
 
-use eframe::egui::{CentralPanel, Context, Frame, Margin, Panel, ScrollArea, ThemePreference, Ui};
+use eframe::egui::{CentralPanel, Context, Frame, Label, Margin, Panel, ScrollArea, ThemePreference, Ui};
 use serde::{Deserialize, Serialize};
 
 use crate::failure::Failure;
@@ -29,7 +29,7 @@ mod plan_view;
 mod saw;
 mod scope;
 mod session;
-#[cfg(target_arch = "wasm32")]
+#[cfg_attr(target_arch = "wasm32", path = "browser_sound.rs")]
 mod sound;
 #[cfg(target_arch = "wasm32")]
 pub mod web;
@@ -38,6 +38,9 @@ pub use bench_view::{Bench, Pace};
 pub use chart_view::Asked;
 pub use form::Form;
 pub use log::{Entry, Log};
+
+/// Room for the theme's button and the sizes, in the bar.
+const SIZES_WIDTH: f32 = 210.0;
 
 /// Where the window's state stands in whatever keeps it.
 const KEY: &str = "turntally";
@@ -179,6 +182,12 @@ impl App {
         bench.hertz(&self.kept.bench)
     }
 
+    /// The bench is in view, and more frames are wanted than a blinking lamp needs.
+    #[must_use]
+    pub fn is_moving(&self) -> bool {
+        self.kept.view == View::Bench && self.bench().is_some_and(Bench::is_moving)
+    }
+
     /// What the counter says and has counted, in one line.
     #[must_use]
     pub fn in_words(&self) -> String {
@@ -206,10 +215,11 @@ impl App {
         let bar = Frame::new().fill(palette.card).inner_margin(Margin::symmetric(10, 6));
         Panel::top("views").frame(bar).show(ui, |ui| self.bar(ui));
         let ground = Frame::new().fill(palette.ground).inner_margin(Margin::same(8));
+        let mut again = false;
         CentralPanel::default().frame(ground).show(ui, |ui| {
             ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| match self.kept.view {
                 View::Bench => match &mut self.bench {
-                    Ok(bench) => bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
+                    Ok(bench) => again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
                     Err(failure) => {
                         ui.colored_label(palette.wrong, failure.to_string());
                     }
@@ -219,6 +229,10 @@ impl App {
                 View::Log => self.kept.log.show(ui, palette),
             });
         });
+        if let Some(text) = self.kept.job.clone().filter(|_| again) {
+            // It was taken before.
+            _ = self.put_on_bench(&text);
+        }
         if self.kept.form.as_ref() != Some(&self.form) {
             self.kept.form = Some(self.form.clone());
         }
@@ -275,22 +289,22 @@ impl App {
 
     /// The views, the job, and how it looks.
     fn bar(&mut self, ui: &mut Ui) {
-        ui.horizontal_wrapped(|ui| {
+        ui.horizontal(|ui| {
             for (view, name) in View::ALL {
                 if ui.selectable_label(self.kept.view == view, name).clicked() {
                     self.kept.view = view;
                 }
             }
-            ui.separator();
-            if let Ok(bench) = &self.bench {
-                mandrel::swatch(ui, &bench.session().job().metal_name);
-                ui.label(&bench.session().job().name);
-            }
-            if ui.button("Start the batch again").clicked()
-                && let Some(text) = self.kept.job.clone()
+            let room = ui.available_width() - SIZES_WIDTH;
+            if let Ok(bench) = &self.bench
+                && room > 160.0
             {
-                // It was taken before.
-                _ = self.put_on_bench(&text);
+                ui.separator();
+                mandrel::swatch(ui, &bench.session().job().metal_name);
+                ui.scope(|ui| {
+                    ui.set_max_width(room - 40.0);
+                    ui.add(Label::new(&bench.session().job().name).truncate());
+                });
             }
             ui.separator();
             self.sizes(ui);

@@ -252,8 +252,10 @@ fn coils(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
     let mm = (100.0 / longest).min(up) as f32;
     ui.horizontal_wrapped(|ui| {
         let mut drawn = 0;
-        for group in &plan.groups {
-            for _ in 0..group.count.min(MOST_COILS.saturating_sub(drawn)) {
+        for (place, group) in plan.groups.iter().enumerate() {
+            // One of each kind at least: the short one at the end is what one looks for.
+            let others = (plan.groups.len() - place - 1) as u32;
+            for _ in 0..group.count.min(MOST_COILS.saturating_sub(drawn + others)) {
                 drawn += 1;
                 let (rect, response) = ui.allocate_exact_size(each, Sense::hover());
                 let name = format!("coil of {} rings", group.rings);
