@@ -254,7 +254,18 @@ fn the_keyboard_winds_and_decides() {
             reached.push(node.accesskit_node().label().unwrap_or_default());
         }
     }
-    for name in ["Yes", "No", "Knob left", "Knob right", "+10", "Plan", "channel A dead", "Crank", "Larger", "Start the batch again"] {
+    for name in [
+        "Yes",
+        "No",
+        "Knob left",
+        "Knob right",
+        "+10",
+        "Plan",
+        "channel A dead",
+        "Crank",
+        "Larger",
+        "Start the batch again",
+    ] {
         assert!(reached.iter().any(|label| label == name), "{name} is not among {reached:?}");
     }
 }

@@ -2,7 +2,9 @@
 
 use std::time::Duration;
 
-use eframe::egui::{ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2};
+use eframe::egui::{
+    ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2,
+};
 use serde::{Deserialize, Serialize};
 use turntally_core::bench::{Bench as Counter, Key, Phase, Target};
 
@@ -158,8 +160,7 @@ impl Bench {
             self.heard = now;
         }
         // A lamp that blinks and a sound that beats need no more; whatever turns does.
-        let opening = now - self.came_off < mandrel::OPENING;
-        if self.is_moving() || opening {
+        if now - self.came_off < mandrel::OPENING {
             ui.ctx().request_repaint();
         } else {
             ui.ctx().request_repaint_after(Duration::from_millis(33));
@@ -169,6 +170,15 @@ impl Bench {
     /// Shows the bench; says whether the batch is to be started again.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
         self.live(ui, kept, log);
+        let again = self.lay_out(ui, palette, kept, log);
+        // What the user has just begun is not to wait for a blinking lamp.
+        if self.is_moving() {
+            ui.ctx().request_repaint();
+        }
+        again
+    }
+
+    fn lay_out(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
         let mut again = false;
         if ui.available_width() < 760.0 {
             // In one column the crank and what it makes the counter say stand first, side by side.
@@ -237,7 +247,7 @@ impl Bench {
         if std::mem::take(&mut self.wants_focus) {
             response.request_focus();
         }
-        if response.has_focus() {
+        if crank::has_keyboard(ui, &response) {
             self.keys_at_the_crank(ui);
         }
         response.on_hover_text(
@@ -289,7 +299,8 @@ impl Bench {
             let manner = MANNERS.get(kept.operator).copied().unwrap_or(MANNERS[1]);
             let mut chosen = self.session.is_helped();
             let response = ui.checkbox(&mut chosen, "Let a");
-            response.widget_info(|| WidgetInfo::selected(Role::CheckBox, true, chosen, "Let another hand wind"));
+            response
+                .widget_info(|| WidgetInfo::selected(Role::CheckBox, true, chosen, "Let another hand wind"));
             if response.changed() {
                 self.let_wind(chosen.then_some(manner), kept);
             }

@@ -7,6 +7,7 @@ use eframe::egui::{
 use turntally_core::bench::{Fault, Key, Phase, Pick, State};
 use turntally_core::screen::{HEIGHT, WIDTH};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
+use turntally_core::units::Turns;
 use turntally_firmware::display::{FRAME_BYTES, Frame};
 
 use super::look::{Palette, shade};
@@ -57,15 +58,15 @@ fn image(frame: &Frame) -> ColorImage {
 #[must_use]
 pub fn in_words(session: &Session) -> String {
     let bench = session.stand().bench();
-    let turns = bench.turns().as_f64();
-    let to_go = bench.target_turns().as_f64() - turns;
+    let (turns, target) = (bench.turns().nano(), bench.target_turns().nano());
+    let to_go = up(target - turns);
     match bench.phase() {
         Phase::Choose | Phase::SetUp => choosing(bench.state()).unwrap_or_default(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
-        Phase::Winding => format!("Winding: {to_go:.1} turns to go."),
-        Phase::Near => format!("Near: {to_go:.1} turns to go."),
+        Phase::Winding => format!("Winding: {to_go} turns to go."),
+        Phase::Near => format!("Near: {to_go} turns to go."),
         Phase::Stop => "Stop now. Yes goes on to keep the coil.".to_owned(),
-        Phase::Over => format!("Too far by {:.2} turns: wind back, or Yes.", -to_go),
+        Phase::Over => format!("Too far by {} turns: wind back, or Yes.", up(turns - target)),
         Phase::Paused => "Paused: the count goes on. Yes winds on.".to_owned(),
         Phase::Verdict => "Keep, throw away or wind on: the knob chooses, Yes takes it.".to_owned(),
         Phase::Next => "Coil kept. Yes for the next one.".to_owned(),
@@ -75,6 +76,12 @@ pub fn in_words(session: &Session) -> String {
             None => "The count is in doubt.".to_owned(),
         },
     }
+}
+
+/// Nano-turns in tenths, rounded up as on the counter's screen.
+fn up(nano: i64) -> String {
+    let tenths = nano.saturating_add(Turns::ONE / 10 - 1).div_euclid(Turns::ONE / 10);
+    format!("{:.1}", tenths as f64 / 10.0)
 }
 
 /// The pages on which something is chosen.
@@ -100,8 +107,8 @@ fn set_up(pages: &SetUp) -> String {
         Shown::Entry => format!("{name}, {value}: the knob turns it, Yes keeps it, No puts it back."),
         Shown::Outcome(Ok(outcome)) => {
             let Outcome { coils, turns, rings } = outcome;
-            let (turns, plural) = (turns.as_f64(), if *coils == 1 { "" } else { "s" });
-            format!("{coils} coil{plural}; the first of {turns:.1} turns and {rings} rings. Yes takes it.")
+            let (turns, plural) = (up(turns.nano()), if *coils == 1 { "" } else { "s" });
+            format!("{coils} coil{plural}; the first of {turns} turns and {rings} rings. Yes takes it.")
         }
         Shown::Outcome(Err(Reason(first, second))) => format!("{first} {second} Yes or No goes back."),
     }

@@ -3,8 +3,8 @@
 use std::f32::consts::TAU;
 
 use eframe::egui::{
-    CursorIcon, Event, EventFilter, Id, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo, pos2,
-    vec2,
+    CursorIcon, Event, EventFilter, Id, Key, MouseWheelUnit, Pos2, Response, Sense, Stroke, Ui, WidgetInfo,
+    pos2, vec2,
 };
 
 use super::look::{Palette, shade};
@@ -34,7 +34,7 @@ fn turned(from: f32, to: f32) -> f32 {
 pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, f64) {
     let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
     // The same one wherever it stands: it keeps the keyboard when the window is resized.
-    let response = ui.interact(rect, Id::new("crank"), Sense::drag() | Sense::FOCUSABLE);
+    let response = ui.interact(rect, Id::unique("crank"), Sense::drag() | Sense::FOCUSABLE);
     let response = response.on_hover_cursor(CursorIcon::Grab);
     let enabled = ui.is_enabled();
     response.widget_info(|| WidgetInfo::slider(enabled, angle, "Crank"));
@@ -99,8 +99,13 @@ fn wheel(ui: &Ui, response: &Response) -> f64 {
     f64::from(notches) * NOTCH_TURNS
 }
 
+/// The crank hears the keys, if nothing else does: so after a click too.
+pub fn has_keyboard(ui: &Ui, response: &Response) -> bool {
+    response.has_focus() || ui.memory(|memory| memory.focused().is_none())
+}
+
 fn keys(ui: &Ui, response: &Response) -> f64 {
-    if !response.has_focus() {
+    if !has_keyboard(ui, response) {
         return 0.0;
     }
     let arrows = EventFilter { horizontal_arrows: true, vertical_arrows: true, ..EventFilter::default() };

@@ -15,7 +15,7 @@ use crate::plan::figures::Plan;
 use crate::plan::{advice, json, sheet, text};
 
 /// The most coils of a batch that are drawn.
-const MOST_COILS: u32 = 12;
+const MOST_COILS: u32 = 18;
 
 /// What the planner wants done.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -279,7 +279,7 @@ fn coils(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
             }
         }
         if plan.coil_count > drawn {
-            ui.label(format!("and {} more", plan.coil_count - drawn));
+            ui.allocate_ui(each, |ui| ui.label(format!("and {} more", plan.coil_count - drawn)));
         }
     });
 }
