@@ -132,7 +132,7 @@ impl App {
     /// and [`App::restore`] apart. Hands out what it found.
     pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> Kept {
         self.expect_store();
-        let kept = store.load(self.bench().jobs().len());
+        let kept = store.load(self.bench().places());
         self.restore(&kept);
         kept
     }

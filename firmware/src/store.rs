@@ -156,8 +156,9 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.flash.flash()
     }
 
-    /// Reads everything, with the batches of the first `jobs` jobs. Whatever cannot be read is left out,
-    /// and said to be so.
+    /// Reads everything, with the batches of `jobs` jobs (see
+    /// [`Bench::places`](turntally_core::bench::Bench::places)). Whatever cannot be read is left out, and
+    /// said to be so.
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
         match self.get(Record::Settings) {

@@ -1,7 +1,7 @@
 // Somebody who does anything at all with the crank, the keys and the knob, and somebody who writes down what
 // truly happened and holds the counter to it.
 import assert from 'node:assert/strict';
-import { TURN, readState } from './counter.mjs';
+import { Counter, TURN, readState } from './counter.mjs';
 import { gaining } from './hands.mjs';
 import { random } from './worn.mjs';
 
@@ -9,6 +9,8 @@ import { random } from './worn.mjs';
 const LATE = 12;
 /** Nothing may hold the serial line up for longer: no erase with a breath in between does. */
 const HUNG = 500;
+/** How long each is let loose, in simulated minutes. */
+export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 2);
 /** What went before this is not looked at any more. */
 const MEMORY = 1_000;
 
@@ -64,12 +66,15 @@ export class Witness {
   /** To be called often: looks at what has come in. */
   look() {
     const { counter } = this;
-    assert.equal(counter.resets, 0, `it was reset:\n${counter.screen.text()}`);
+    if (counter.resets > 0) assert.fail(`it was reset:\n${counter.screen.text()}`);
     for (const key of ['yes', 'no']) if (counter.keys[key].held) this.keyAt[key] = counter.ms;
+    if (!counter.serial.includes('\n')) {
+      assert.ok(counter.ms - this.heardAt < HUNG, `nothing heard for ${HUNG} ms`);
+      return;
+    }
     const lines = counter.serial.split('\n');
     counter.serial = lines.pop();
     for (const line of lines) this.#hold(readState(line), line);
-    assert.ok(counter.ms - this.heardAt < HUNG, `nothing heard for ${HUNG} ms`);
     this.truth.forget(counter.ms - MEMORY);
     // They are not needed here, and would grow for an hour.
     counter.changes = counter.changes.filter(({ nanos }) => nanos > (counter.ms - MEMORY) * 1e6);
@@ -82,8 +87,9 @@ export class Witness {
     this.heardAt = counter.ms;
     this.lines++;
     this.phases.set(state.phase, (this.phases.get(state.phase) ?? 0) + 1);
-    // Whole milliseconds are told: it was up to one later.
-    this.at = state.ms + 1 + counter.startedMs;
+    // Whole milliseconds are told, of the tick's beginning: it was up to one later, and what the tick counted
+    // came in until its end, less than another later.
+    this.at = state.ms + 2 + counter.startedMs;
     const [least, most] = this.truth.between(this.at - LATE, this.at);
     // The signal is good: what the decoder counts is right whatever the bench makes of it.
     assert.deepEqual([state.illegal, state.lost], [0, 0], line);
@@ -205,4 +211,41 @@ export class Monkey {
     this.counter.crank.letGo();
     for (const { name } of this.#keys) this.counter.keys[name].up();
   }
+}
+
+/** Lets it loose on a new counter, from this seed. */
+export function letLoose(t, seed) {
+  const counter = Counter.on();
+  const [monkey, witness] = [new Monkey(counter, seed), new Witness(counter)];
+  const end = counter.ms + MINUTES * 60_000;
+  const { pictures } = counter.screen;
+  while (counter.ms < end) {
+    monkey.act();
+    counter.run(2);
+    witness.look();
+  }
+  monkey.rest();
+  counter.run(600);
+  witness.look();
+  const { position, counts, aim } = counter.state();
+  assert.equal(position, counter.crank.made, 'at rest, to the last count');
+
+  const phases = [...witness.phases].map(([phase, lines]) => `${phase} ${lines}`).join(', ');
+  t.diagnostic(`seed ${seed}: ${witness.lines} lines of state held against the crank: ${phases}`);
+  t.diagnostic(`${witness.coils} coils begun, turned round ${witness.flips} times; ${witness.sure} lines sure to the last count`);
+  t.diagnostic(`deepest stack ${counter.ramUsed.stack} bytes, RAM in all ${counter.ramUsed.all}`);
+  assert.ok(counter.screen.pictures - pictures > 60 * MINUTES, 'the screen stood still');
+  for (const phase of ['Ready', 'Winding', 'Verdict', 'Paused']) assert.ok(witness.phases.has(phase), `never in ${phase}`);
+  assert.ok(witness.coils > MINUTES && witness.sure > witness.lines / 2, 'too little was counted: this test proves nothing');
+
+  // And all that over again after a power cut.
+  counter.restart({ keepRam: false });
+  [counter.startedMs, counter.serial] = [counter.ms, ''];
+  counter.until(() => counter.last !== undefined, 'the first line', 300);
+  counter.run(300);
+  const again = counter.state();
+  t.diagnostic(`after a power cut: ${again.phase}, ${again.counts} counts, in doubt by ${again.doubt}; before ${counts}`);
+  if (aim !== 0) assert.ok(again.doubt === 'unknown' || Math.abs(again.counts - counts) <= again.doubt);
+  else assert.equal(again.counts, 0);
+  counter.finish();
 }

@@ -164,10 +164,10 @@ test('nothing is erased while a coil is on the mandrel, and no coil begins befor
 for (const [name, times] of [['typical', TYPICAL], ['worst', WORST]]) {
   test(`with the count being saved, flash at its ${name}, the cue comes within 2 ms of its edge`, (t) => {
     const delay = new CueDelay();
-    const back = Math.round(0.6 * TURN);
+    const back = Math.round(0.5 * TURN);
     let [programs, counter, zero, aim] = [0];
     for (let repeat = 0; repeat < REPEATS; repeat++) {
-      if (repeat % 30 === 0) {
+      if (repeat % 40 === 0) {
         // Another one, before the room for notes is used up by going to and fro. No lead: the cue belongs
         // to the edge that reaches the target, at any speed; the same counter's next coil would have learned one.
         counter?.finish();
@@ -177,7 +177,7 @@ for (const [name, times] of [['typical', TYPICAL], ['worst', WORST]]) {
         zero = counter.crank.made;
         counter.wind(aim - back, 20_000);
       }
-      counter.run(600 + ((repeat * 0.618) % 1) * 7 + repeat * 0.0137);
+      counter.run(200 + ((repeat * 0.618) % 1) * 7 + repeat * 0.0137);
       assert.equal(counter.level('stop'), 1, 'short of the target the winder may turn');
       const [logged, pictures] = [counter.flashLog.length, counter.screen.pictures];
       let edge;
@@ -189,7 +189,7 @@ for (const [name, times] of [['typical', TYPICAL], ['worst', WORST]]) {
       assert.ok(counter.flashLog.length > logged + 4, 'nothing was saved: this test proves nothing');
       assert.ok(counter.screen.pictures > pictures, 'the screen stood still: this test proves nothing');
       programs += counter.flashLog.length - logged;
-      speedUp(counter, -back - 20, TURN);
+      speedUp(counter, -back - 20, 3 * TURN);
     }
     t.diagnostic(`worst of ${REPEATS}, with ${programs} programs meanwhile: ${delay}`);
     counter.finish();

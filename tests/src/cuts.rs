@@ -57,6 +57,12 @@ pub fn bench(job: &Job) -> Bench {
     bench
 }
 
+/// What has been made of each job, in the list's order.
+#[must_use]
+pub fn progress(bench: &Bench) -> Vec<Progress> {
+    (0..bench.jobs().len()).filter_map(|job| Some(bench.batch(job)?.progress)).collect()
+}
+
 /// What a counter finds when it starts on this flash.
 fn start(flash: VirtualFlash, layout: Layout, job: &Job) -> (Kept, App, Store<VirtualFlash, Open>) {
     let mut store = Store::new(flash, Open, layout);
@@ -99,8 +105,8 @@ pub struct Counter {
     pub flash: VirtualFlash,
     /// Counts that the crank has really made since the coil's zero.
     pub true_counts: i64,
-    /// The progress that was last said to be kept.
-    pub acked: Progress,
+    /// The progress of each job that was last said to be kept.
+    pub acked: Vec<Progress>,
     /// A note of the coil on the mandrel was said to be kept.
     pub noted: bool,
     /// The counter had itself given up the count of the coil on the mandrel, or of the one that came off
@@ -120,7 +126,7 @@ impl Counter {
     #[must_use]
     pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (Kept, Self) {
         let (kept, app, store) = start(flash.clone(), layout, job);
-        let (acked, noted) = (app.bench().progress(), app.bench().goal().is_some());
+        let (acked, noted) = (progress(app.bench()), app.bench().goal().is_some());
         let true_counts = app.bench().counts();
         let given_up = app.bench().doubt() == Doubt::Unknown;
         let rng = fastrand::Rng::with_seed(seed);
@@ -166,7 +172,11 @@ impl Counter {
         };
         let (save, result) = self.app.save_to(&mut self.store)?;
         match (&save, result) {
-            (Save::Batch(_, batch), Ok(())) => self.acked = batch.progress,
+            (Save::Batch(job, batch), Ok(())) => {
+                let job = usize::from(*job);
+                self.acked.resize(self.acked.len().max(job + 1), Progress::default());
+                self.acked[job] = batch.progress;
+            }
             (Save::Note(_), Ok(())) => self.noted = true,
             _ => {}
         }

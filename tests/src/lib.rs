@@ -50,7 +50,7 @@ pub fn random_job(rng: &mut fastrand::Rng) -> String {
 /// # Panics
 /// Where the random job is refused or the run fails: that is a fault of the test.
 #[must_use]
-pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> (Job, FaultSet, Outcome) {
+pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> (FaultSet, Outcome) {
     let mut rng = fastrand::Rng::with_seed(seed);
     let text = random_job(&mut rng);
     let job = match Job::parse(&text) {
@@ -61,7 +61,7 @@ pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> (Job, FaultSet, Outcome) 
     let manner = MANNERS[rng.usize(..MANNERS.len())];
     let setup = Setup { seed, manner, faults, lead: Lead::Learned(DEFAULT_LEAD) };
     match run::wind(&job, setup, &mut Nobody) {
-        Ok(outcome) => (job, faults, outcome),
+        Ok(outcome) => (faults, outcome),
         Err(failure) => unreachable!("seed {seed}: {failure}"),
     }
 }
@@ -159,7 +159,7 @@ pub fn campaign(batches: u64, kinds: &[FaultKind]) -> Tally {
                     if seed >= batches {
                         return;
                     }
-                    let (_, faults, outcome) = random_batch(seed, kinds);
+                    let (faults, outcome) = random_batch(seed, kinds);
                     let mut sum = match sum.lock() {
                         Ok(sum) => sum,
                         Err(poisoned) => poisoned.into_inner(),

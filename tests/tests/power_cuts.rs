@@ -10,7 +10,7 @@ use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
-use turntally_tests::cuts::{Counter, SMALL, job, reboot};
+use turntally_tests::cuts::{Counter, SMALL, job, progress, reboot};
 
 fn wanted_cuts() -> u64 {
     std::env::var("TURNTALLY_CUTS").ok().and_then(|text| text.parse().ok()).unwrap_or(6_000)
@@ -27,8 +27,8 @@ struct Truth {
     given_up: bool,
     in_coil: bool,
     noted: bool,
-    progress: Progress,
-    acked: Progress,
+    progress: Vec<Progress>,
+    acked: Vec<Progress>,
 }
 
 impl Truth {
@@ -39,8 +39,8 @@ impl Truth {
             given_up: counter.given_up,
             in_coil: bench.goal().is_some(),
             noted: counter.noted,
-            progress: bench.progress(),
-            acked: counter.acked,
+            progress: progress(bench),
+            acked: counter.acked.clone(),
         }
     }
 
@@ -60,11 +60,13 @@ impl Truth {
         if told && app.view().trouble.is_none() {
             return say("trouble that nobody sees");
         }
-        if ![self.progress, self.acked].contains(&bench.progress()) && !told {
+        let of = |list: &[Progress], job| list.get(job).copied().unwrap_or_default();
+        let fits = |(job, found)| [of(&self.progress, job), of(&self.acked, job)].contains(&found);
+        if !told && !progress(bench).into_iter().enumerate().all(fits) {
             return say("progress neither old nor new");
         }
-        if bench.goal().is_some() {
-            if !self.in_coil && bench.progress() != self.acked {
+        if let Some((job, _)) = bench.job().filter(|_| bench.goal().is_some()) {
+            if !self.in_coil && bench.progress() != of(&self.acked, job) {
                 return say("a coil came back that was finished");
             }
             return match bench.doubt() {

@@ -1,6 +1,6 @@
 //! Setting up, and the batch that comes of it.
 
-use super::{Bench, Job, Key, Progress, Slot, State};
+use super::{Bench, Job, Key, MAX_JOBS, Progress, Slot, State};
 use crate::counter::{Gear, Shaft};
 use crate::settings::{Build, Settings};
 use crate::setup::{List, SetUp, Step};
@@ -68,6 +68,12 @@ impl Bench {
             return;
         }
         (self.own, self.chosen) = (Some(own), own);
+    }
+
+    /// Jobs that the list comes to hold once a batch is set up here: the batch takes a place of its own.
+    #[must_use]
+    pub fn places(&self) -> usize {
+        (self.slots.len() + usize::from(self.own.is_none())).min(MAX_JOBS)
     }
 
     /// What is set at the counter.

@@ -34,14 +34,20 @@ const fn is_one_of(code: u8, letters: &[u8]) -> bool {
     false
 }
 
+/// The glyph that begins at this byte; none where the glyphs end.
+const fn glyph(font: &[u8], at: usize) -> &[u8] {
+    font.split_at(at).1.split_at(font[at + 1] as usize).0
+}
+
 /// Bytes that these letters of it take, with the header and the end.
 const fn size_of_some(font: &[u8], letters: &[u8]) -> usize {
     let (mut at, mut size) = (HEADER, HEADER + 4);
-    while font[at + 1] != 0 {
-        if is_one_of(font[at], letters) {
-            size += font[at + 1] as usize;
+    while !glyph(font, at).is_empty() {
+        let glyph = glyph(font, at);
+        if is_one_of(glyph[0], letters) {
+            size += glyph.len();
         }
-        at += font[at + 1] as usize;
+        at += glyph.len();
     }
     size
 }
@@ -49,32 +55,26 @@ const fn size_of_some(font: &[u8], letters: &[u8]) -> usize {
 /// These letters of it, all of which are capitals.
 const fn some<const N: usize>(font: &[u8], letters: &[u8]) -> [u8; N] {
     let mut kept = [0; N];
-    let mut at = 0;
-    while at < HEADER {
-        kept[at] = font[at];
-        at += 1;
-    }
-    let mut to = HEADER;
-    while font[at + 1] != 0 {
-        let end = at + font[at + 1] as usize;
-        let keep = is_one_of(font[at], letters);
-        while at < end {
-            if keep {
-                kept[to] = font[at];
-                to += 1;
-            }
-            at += 1;
+    let mut to = put(&mut kept, 0, font.split_at(HEADER).0);
+    let mut at = HEADER;
+    while !glyph(font, at).is_empty() {
+        let glyph = glyph(font, at);
+        if is_one_of(glyph[0], letters) {
+            to = put(&mut kept, to, glyph);
         }
+        at += glyph.len();
     }
     // Two bytes of nothing end the glyphs, and two more those beyond one byte, of which there are none.
     let end = (to - HEADER) as u16;
     kept[0] = letters.len() as u8;
-    place(&mut kept, UPPER_AT, 0);
-    place(&mut kept, LOWER_AT, end);
-    place(&mut kept, BEYOND_AT, end + 2);
+    put(&mut kept, UPPER_AT, &0_u16.to_be_bytes());
+    put(&mut kept, LOWER_AT, &end.to_be_bytes());
+    put(&mut kept, BEYOND_AT, &(end + 2).to_be_bytes());
     kept
 }
 
-const fn place(font: &mut [u8], at: usize, offset: u16) {
-    [font[at], font[at + 1]] = offset.to_be_bytes();
+/// Writes the bytes there; where the next ones go.
+const fn put(font: &mut [u8], at: usize, bytes: &[u8]) -> usize {
+    font.split_at_mut(at).1.split_at_mut(bytes.len()).0.copy_from_slice(bytes);
+    at + bytes.len()
 }

@@ -125,7 +125,7 @@ async fn main(_spawner: Spawner) {
     if let Some(trouble) = trouble {
         app.report(trouble);
     }
-    let jobs = app.bench().jobs().len();
+    let jobs = app.bench().places();
     #[cfg(feature = "defmt")]
     defmt::info!("counting after {} us", Instant::now().as_micros());
 
