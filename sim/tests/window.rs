@@ -13,6 +13,7 @@ use eframe::egui::{Event, Key, Modifiers, Pos2, Ui, UiBuilder, pos2};
 use egui_kittest::kittest::Queryable;
 use egui_kittest::{Harness, SnapshotOptions};
 use turntally_core::bench::{Choice, Fault, Phase, State};
+use turntally_core::units::Turns;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{App, Kept, Pace, Theme, View};
 
@@ -216,7 +217,7 @@ fn a_batch_is_set_up_at_the_counter() {
     assert_eq!(phase(&window), Phase::Choose);
     begin_winding(&mut window);
     let counter = window.state().bench().unwrap().session().stand().bench();
-    assert_eq!(counter.target_turns().as_f64(), 48.0);
+    assert_eq!(counter.target_turns().nano(), 48 * Turns::ONE);
     click(&mut window, "Let another hand wind");
     until(&mut window, "the coil", |window| phase(window) == Phase::Next);
     let coil = window.state().kept().log.coils().last().unwrap();

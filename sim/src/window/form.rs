@@ -276,6 +276,11 @@ fn named_in(line: &str) -> Option<&'static str> {
     FIELDS.iter().map(|field| field.key).filter(|key| line.starts_with(key)).max_by_key(|key| key.len())
 }
 
+/// A line in which the fields are called as on the form, not as in a job file.
+pub fn in_labels(line: &str) -> String {
+    FIELDS.iter().fold(line.to_owned(), |line, field| line.replace(field.key, field.label))
+}
+
 /// The refusal without field, value and line number: they stand beside it.
 fn reason(line: &str, field: &str) -> String {
     let rest = line.strip_prefix(field).unwrap_or(line);
@@ -326,6 +331,13 @@ mod tests {
         assert_eq!(checked.reasons["job.rings"], "give a whole number from 1 to 10000000");
         assert!(checked.reasons["wire.size"].contains("mm"), "{checked:?}");
         assert!(checked.reasons.values().all(|reason| !reason.contains("(line")), "{checked:?}");
+    }
+
+    /// The window has no keys of a file.
+    #[test]
+    fn refusals_and_advice_name_the_fields_of_the_form() {
+        assert_eq!(in_labels("wire.size '1.5': a bare number"), "Wire size '1.5': a bare number");
+        assert_eq!(in_labels("give wire.spring_ratio: more"), "give Spring ratio: more");
     }
 
     /// What nobody should type still ends in a reason, not in a file that means something else.

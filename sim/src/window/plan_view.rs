@@ -7,7 +7,7 @@ use eframe::egui::{
 use super::bench_view::card;
 use super::coil_mesh::{self, CoilShape};
 use super::files::{Files, Outgoing};
-use super::form::{Checked, Form};
+use super::form::{Checked, Form, in_labels};
 use super::look::{Palette, shade, wire_colour};
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
@@ -160,7 +160,10 @@ impl Planner {
             (Ok(job), Some(Ok(plan))) => result(ui, palette, job, plan),
             (_, Some(Err(failure))) | (Err(failure), _) => {
                 card(ui, palette, |ui| {
-                    ui.add(Label::new(RichText::new(failure.to_string()).color(palette.wrong)).wrap());
+                    ui.add(
+                        Label::new(RichText::new(in_labels(&failure.to_string())).color(palette.wrong))
+                            .wrap(),
+                    );
                 });
             }
             (Ok(_), None) => {}
@@ -205,7 +208,7 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
                 ui.label(RichText::new(title).strong());
             }
             for line in lines {
-                ui.add(Label::new(format!("• {line}")).wrap());
+                ui.add(Label::new(format!("• {}", in_labels(line))).wrap());
             }
         };
         list("Look out", &mut warnings.iter().map(String::as_str));
