@@ -779,6 +779,11 @@ impl Bench {
         }
         // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
         let doubtful = illegal && coil.doubt.exceeds(turn / 8);
+        // Wound on past where it was judged from, the coil itself has answered: a Yes would now turn a count
+        // round that is right.
+        if gone > 0 && matches!(self.state, State::Fault { fault: Fault::Backwards, .. }) {
+            self.state = State::Winding { cue: Cue::Quiet };
+        }
         // Only its own page can turn the count round: behind another fault it waits for that one's answer.
         let shown = matches!(self.state, State::Fault { .. });
         if backwards && !shown {

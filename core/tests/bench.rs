@@ -674,6 +674,21 @@ fn wrongly_turned_round_is_asked_again() {
     assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 3 * TURN));
 }
 
+/// A hand that winds back, is asked, and winds on past its beginning has answered: the page goes, and a Yes that
+/// comes late ends the winding, but turns nothing round.
+#[test]
+fn winding_on_answers_what_winding_back_had_asked() {
+    let mut hand = begun();
+    hand.cranks(-TURN / 2, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+    hand.cranks(TURN / 2, 60);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
+    hand.cranks(TURN / 4, 60);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, TURN / 4));
+    hand.yes();
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Verdict, TURN / 4));
+}
+
 /// With the channels swapped, slack taken up the wrong way looks like winding on: a whole turn below zero
 /// tells.
 #[test]
