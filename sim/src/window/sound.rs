@@ -1,5 +1,6 @@
-//! The sounder, heard: a square wave through whatever sound device there is, or silence.
+//! The sounder, heard: its square wave through whatever sound device there is, or silence.
 
+use std::f32::consts::TAU;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -8,6 +9,7 @@ use std::time::{Duration, Instant};
 
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, FromSample, SampleFormat, SizedSample, Stream, StreamConfig};
+use micromath::F32Ext;
 
 /// Loud enough to be heard, soft enough for the wearer of headphones.
 const LOUDNESS: f32 = 0.05;
@@ -121,7 +123,11 @@ fn build<T: SizedSample + FromSample<f32>>(
     device.build_output_stream(config, fill, failed, None).ok()
 }
 
-/// The sounder's wave, sample by sample.
+/// The highest harmonic that is added up: a small sounder gives no higher one worth hearing.
+const HARMONICS: u8 = 9;
+
+/// The sounder's wave, sample by sample: a square wave's odd harmonics (its Fourier series), as far as the
+/// device can carry them. The square itself, sampled, would whistle with those that it cannot.
 #[derive(Debug)]
 struct SquareWave {
     /// Samples a second.
@@ -138,7 +144,12 @@ impl SquareWave {
             return 0.0;
         }
         self.phase = (self.phase + hertz / self.rate).fract();
-        if self.phase < 0.5 { LOUDNESS } else { -LOUDNESS }
+        let heard =
+            (1..=HARMONICS).step_by(2).map(f32::from).take_while(|part| part * hertz < self.rate / 2.0);
+        // An approximation to a thousandth: this runs for each sample, and no ear tells.
+        let sum: f32 = heard.map(|part| F32Ext::sin(TAU * part * self.phase) / part).sum();
+        // The sum is nowhere above 1.
+        LOUDNESS * sum
     }
 }
 
@@ -157,6 +168,36 @@ mod tests {
             assert!(samples.iter().all(|sample| sample.abs() <= LOUDNESS));
         }
         assert!((0..100).all(|_| wave.next(0.0) == 0.0));
+    }
+
+    /// The part of a sound that has this frequency, as an amplitude: one bin of its Fourier transform.
+    fn part(samples: &[f32], hertz: f64) -> f64 {
+        let turn = |at: usize| std::f64::consts::TAU * hertz * at as f64 / 48_000.0;
+        let sums = samples.iter().enumerate().fold((0.0, 0.0), |(re, im), (at, &sample)| {
+            let sample = f64::from(sample);
+            (re + sample * turn(at).cos(), im + sample * turn(at).sin())
+        });
+        2.0 * sums.0.hypot(sums.1) / samples.len() as f64
+    }
+
+    /// A third, a fifth, a seventh: as a square wave has them. What 48,000 samples a second cannot carry (the ninth
+    /// of 2,700 Hz, which would come back as 23,700 Hz) is not there.
+    #[test]
+    fn a_note_has_the_harmonics_of_a_square_and_no_whistle() {
+        let mut wave = SquareWave { rate: 48_000.0, phase: 0.0 };
+        let samples: Vec<f32> = (0..48_000).map(|_| wave.next(2_700.0)).collect();
+        let first = part(&samples, 2_700.0);
+        for harmonic in [3.0, 5.0, 7.0] {
+            let share = part(&samples, harmonic * 2_700.0) / first;
+            assert!((share - 1.0 / harmonic).abs() < 0.01, "{harmonic}: {share}");
+        }
+        for absent in [5_400.0, 23_700.0] {
+            let share = part(&samples, absent) / first;
+            assert!(share < 0.01, "{absent} Hz: {share}");
+        }
+        let square: Vec<f32> =
+            (0..48_000).map(|at| if at * 2_700 % 48_000 < 24_000 { 1.0 } else { -1.0 }).collect();
+        assert!(part(&square, 23_700.0) > 0.1, "a sampled square would whistle");
     }
 
     /// With or without a device, a note is never waited for.
