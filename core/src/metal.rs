@@ -6,6 +6,7 @@
 //! ordering metal by it.
 
 use core::fmt;
+use core::num::NonZeroU16;
 use core::str::FromStr;
 
 use crate::spring::Flow;
@@ -140,7 +141,8 @@ pub struct Strength {
 /// are the very numbers that stand in the table: the compiler looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Listed<const PER: u16> {
-    parts: [u16; 3],
+    /// None is zero: so a temper that is not listed takes no word of its own.
+    parts: [NonZeroU16; 3],
     #[cfg(feature = "sources")]
     source: &'static str,
 }
@@ -148,12 +150,15 @@ struct Listed<const PER: u16> {
 impl<const PER: u16> Listed<PER> {
     #[cfg_attr(not(feature = "sources"), expect(unused_variables, reason = "a chip has no room for it"))]
     const fn new(figures: [f64; 3], source: &'static str) -> Self {
-        let mut parts = [0; 3];
+        let mut parts = [NonZeroU16::MIN; 3];
         let mut at = 0;
         while at < 3 {
-            parts[at] = (figures[at] * PER as f64 + 0.5) as u16;
-            let listed = parts[at] as f64 / PER as f64;
+            let Some(part) = NonZeroU16::new((figures[at] * PER as f64 + 0.5) as u16) else {
+                panic!("no figure is zero")
+            };
+            let listed = part.get() as f64 / PER as f64;
             assert!(listed.to_bits() == figures[at].to_bits(), "finer than it is listed");
+            parts[at] = part;
             at += 1;
         }
         Self {
@@ -167,7 +172,7 @@ impl<const PER: u16> Listed<PER> {
     const fn figures(&self) -> [f64; 3] {
         let [low, value, high] = self.parts;
         let per = PER as f64;
-        [low as f64 / per, value as f64 / per, high as f64 / per]
+        [low.get() as f64 / per, value.get() as f64 / per, high.get() as f64 / per]
     }
 
     #[cfg(feature = "sources")]

@@ -144,8 +144,7 @@ impl SetUp {
     }
 
     fn per_turn(&self) -> Option<CountsPerTurn> {
-        let build = &self.draft.build;
-        CountsPerTurn::new(build.pulses, build.shaft, build.gear)
+        self.draft.build.per_turn()
     }
 
     /// A number that is another one whenever the pages may look different.

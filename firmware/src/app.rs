@@ -14,7 +14,7 @@ use crate::display::Frame;
 use crate::offer::{Offer, Offers};
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
-use crate::saving::{self, Saving};
+use crate::saving::Saving;
 use crate::store::guard::{Gate, PROGRAM_SPAN};
 use crate::store::{Kept, Save, Store, StoreError};
 use crate::trouble::{Trouble, View};
@@ -301,8 +301,11 @@ impl App {
         if clicks != 0 {
             tell(bench, Input::Knob(clicks));
         }
-        if key == Some(Key::Yes) && matches!(bench.state(), State::Ready) && !self.saving.may_begin(bench) {
-            *trouble = Some(saving::one_moment());
+        if key == Some(Key::Yes)
+            && matches!(bench.state(), State::Ready)
+            && let Some(reason) = self.saving.keeps_from_beginning(bench)
+        {
+            *trouble = Some(reason);
             key = None;
         }
         let record = key.and_then(|key| tell(bench, Input::Key(key)));

@@ -107,7 +107,7 @@ impl Link {
 
 fn offer(planned: JobBytes) -> Result<Offer, Refusal> {
     let job = PlannedJob::from_bytes(&planned)?;
-    Ok(Offer::Job { planned, pulses_per_rev: job.pulses_per_rev, job: job.job()? })
+    Ok(Offer::Job { planned, job: job.job()? })
 }
 
 impl App {
@@ -143,8 +143,8 @@ impl App {
     }
 
     fn offered(&mut self, ticket: u32, offer: Offer) -> Result<Answer, Refusal> {
-        if let Offer::Job { pulses_per_rev, job, .. } = &offer {
-            if *pulses_per_rev != self.pulses_per_rev {
+        if let Offer::Job { job, .. } = &offer {
+            if !self.bench().counts_as(job) {
                 return Err(Refusal::OtherEncoder);
             }
             self.bench().place_for(job, self.own_jobs).ok_or(Refusal::Full)?;

@@ -24,8 +24,6 @@ pub enum Offer {
     Job {
         /// As it came, to be kept.
         planned: JobBytes,
-        /// Pulses of the encoder that it is planned for.
-        pulses_per_rev: u32,
         /// What the bench takes.
         job: Job,
     },

@@ -108,12 +108,17 @@ impl Saving {
         Some(Trouble::new("Saved: lost", format_args!("{error}"), advice))
     }
 
-    /// Whether a coil may begin: there is room for its notes and nothing is being erased, or nothing is
-    /// kept anyway.
-    pub(crate) fn may_begin(&self, bench: &Bench) -> bool {
+    /// What keeps a coil from beginning: its job was planned for another encoder, or something is to be kept
+    /// and has no room yet.
+    pub(crate) fn keeps_from_beginning(&self, bench: &Bench) -> Option<Trouble> {
+        if bench.job().is_some_and(|(_, job)| !bench.counts_as(job)) {
+            let advice = ["Plan the job for the", "encoder that is set here."];
+            return Some(Trouble::new("Other encoder", format_args!("Another job, or send anew"), advice));
+        }
         let room = self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
         let logged = self.log.room && self.log.waiting.is_empty();
-        self.store == Store::None || self.store == Store::Idle && room && logged
+        let may_begin = self.store == Store::None || self.store == Store::Idle && room && logged;
+        (!may_begin).then(one_moment)
     }
 
     /// Whether what is to be kept is kept.
@@ -298,7 +303,7 @@ fn log_full() -> Trouble {
 }
 
 /// What the user is told who begins a coil too early.
-pub(crate) fn one_moment() -> Trouble {
+fn one_moment() -> Trouble {
     let advice = ["Press Yes again soon,", "with the wire tight."];
     Trouble::new("One moment", format_args!("Making room to save."), advice)
 }

@@ -7,7 +7,7 @@ use std::rc::Rc;
 
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use turntally_firmware::panel::{KeyPin, Knob, Panel};
-use turntally_firmware::pwm::{PwmSounder, Slice, Wave};
+use turntally_firmware::pwm::{COUNT_HZ, PwmSounder, Slice, Wave};
 use turntally_firmware::sampler::PinSampler;
 
 /// The lines of the virtual board.
@@ -101,6 +101,13 @@ impl Lines {
     #[must_use]
     pub fn is_high(&self, line: Line) -> bool {
         self.levels.get() & line.bit() != 0
+    }
+
+    /// The note that sounds, to the nearest hertz.
+    #[must_use]
+    pub fn hertz(&self) -> Option<u16> {
+        let period = self.wave().period()?;
+        u16::try_from((COUNT_HZ + period / 2) / period).ok()
     }
 
     /// What the sounder's slice runs.

@@ -74,6 +74,7 @@ pub struct Args {
 
 /// The figure in the cells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[cfg_attr(feature = "window", derive(serde::Serialize, serde::Deserialize))]
 pub enum Of {
     /// Rings to the weight of --per
     Rings,
@@ -89,6 +90,7 @@ pub enum Of {
 
 /// A weight that rings are counted to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[cfg_attr(feature = "window", derive(serde::Serialize, serde::Deserialize))]
 pub enum Per {
     /// 31.103 g
     TroyOunce,
@@ -155,20 +157,20 @@ pub fn render(args: &Args) -> Result<String, Failure> {
 
 /// A ring that can be made.
 #[derive(Debug, Clone, Copy)]
-struct Made {
-    value: Ranged,
+pub(crate) struct Made {
+    pub(crate) value: Ranged,
     spring: Ranged,
     ratio: f64,
 }
 
 /// One that cannot: the index of its reason, and the reason in full.
 #[derive(Debug, Clone)]
-struct Blank {
+pub(crate) struct Blank {
     reason: usize,
-    why: String,
+    pub(crate) why: String,
 }
 
-type Cell = Result<Made, Blank>;
+pub(crate) type Cell = Result<Made, Blank>;
 
 /// The chart of one metal.
 #[derive(Debug)]
@@ -179,19 +181,19 @@ struct Sheet {
 }
 
 #[derive(Debug)]
-struct Chart {
+pub(crate) struct Chart {
     of: Of,
     per: Per,
     cut: Cut,
-    wires: Vec<WireSize>,
-    mandrels: Vec<Length>,
+    pub(crate) wires: Vec<WireSize>,
+    pub(crate) mandrels: Vec<Length>,
     sheets: Vec<Sheet>,
     /// Why cells are blank, in the order met.
     reasons: Vec<&'static str>,
 }
 
 impl Chart {
-    fn new(args: &Args) -> Result<Self, Failure> {
+    pub(crate) fn new(args: &Args) -> Result<Self, Failure> {
         if args.per.is_some() && args.of != Of::Rings {
             return Err(Failure::new("--per: only --of rings counts to a weight"));
         }
@@ -285,7 +287,7 @@ impl Chart {
     }
 
     /// What the chart is of, with its unit.
-    fn title(&self) -> String {
+    pub(crate) fn title(&self) -> String {
         match (self.of, self.per) {
             (Of::Rings, Per::TroyOunce) => format!("Rings per troy ounce ({:.3} g)", Grams::TROY_OUNCE),
             (Of::Rings, Per::Ounce) => format!("Rings per ounce avoirdupois ({:.3} g)", Grams::OUNCE),
@@ -298,12 +300,25 @@ impl Chart {
     }
 
     /// A figure as a cell shows it: rings whole, the rest no finer than anybody can use.
-    fn shown(&self, made: &Made) -> String {
+    pub(crate) fn shown(&self, made: &Made) -> String {
         made.value.shown_to(match self.of {
             Of::Rings => 0,
             Of::PerInch | Of::Mass => -1,
             Of::Ratio | Of::Inner => -2,
         })
+    }
+
+    /// The cells of the first metal, row by row: every wire on the first mandrel, then on the next.
+    #[cfg(feature = "window")]
+    pub(crate) fn cells(&self) -> impl Iterator<Item = &[Cell]> {
+        let cells = self.sheets.first().map_or(&[][..], |sheet| &sheet.cells);
+        cells.chunks(self.wires.len().max(1))
+    }
+
+    /// The shade of a cell: by the band of its aspect ratio.
+    #[cfg(feature = "window")]
+    pub(crate) fn shade(made: &Made) -> (u8, u8, u8) {
+        SHADES.get(band(made.ratio)).copied().unwrap_or_default()
     }
 
     /// The system of all the wires, where they are of one.

@@ -5,6 +5,10 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::failure::Failure;
+#[cfg(not(feature = "window"))]
+use crate::no_window as bench;
+#[cfg(feature = "window")]
+use crate::window::desktop as bench;
 use crate::{chart, gauge, plan, replay, shell, size, wind};
 #[cfg(feature = "link")]
 use crate::{link, log};
@@ -19,6 +23,7 @@ pub struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Bench(bench::Args),
     Gauge(gauge::Args),
     Size(size::Args),
     Chart(chart::Args),
@@ -74,6 +79,7 @@ fn usage_line(error: &clap::Error) -> Failure {
 
 fn run(cli: Cli) -> Result<(), Failure> {
     match cli.command {
+        Command::Bench(args) => bench::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Wind(args) => wind::run(&args),
         #[cfg(feature = "link")]

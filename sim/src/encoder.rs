@@ -81,6 +81,18 @@ impl Encoder {
         }
     }
 
+    /// Switches faults on and off at a moment. A channel that is to stick does so at once, and one that
+    /// is mended moves again.
+    pub fn set_faults(&mut self, faults: FaultSet, now_ns: u64) {
+        for kind in [FaultKind::DeadA, FaultKind::DeadB] {
+            if faults.has(kind) != self.faults.has(kind) {
+                self.stuck = None;
+                self.sticks_at_ns = now_ns;
+            }
+        }
+        self.faults = faults;
+    }
+
     /// Edges passed since the start, forward less reverse: what a perfect counter would say.
     #[must_use]
     pub const fn true_counts(&self) -> i64 {

@@ -125,6 +125,12 @@ impl FaultSet {
         Self(self.0 | 1 << kind as u16)
     }
 
+    /// Takes one away.
+    #[must_use]
+    pub const fn without(self, kind: FaultKind) -> Self {
+        Self(self.0 & !(1 << kind as u16))
+    }
+
     /// Whether it is there.
     #[must_use]
     pub const fn has(self, kind: FaultKind) -> bool {

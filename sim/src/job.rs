@@ -171,21 +171,20 @@ impl Job {
     /// # Errors
     /// One line for whatever is wrong with it.
     pub fn load(path: &Path) -> Result<Self, Failure> {
-        if path.as_os_str() == "demo" && !path.exists() {
-            return Self::parse(DEMO).map_err(|failure| Failure::new(format_args!("demo job: {failure}")));
-        }
-        let read = |error| Failure::file("read the job file", path, &error);
-        // Bounded while reading: a pipe or a device does not say its length beforehand.
-        let file = DiskFile::open(path).map_err(read)?;
-        let mut text = String::new();
-        file.take(MAX_JOB_BYTES + 1).read_to_string(&mut text).map_err(read)?;
-        if text.len() as u64 > MAX_JOB_BYTES {
-            return Err(Failure::new(format_args!(
-                "{}: too large for a job file: at most {MAX_JOB_BYTES} bytes are allowed",
-                path.display()
-            )));
-        }
-        Self::parse(&text).map_err(|failure| Failure::new(format_args!("{}: {failure}", path.display())))
+        Self::named(path, &text_of(path)?)
+    }
+
+    /// Reads the text of the job file at `path`, which the refusal names.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub fn named(path: &Path, text: &str) -> Result<Self, Failure> {
+        Self::parse(text).map_err(|failure| {
+            if is_demo(path) {
+                return Failure::new(format_args!("demo job: {failure}"));
+            }
+            Failure::new(format_args!("{}: {failure}", path.display()))
+        })
     }
 
     /// Reads a job file's text.
@@ -324,6 +323,33 @@ impl Job {
     pub const fn direction(&self) -> Direction {
         Direction::Forward
     }
+}
+
+/// The name stands for the job inside the program.
+fn is_demo(path: &Path) -> bool {
+    path.as_os_str() == "demo" && !path.exists()
+}
+
+/// The text of a job file, or of the one inside the program.
+///
+/// # Errors
+/// One line where it cannot be read, or is too large.
+pub fn text_of(path: &Path) -> Result<String, Failure> {
+    if is_demo(path) {
+        return Ok(DEMO.to_owned());
+    }
+    let read = |error| Failure::file("read the job file", path, &error);
+    // Bounded while reading: a pipe or a device does not say its length beforehand.
+    let file = DiskFile::open(path).map_err(read)?;
+    let mut text = String::new();
+    file.take(MAX_JOB_BYTES + 1).read_to_string(&mut text).map_err(read)?;
+    if text.len() as u64 > MAX_JOB_BYTES {
+        return Err(Failure::new(format_args!(
+            "{}: too large for a job file: at most {MAX_JOB_BYTES} bytes are allowed",
+            path.display()
+        )));
+    }
+    Ok(text)
 }
 
 /// Rings to spare, rounded up: `percent` (0..=100) of `rings`.

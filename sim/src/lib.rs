@@ -4,6 +4,7 @@
 pub mod board;
 pub mod capture;
 pub mod chart;
+#[cfg(not(target_arch = "wasm32"))]
 pub mod cli;
 pub mod encoder;
 pub mod failure;
@@ -19,6 +20,8 @@ pub mod live;
 pub mod log;
 pub mod material;
 pub mod mishaps;
+#[cfg(not(feature = "window"))]
+pub mod no_window;
 pub mod operator;
 pub mod output;
 pub mod plan;
@@ -28,6 +31,9 @@ pub mod records;
 pub mod replay;
 pub mod run;
 pub mod screen;
+#[cfg(not(target_arch = "wasm32"))]
 pub mod shell;
 pub mod size;
 pub mod wind;
+#[cfg(feature = "window")]
+pub mod window;

@@ -1,7 +1,12 @@
-//! The program `turntally`: see `turntally --help`.
+//! The program `turntally`: see `turntally --help`. In a browser: the bench alone.
 
-use std::process::ExitCode;
-
-fn main() -> ExitCode {
+#[cfg(not(target_arch = "wasm32"))]
+fn main() -> std::process::ExitCode {
     turntally_sim::cli::main()
+}
+
+#[cfg(target_arch = "wasm32")]
+fn main() {
+    #[cfg(feature = "window")]
+    turntally_sim::window::web::start();
 }

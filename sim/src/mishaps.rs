@@ -37,6 +37,15 @@ impl Mishaps {
         Self { faults, rng, plug_ns: 0, pressed: None, stuck: None }
     }
 
+    /// Switches faults on and off: a screen that is not at fault is plugged in again.
+    pub fn set_faults(&mut self, faults: FaultSet, screen: &VirtualScreen) {
+        self.faults = faults;
+        let at_fault = faults.has(FaultKind::NoScreen) || faults.has(FaultKind::LooseScreen);
+        if !at_fault && !screen.is_plugged() {
+            screen.plug(true);
+        }
+    }
+
     /// One millisecond: drives the lines of the keys, of which the hand holds `pressed`, and the screen's
     /// plug.
     pub fn step(&mut self, now_ns: u64, pressed: Option<Key>, lines: &Lines, screen: &VirtualScreen) {
@@ -110,5 +119,19 @@ mod tests {
         assert!((600_000..1_800_000).contains(&off) && stuck == 0, "{off} ms off");
         let (off, stuck) = minutes(Some(FaultKind::StuckKeys), 60);
         assert!(off == 0 && (600_000..3_000_000).contains(&stuck), "{stuck} ms stuck");
+    }
+
+    /// Switched on and off while it runs, as in the window.
+    #[test]
+    fn a_screen_comes_back_when_its_fault_is_switched_off() {
+        let mut mishaps = Mishaps::new(FaultSet::default(), fastrand::Rng::with_seed(3));
+        let (lines, screen) = (Lines::new(), VirtualScreen::default());
+        for (faults, plugged) in
+            [(FaultSet::default().with(FaultKind::NoScreen), false), (FaultSet::default(), true)]
+        {
+            mishaps.set_faults(faults, &screen);
+            mishaps.step(0, None, &lines, &screen);
+            assert_eq!(screen.is_plugged(), plugged);
+        }
     }
 }

@@ -36,6 +36,20 @@ pub struct Manner {
     tidy: bool,
 }
 
+impl Manner {
+    /// The same hand at another speed, in crank turns per second.
+    #[must_use]
+    pub const fn at(self, cadence: f64) -> Self {
+        Self { cadence, ..self }
+    }
+
+    /// Crank turns per second when nothing is said.
+    #[must_use]
+    pub const fn cadence(&self) -> f64 {
+        self.cadence
+    }
+}
+
 /// From careful to hasty.
 pub const MANNERS: [Manner; 4] = [
     Manner {

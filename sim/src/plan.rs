@@ -12,7 +12,7 @@ pub mod advice;
 pub mod figures;
 pub mod json;
 pub mod sheet;
-mod text;
+pub(crate) mod text;
 
 /// Plan a batch: how many coils, the turns of each, the wire, its mass, and what becomes of it.
 #[derive(Debug, ClapArgs)]

@@ -1,7 +1,7 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Lead, Phase, State, Target};
+use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Key, Lead, Phase, State, Target};
 use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
@@ -9,7 +9,7 @@ use turntally_firmware::display::Frame;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
 
-use crate::board::{self, Lines};
+use crate::board::{self, Line, Lines};
 use crate::encoder::{Encoder, STEP_NS};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
@@ -43,8 +43,34 @@ pub struct Coil {
     pub true_counts: i64,
     /// Those counts as turns of the mandrel.
     pub true_turns: f64,
-    /// Rings that the simulated saw gave.
+    /// Rings that the simulated saw gave, its slit falling wherever it fell.
     pub rings_cut: u32,
+    /// The coil that is to be sawn, if it was kept.
+    pub released: Option<Released>,
+}
+
+/// A coil off the mandrel, sprung open, its lead-in snipped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Released {
+    /// How far it sprang: released over wound diameter.
+    pub spring_ratio: f64,
+    /// Turns that are left to be sawn.
+    pub turns: f64,
+}
+
+impl Released {
+    /// Whole rings from a straight slit that first crosses the wire at `slit` turns, 0..=1: between two
+    /// crossings lies a ring.
+    #[must_use]
+    pub fn rings(self, slit: f64) -> u32 {
+        let mut rings = 0;
+        let mut crossing = slit + 1.0;
+        while crossing <= self.turns {
+            rings += 1;
+            crossing += 1.0;
+        }
+        rings
+    }
 }
 
 /// A finished run.
@@ -139,12 +165,12 @@ pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outc
         run.step(onlooker)?;
     }
     Ok(Outcome {
-        finished: run.app.bench().phase() == Phase::Done,
+        finished: run.stand.bench().phase() == Phase::Done,
         coils: run.coils,
         rings_to_make,
-        faults: run.faults,
-        seconds: run.now_ns as f64 / 1e9,
-        edges: run.edges,
+        faults: run.stand.faults,
+        seconds: run.stand.now_ns as f64 / 1e9,
+        edges: run.stand.edges,
     })
 }
 
@@ -163,8 +189,24 @@ fn samples_per_step(job: &Job) -> u64 {
         .unwrap_or(1_000)
 }
 
-struct Run<'a> {
-    job: &'a Job,
+/// What the person at the bench does in one millisecond.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Hand {
+    /// Where the crank stands at the end of it, in turns since the start.
+    pub crank_turns: f64,
+    /// The hand lies still on the crank.
+    pub is_still: bool,
+    /// The key that is held down.
+    pub key: Option<Key>,
+    /// Where the knob stands, in quarters of a click. One quarter a millisecond is what it can follow.
+    pub knob_quarters: i32,
+}
+
+/// The bench without the person: winder, wire, encoder and saw around the counter, stepped by
+/// whoever has the crank in hand.
+#[derive(Debug)]
+pub struct Stand {
+    job: Job,
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
@@ -173,7 +215,7 @@ struct Run<'a> {
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
-    operator: Operator,
+    hand: Hand,
     bench_rng: fastrand::Rng,
     faults_on: FaultSet,
     samples: u64,
@@ -186,44 +228,112 @@ struct Run<'a> {
     stopped_at: Option<f64>,
     /// The share by which this lot of wire opens.
     lot: f64,
-    coils: Vec<Coil>,
     faults: Vec<Fault>,
     shown_levels: u32,
     blocked_until_ns: u64,
+}
+
+/// A stand with an operator before it.
+struct Run {
+    stand: Stand,
+    operator: Operator,
+    coils: Vec<Coil>,
     ends_at_ns: Option<u64>,
 }
 
-impl<'a> Run<'a> {
-    fn new(job: &'a Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
+impl Run {
+    fn new(job: &Job, setup: Setup, rings: u32) -> Result<Self, Failure> {
         let mut seeds = fastrand::Rng::with_seed(setup.seed);
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
-        let (encoder_rng, operator_rng, mut bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
+        let (encoder_rng, operator_rng, bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
+        let rngs = (encoder_rng, bench_rng, mishaps_rng);
+        let mut stand = Stand::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
+        stand.app.identify(setup.seed);
+        Ok(Self {
+            stand,
+            operator: Operator::new(setup.manner, operator_rng),
+            coils: Vec::new(),
+            ends_at_ns: None,
+        })
+    }
+
+    fn is_over(&self) -> bool {
+        self.ends_at_ns.is_some_and(|end| self.stand.now_ns >= end)
+    }
+
+    /// Once the batch is done or given up, it ends when its last screen has been shown.
+    fn note_the_end(&mut self) {
+        let ended = self.stand.bench().phase() == Phase::Done || self.operator.gave_up();
+        if self.ends_at_ns.is_none() && (ended || self.stand.now_ns as f64 / 1e9 > LONGEST) {
+            self.ends_at_ns = Some(self.stand.now_ns + LAST_LOOK_NS);
+        }
+    }
+
+    /// One millisecond of bench and operator.
+    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+        let seconds = self.stand.now_ns as f64 / 1e9;
+        self.operator.step(seconds, self.stand.shown());
+        let hand = Hand {
+            crank_turns: self.operator.angle(),
+            is_still: self.operator.is_still(),
+            key: self.operator.key(seconds),
+            knob_quarters: 0,
+        };
+        if let Some(coil) = self.stand.step(hand, onlooker)? {
+            onlooker.coil(&coil)?;
+            self.coils.push(coil);
+        }
+        self.note_the_end();
+        onlooker.moment(self.stand.now(), self.stand.bench())
+    }
+}
+
+impl Stand {
+    /// A bench for this job, of which `rings` are to be made. The same seed gives the same bench.
+    ///
+    /// # Errors
+    /// What is wrong with the job for the counter.
+    pub fn new(job: &Job, faults: FaultSet, lead: Lead, rings: u32, seed: u64) -> Result<Self, Failure> {
+        let mut seeds = fastrand::Rng::with_seed(seed);
+        let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
+        let rngs = (fork(), fork(), fork());
+        Self::with_rngs(job, faults, lead, rings, rngs)
+    }
+
+    fn with_rngs(
+        job: &Job,
+        faults: FaultSet,
+        lead: Lead,
+        rings: u32,
+        (encoder_rng, mut bench_rng, mishaps_rng): (fastrand::Rng, fastrand::Rng, fastrand::Rng),
+    ) -> Result<Self, Failure> {
         let samples = samples_per_step(job);
         let mut bench = Bench::new();
-        bench.add_job(counter_job(job, rings, setup.lead)).map_err(Failure::new)?;
+        bench.add_job(counter_job(job, rings, lead)).map_err(Failure::new)?;
+        // What is set up at the counter later is for this winder too.
+        bench.built_for(job.pulses_per_rev, job.shaft, job.gear);
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
         let period_ns = u32::try_from(STEP_NS / samples).unwrap_or(u32::MAX);
         let spring = job.winding.spring();
         let lot = spring.low() + (spring.high() - spring.low()) * bench_rng.f64();
         let mut app = App::new(bench, job.pulses_per_rev, period_ns);
-        app.identify(setup.seed);
         let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
         let mut store = Store::new(flash, Open, Layout::PICO);
         app.load_from(&mut store);
         Ok(Self {
-            job,
+            job: job.clone(),
             app,
             store,
             panel,
             screen: ScreenBus::default(),
-            mishaps: Mishaps::new(setup.faults, mishaps_rng),
+            mishaps: Mishaps::new(faults, mishaps_rng),
             sampler,
             lines,
-            encoder: Encoder::new(setup.faults, encoder_rng),
-            operator: Operator::new(setup.manner, operator_rng),
+            encoder: Encoder::new(faults, encoder_rng),
+            hand: Hand { is_still: true, ..Hand::default() },
             bench_rng,
-            faults_on: setup.faults,
+            faults_on: faults,
             samples,
             now_ns: 0,
             edges: 0,
@@ -232,40 +342,65 @@ impl<'a> Run<'a> {
             zero: (0, 0.0),
             stopped_at: None,
             lot,
-            coils: Vec::new(),
             faults: Vec::new(),
             shown_levels: u32::MAX,
             blocked_until_ns: 0,
-            ends_at_ns: None,
         })
     }
 
-    fn is_over(&self) -> bool {
-        self.ends_at_ns.is_some_and(|end| self.now_ns >= end)
-    }
-
-    /// Once the batch is done or given up, it ends when its last screen has been shown.
-    fn note_the_end(&mut self) {
-        let ended = self.app.bench().phase() == Phase::Done || self.operator.gave_up();
-        if self.ends_at_ns.is_none() && (ended || self.now_ns as f64 / 1e9 > LONGEST) {
-            self.ends_at_ns = Some(self.now_ns + LAST_LOOK_NS);
-        }
+    /// Switches faults on and off while it runs.
+    pub fn set_faults(&mut self, faults: FaultSet) {
+        self.faults_on = faults;
+        self.encoder.set_faults(faults, self.now_ns);
+        self.mishaps.set_faults(faults, self.screen.module());
     }
 
     /// Mandrel turns since the start.
     fn mandrel_turns(&self) -> f64 {
-        self.operator.angle() * self.job.gear.ratio()
+        self.hand.crank_turns * self.job.gear.ratio()
     }
 
-    /// One millisecond of the whole bench.
-    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
-        let seconds = self.now_ns as f64 / 1e9;
-        let shown = self.shown();
-        self.operator.step(seconds, shown);
-        let key = self.operator.key(seconds);
-        self.mishaps.step(self.now_ns, key, &self.lines, self.screen.module());
+    /// The counter's bench, to look at.
+    #[must_use]
+    pub const fn bench(&self) -> &Bench {
+        self.app.bench()
+    }
+
+    /// What the counter's screen shows.
+    #[must_use]
+    pub fn frame(&self) -> Frame {
+        self.screen.module().picture()
+    }
+
+    /// Every line of the board: lamps, sounder, channels.
+    #[must_use]
+    pub fn lines(&self) -> &Lines {
+        &self.lines
+    }
+
+    /// Virtual time since the start.
+    #[must_use]
+    pub const fn now(&self) -> Micros {
+        Micros::new(self.now_ns / 1_000)
+    }
+
+    /// Turns of wire on the mandrel since the count began; none while no coil is being wound.
+    #[must_use]
+    pub fn turns_on_mandrel(&self) -> f64 {
+        if self.bench().goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 }
+    }
+
+    /// One millisecond of the whole bench. Hands out the coil that came off.
+    ///
+    /// # Errors
+    /// Whatever the onlooker cannot do.
+    pub fn step(&mut self, hand: Hand, onlooker: &mut dyn Onlooker) -> Result<Option<Coil>, Failure> {
+        self.hand = hand;
+        self.mishaps.step(self.now_ns, hand.key, &self.lines, self.screen.module());
+        self.lines.set(Line::KnobA, matches!(hand.knob_quarters.rem_euclid(4), 2 | 3));
+        self.lines.set(Line::KnobB, matches!(hand.knob_quarters.rem_euclid(4), 1 | 2));
         let shaft_turns = match self.job.shaft {
-            Shaft::Crank => self.operator.angle(),
+            Shaft::Crank => hand.crank_turns,
             Shaft::Mandrel => self.mandrel_turns(),
         };
         let counts = shaft_turns * 4.0 * f64::from(self.job.pulses_per_rev) + Encoder::START;
@@ -274,7 +409,7 @@ impl<'a> Run<'a> {
         self.last_edges = self.encoder.true_counts();
         self.sample(onlooker)?;
         self.now_ns += STEP_NS;
-        let now = Micros::new(self.now_ns / 1_000);
+        let now = self.now();
         let record = self.app.poll(now, &mut self.panel);
         self.app.save_to(&mut self.store);
         onlooker.board(&mut self.app, &mut self.store)?;
@@ -282,13 +417,7 @@ impl<'a> Run<'a> {
             self.show_lines(onlooker)?;
         }
         self.look_at(now, onlooker)?;
-        if let Some(record) = record {
-            let coil = self.take_off(record);
-            onlooker.coil(&coil)?;
-            self.coils.push(coil);
-        }
-        self.note_the_end();
-        onlooker.moment(now, self.app.bench())
+        Ok(record.map(|record| self.take_off(record)))
     }
 
     /// Reads the pins at the sampler's rate for one millisecond.
@@ -353,7 +482,7 @@ impl<'a> Run<'a> {
     }
 
     /// What the counter shows to the person before it.
-    fn shown(&self) -> Shown {
+    pub(crate) fn shown(&self) -> Shown {
         let bench = self.app.bench();
         let (fault, keep_marked) = match bench.state() {
             State::Fault { fault, .. } => (Some(*fault), false),
@@ -371,7 +500,7 @@ impl<'a> Run<'a> {
                 f64::INFINITY
             },
             target,
-            on_mandrel: if bench.goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 },
+            on_mandrel: self.turns_on_mandrel(),
             keep_marked,
         }
     }
@@ -389,8 +518,7 @@ impl<'a> Run<'a> {
             }
             self.phase = phase;
         }
-        if self.stopped_at.is_none() && matches!(phase, Phase::Stop | Phase::Over) && self.operator.is_still()
-        {
+        if self.stopped_at.is_none() && matches!(phase, Phase::Stop | Phase::Over) && self.hand.is_still {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
         if self.screen.update(now, &mut self.app)? {
@@ -412,34 +540,26 @@ impl<'a> Run<'a> {
         let per_turn = self.job.rule.per_turn();
         let wound = self.mandrel_turns() - self.zero.1;
         let counted = record.turns.as_f64();
+        let released = record.kept.then(|| self.release(wound));
         Coil {
             stopped_at_turns: self.stopped_at.unwrap_or(counted),
             true_counts,
             true_turns: per_turn.turns(true_counts).unwrap_or_default().as_f64(),
-            rings_cut: if record.kept { self.saw(wound) } else { 0 },
+            rings_cut: released.map_or(0, |coil| coil.rings(self.bench_rng.f64())),
+            released,
             record,
         }
     }
 
-    /// Releases `wound` turns of this lot of wire, snips the lead-in and slits the rest at a random
-    /// place; counts the whole rings.
-    fn saw(&mut self, wound: f64) -> u32 {
+    /// Releases `wound` turns of this lot of wire and snips the lead-in.
+    fn release(&mut self, wound: f64) -> Released {
         let spring = self.job.winding.spring();
         // Coils of one lot differ by a little, within what is known of the metal.
         let own = (self.bench_rng.f64() - 0.5) * 0.2 * (spring.high() - spring.low());
-        let ratio = (self.lot + own).clamp(spring.low(), spring.high());
+        let spring_ratio = (self.lot + own).clamp(spring.low(), spring.high());
         // The lead-in that was planned for is the longest; often less is bent.
         let tail = self.job.tail.as_f64() * (0.6 + 0.4 * self.bench_rng.f64());
-        let turns = wound * self.job.winding.turns_kept(ratio) - tail;
-        let slit = self.bench_rng.f64();
-        // The slit crosses the wire at `slit`, `slit + 1`, ...: between two crossings lies a ring.
-        let mut rings = 0;
-        let mut crossing = slit + 1.0;
-        while crossing <= turns {
-            rings += 1;
-            crossing += 1.0;
-        }
-        rings
+        Released { spring_ratio, turns: wound * self.job.winding.turns_kept(spring_ratio) - tail }
     }
 }
 
@@ -510,9 +630,13 @@ mod tests {
         let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
         while !run.is_over() {
             run.step(&mut Nobody)?;
-            assert!(run.screen.module().picture() == *run.app.frame(), "at {} ns", run.now_ns);
+            assert!(
+                run.stand.screen.module().picture() == *run.stand.app.frame(),
+                "at {} ns",
+                run.stand.now_ns
+            );
         }
-        assert_eq!(run.app.bench().phase(), Phase::Done);
+        assert_eq!(run.stand.app.bench().phase(), Phase::Done);
         Ok(())
     }
 }

@@ -108,8 +108,9 @@ export class Witness {
     const fits = ({ zero, direction }) => direction * (state.position - zero) === state.counts;
     const before = this.#coil;
     this.#coil = before.filter(fits);
-    if (this.#coil.length === 0 && this.#pressed('yes') && this.#before?.phase === 'Fault') {
-      // "Flip it": from the same zero, the other way round.
+    if (this.#coil.length === 0 && this.#pressed('yes')) {
+      // "Flip it", to a page that may have come and gone since the last line: from the same zero, the other
+      // way round.
       this.#coil = before.map(({ zero, direction }) => ({ zero, direction: -direction })).filter(fits);
       if (this.#coil.length > 0) this.flips++;
     }

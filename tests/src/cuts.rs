@@ -60,6 +60,7 @@ pub fn job() -> Job {
 #[must_use]
 pub fn bench(job: &Job) -> Bench {
     let mut bench = Bench::new();
+    bench.built_for(PULSES, Shaft::Mandrel, Gear::DIRECT);
     // There is room: it is the first.
     _ = bench.add_job(job.clone());
     bench

@@ -75,13 +75,13 @@ fn planned(rings: u32) -> PlannedJob {
     job.signed().unwrap()
 }
 
-/// Keys for one poll, and nothing else.
+/// A key and clicks of the knob for one poll, and nothing else.
 #[derive(Default)]
-struct Keys(Option<Key>);
+struct Keys(Option<Key>, i8);
 
 impl Front for Keys {
     fn read(&mut self) -> (Option<Key>, i8) {
-        (self.0.take(), 0)
+        (self.0.take(), std::mem::take(&mut self.1))
     }
 
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
@@ -109,7 +109,10 @@ impl Desk {
     }
 
     fn live(&mut self, ms: u32, key: Option<Key>) {
-        let mut keys = Keys(key);
+        self.under(Keys(key, 0), ms);
+    }
+
+    fn under(&mut self, mut keys: Keys, ms: u32) {
         for _ in 0..ms {
             self.ms += 1;
             self.app.poll(Micros::from_millis(self.ms), &mut keys);
@@ -196,6 +199,46 @@ fn settings_are_put_to_the_user() {
     let settings = SettingsBytes { form: 9, ..SettingsBytes::new(&wanted) };
     let other = Request::WriteSettings { ticket: 4, settings };
     assert_eq!(desk.ask(&other), Reply::Refused(Refusal::NoSettings));
+}
+
+/// A job that was planned for another encoder is refused; and one that was taken is not begun once the encoder
+/// is another, for it would be counted wrongly, until it is as it was.
+#[test]
+fn no_job_is_counted_by_an_encoder_that_it_was_not_planned_for() {
+    let mut desk = Desk::new(&blank());
+    let set = |desk: &mut Desk, ticket, pulses| {
+        let Reply::Settings(bytes) = desk.ask(&Request::ReadSettings) else { unreachable!("settings") };
+        let mut settings = bytes.read().unwrap();
+        settings.build.pulses = pulses;
+        let settings = SettingsBytes::new(&settings);
+        assert_eq!(desk.ask(&Request::WriteSettings { ticket, settings }), Reply::Answer(Answer::Waiting));
+        desk.live(1_000, None);
+        desk.live(10, Some(Key::Yes));
+    };
+    let offer = |ticket| Request::OfferJob { ticket, job: planned(50).to_bytes() };
+    assert_eq!(desk.ask(&offer(1)), Reply::Answer(Answer::Waiting));
+    desk.live(1_000, None);
+    desk.live(10, Some(Key::Yes));
+    let mine = planned(50).pulses_per_rev;
+    set(&mut desk, 2, 2 * mine);
+    assert_eq!(desk.ask(&offer(3)), Reply::Refused(Refusal::OtherEncoder));
+    let begin = |desk: &mut Desk| {
+        let place = desk.names().iter().position(|&name| name == "from the desk");
+        let chosen = desk.app.bench().job().map(|(place, _)| place);
+        let clicks = place.zip(chosen).map(|(place, chosen)| place as i8 - chosen as i8);
+        desk.under(Keys(None, clicks.unwrap()), 1_000);
+        desk.live(10, Some(Key::Yes));
+        assert_eq!(desk.app.bench().phase(), Phase::Ready);
+        desk.live(1_000, Some(Key::Yes));
+        desk.app.bench().phase()
+    };
+    assert_eq!(begin(&mut desk), Phase::Ready);
+    let told = desk.app.view().trouble.as_ref().map(|trouble| trouble.detail().to_owned());
+    assert_eq!(told.as_deref(), Some("Another job, or send anew"));
+    desk.live(10, Some(Key::No));
+    desk.live(10, Some(Key::No));
+    set(&mut desk, 4, mine);
+    assert_eq!(begin(&mut desk), Phase::Winding);
 }
 
 /// An offer waits while a coil is on the mandrel or about to begin, and is withdrawn when nobody asks about

@@ -16,6 +16,12 @@ impl Bench {
         same.or(behind).or(spare.map(|(place, _)| place))
     }
 
+    /// Whether the encoder and the gear that are set here count as this job was planned for.
+    #[must_use]
+    pub fn counts_as(&self, job: &Job) -> bool {
+        self.settings.build.per_turn() == Some(job.rule.per_turn())
+    }
+
     /// Puts a job at a place of the list; whether that was possible: not while a coil is on the mandrel, nor
     /// past the end of the list. What has been made of the same job there stays.
     pub fn put_job(&mut self, place: usize, job: Job) -> bool {

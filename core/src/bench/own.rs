@@ -1,6 +1,7 @@
 //! Setting up, and the batch that comes of it.
 
 use super::{Bench, Job, Key, MAX_JOBS, Slot, State};
+use crate::counter::{Gear, Shaft};
 use crate::settings::{Build, Settings};
 use crate::setup::{List, SetUp, Step};
 
@@ -35,6 +36,13 @@ impl Bench {
             self.replace_own(job, before.build);
         }
         self.enter_choose();
+    }
+
+    /// Tells the encoder and the gear that the counter is built for, before anything was set at it.
+    pub const fn built_for(&mut self, pulses: u32, shaft: Shaft, gear: Gear) {
+        self.settings.build.pulses = pulses;
+        self.settings.build.shaft = shaft;
+        self.settings.build.gear = gear;
     }
 
     fn replace_own(&mut self, job: Job, before: Build) {

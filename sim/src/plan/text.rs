@@ -11,7 +11,7 @@ use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
 use crate::job::{Job, Wanted};
 
 /// A positive number with this many significant digits and no exponent; thousands are rounded too.
-pub(super) fn sig(value: f64, digits: i32) -> String {
+pub(crate) fn sig(value: f64, digits: i32) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value}");
     }
@@ -22,22 +22,22 @@ pub(super) fn sig(value: f64, digits: i32) -> String {
 }
 
 /// A length to three digits, in the unit that suits its size.
-pub(super) fn length(mm: f64) -> String {
+pub(crate) fn length(mm: f64) -> String {
     if mm < 999.5 { format!("{} mm", sig(mm, 3)) } else { format!("{} m", sig(mm / 1e3, 3)) }
 }
 
 /// `1 ring`, `2 rings`.
-pub(super) fn count(n: u64, of: &str) -> String {
+pub(crate) fn count(n: u64, of: &str) -> String {
     if n == 1 { format!("1 {of}") } else { format!("{n} {of}s") }
 }
 
 /// `1 turn`, `0.5 turns`.
-pub(super) fn count_turns(turns: f64) -> String {
+pub(crate) fn count_turns(turns: f64) -> String {
     if (turns - 1.0).abs() < 1e-9 { "1 turn".to_owned() } else { format!("{turns} turns") }
 }
 
 /// A span of minutes, as coarse as it is known.
-pub(super) fn span(minutes: f64) -> String {
+pub(crate) fn span(minutes: f64) -> String {
     match minutes {
         ..10.0 => format!("{:.0} min", minutes.ceil()),
         ..60.0 => format!("{:.0} min", (minutes / 5.0).round() * 5.0),
@@ -46,17 +46,17 @@ pub(super) fn span(minutes: f64) -> String {
 }
 
 /// Turns as set on a counter: three decimals, rounded up, so that nobody stops short by rounding.
-pub(super) fn turns(turns: f64) -> String {
+pub(crate) fn turns(turns: f64) -> String {
     format!("{:.3}", (turns * 1e3 - 1e-6).ceil() / 1e3)
 }
 
 /// A diameter in both units: `1.2 mm (0.0472 in)`.
-pub(super) fn both(length: Length) -> String {
+pub(crate) fn both(length: Length) -> String {
     format!("{length} ({:.4} in)", length.inches())
 }
 
 /// The wire's size as written, with its diameter in both units.
-pub(super) fn wire_size(size: WireSize) -> String {
+pub(crate) fn wire_size(size: WireSize) -> String {
     match size {
         WireSize::Gauge(gauge) => format!("{gauge}, {}", both(gauge.diameter())),
         WireSize::Diameter(diameter) => both(diameter),
@@ -64,12 +64,12 @@ pub(super) fn wire_size(size: WireSize) -> String {
 }
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
-pub(super) fn metal(job: &Job) -> &str {
+pub(crate) fn metal(job: &Job) -> &str {
     job.metal.map_or(&job.metal_name, |metal| metal.title())
 }
 
 /// How far it springs, in words.
-pub(super) fn spring(job: &Job) -> String {
+pub(crate) fn spring(job: &Job) -> String {
     let spring = job.winding.spring();
     if job.spring_measured {
         return format!("{} times, measured", spring.best());
@@ -78,7 +78,7 @@ pub(super) fn spring(job: &Job) -> String {
 }
 
 /// Masses rounded so that the rounded parts still add up to the rounded whole: the parts, the whole.
-pub(super) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
+pub(crate) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
     let parts = [
         ("rings", plan.ends_as.rings.get()),
         ("swarf", plan.ends_as.swarf.get()),
@@ -104,7 +104,7 @@ pub(super) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
 }
 
 /// The wire's mass in the three units, with its range in grams.
-pub(super) fn mass(plan: &Plan) -> String {
+pub(crate) fn mass(plan: &Plan) -> String {
     let range = plan.wire_mass_range;
     let (scale, unit) = if range.likely < 1e4 { (1.0, "g") } else { (1e3, "kg") };
     format!(
@@ -118,18 +118,18 @@ pub(super) fn mass(plan: &Plan) -> String {
 }
 
 /// The cost with its currency; `None` without a price.
-pub(super) fn cost(job: &Job, plan: &Plan) -> Option<String> {
+pub(crate) fn cost(job: &Job, plan: &Plan) -> Option<String> {
     let currency = &job.price.as_ref()?.currency;
     Some(format!("{:.2} {currency}", plan.cost?).trim_end().to_owned())
 }
 
 /// The mass of one ring.
-pub(super) fn ring_mass(mass: Grams) -> String {
+pub(crate) fn ring_mass(mass: Grams) -> String {
     format!("{} g", sig(mass.get(), 3))
 }
 
 /// Rings certain, likely and at best.
-pub(super) fn rings(job: &Job, plan: &Plan) -> String {
+pub(crate) fn rings(job: &Job, plan: &Plan) -> String {
     let wanted = match job.wanted {
         Wanted::Rings(_) => "wanted",
         _ => "to use",
@@ -145,7 +145,7 @@ pub(super) fn rings(job: &Job, plan: &Plan) -> String {
 }
 
 /// What the time is reckoned from.
-pub(super) fn time_basis() -> String {
+pub(crate) fn time_basis() -> String {
     format!(
         "cranking {} to {} turns a minute, {} to {} min to fix and take off a coil, {} to {} s a ring to saw, {} to {} s to count it: common practice, no source",
         CRANKING.0, CRANKING.1, HANDLING.0, HANDLING.1, SAWING.0, SAWING.1, COUNTING.0, COUNTING.1
@@ -182,7 +182,7 @@ fn fold(out: &mut String, first: &str, rest: &str, text: &str) {
 }
 
 /// The whole plan for a terminal.
-pub(super) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &[Suggestion]) -> String {
+pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &[Suggestion]) -> String {
     let mut out = String::new();
     let winding = &job.winding;
     _ = writeln!(out, "{}\n", job.name);
@@ -253,7 +253,7 @@ pub(super) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
 }
 
 /// Inside diameter of a closed ring, or its range where rings may differ by what can be seen.
-pub(super) fn inner(plan: &Plan) -> String {
+pub(crate) fn inner(plan: &Plan) -> String {
     let range = plan.ring_inner;
     let (low, high) = (format!("{:.2}", range.low), format!("{:.2}", range.high));
     if low == high { low } else { format!("{low} to {high}") }

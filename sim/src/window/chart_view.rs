@@ -1,0 +1,271 @@
+//! The chart: one figure over wires and mandrels, as curves and as a table whose cells are jobs.
+
+use eframe::egui::{Button, Color32, ComboBox, Grid, Label, RichText, ScrollArea, TextEdit, Ui, vec2};
+use egui_plot::{HoverPosition, Legend, Line, Plot, PlotPoints};
+use serde::{Deserialize, Serialize};
+use turntally_core::units::Length;
+
+use super::bench_view::card;
+use super::files::{Files, Outgoing};
+use super::look::Palette;
+use crate::chart::{self, Chart, Format, Of, Per};
+use crate::failure::Failure;
+use crate::job::Job;
+use crate::material::MaterialArgs;
+
+/// The most cells that are shown as a table: past that, export it.
+const MOST_CELLS: usize = 1_200;
+
+/// What of the chart is remembered.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    /// Wires as the command line has them.
+    pub wires: String,
+    /// Mandrels likewise.
+    pub mandrels: String,
+    /// What the cells show.
+    of: Of,
+    /// What rings are counted to.
+    per: Per,
+    /// As a table, not as curves.
+    table: bool,
+}
+
+impl Default for Asked {
+    fn default() -> Self {
+        Self {
+            wires: "14awg..20awg".to_owned(),
+            mandrels: "3mm..8mm".to_owned(),
+            of: Of::Rings,
+            per: Per::TroyOunce,
+            table: true,
+        }
+    }
+}
+
+const FIGURES: [(Of, Per, &str); 7] = [
+    (Of::Rings, Per::TroyOunce, "rings to a troy ounce"),
+    (Of::Rings, Per::Ounce, "rings to an ounce avoirdupois"),
+    (Of::Rings, Per::HundredGrams, "rings to 100 g"),
+    (Of::Ratio, Per::TroyOunce, "aspect ratio"),
+    (Of::Mass, Per::TroyOunce, "mass of a ring, mg"),
+    (Of::Inner, Per::TroyOunce, "inside diameter, mm"),
+    (Of::PerInch, Per::TroyOunce, "turns in an inch"),
+];
+
+/// A ring that was chosen in the chart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chosen {
+    /// Its wire, as a job file has it.
+    pub wire: String,
+    /// Its mandrel likewise.
+    pub mandrel: String,
+}
+
+/// The chart as last worked out.
+#[derive(Debug, Default)]
+pub struct Charted {
+    /// What it was worked out for: what was asked, and the job's material.
+    of: Option<(Asked, String)>,
+    chart: Option<Result<Chart, Failure>>,
+}
+
+impl Charted {
+    /// Shows the chart in the job's metal; hands out the cell that was clicked.
+    pub fn show(
+        &mut self,
+        ui: &mut Ui,
+        palette: Palette,
+        asked: &mut Asked,
+        job: &Job,
+        files: &mut Files,
+    ) -> Option<Chosen> {
+        card(ui, palette, |ui| self.controls(ui, palette, asked, job, files));
+        let key = (asked.clone(), material(job));
+        if self.of.as_ref() != Some(&key) {
+            self.chart = Some(args(asked, job, Format::Csv).and_then(|args| Chart::new(&args)));
+            self.of = Some(key);
+        }
+        match &self.chart {
+            Some(Ok(chart)) => card(ui, palette, |ui| {
+                ui.label(RichText::new(chart.title()).strong());
+                if asked.table {
+                    table(ui, palette, chart)
+                } else {
+                    curves(ui, palette, chart);
+                    None
+                }
+            }),
+            Some(Err(failure)) => card(ui, palette, |ui| {
+                ui.add(Label::new(RichText::new(failure.to_string()).color(palette.wrong)).wrap());
+                None
+            }),
+            None => None,
+        }
+    }
+
+    fn controls(&self, ui: &mut Ui, palette: Palette, asked: &mut Asked, job: &Job, files: &mut Files) {
+        ui.horizontal_wrapped(|ui| {
+            ui.label(format!("{}, {}", job.metal_name, job.temper));
+            ui.separator();
+            let label = ui.label("Wires");
+            ui.add(TextEdit::singleline(&mut asked.wires).desired_width(120.0)).labelled_by(label.id);
+            let label = ui.label("Mandrels");
+            ui.add(TextEdit::singleline(&mut asked.mandrels).desired_width(120.0)).labelled_by(label.id);
+            let label = ui.label("Show");
+            let named = |of, per| {
+                FIGURES.iter().find(|figure| (figure.0, figure.1) == (of, per)).map_or("", |figure| figure.2)
+            };
+            ComboBox::from_id_salt("figure")
+                .selected_text(named(asked.of, asked.per))
+                .width(190.0)
+                .show_ui(ui, |ui| {
+                    for (of, per, name) in FIGURES {
+                        if ui.selectable_label((asked.of, asked.per) == (of, per), name).clicked() {
+                            (asked.of, asked.per) = (of, per);
+                        }
+                    }
+                })
+                .response
+                .labelled_by(label.id);
+            ui.selectable_value(&mut asked.table, true, "Table");
+            ui.selectable_value(&mut asked.table, false, "Curves");
+        });
+        ui.horizontal_wrapped(|ui| {
+            ui.label("Export");
+            for (name, format, file) in [
+                ("Chart as CSV…", Format::Csv, "chart.csv"),
+                ("Chart as SVG…", Format::Svg, "chart.svg"),
+                ("Chart as a page…", Format::Html, "chart.html"),
+                ("Chart as JSON…", Format::Json, "chart.json"),
+            ] {
+                if ui.button(name).clicked() {
+                    match args(asked, job, format).and_then(|args| chart::render(&args)) {
+                        Ok(text) => files.save(Outgoing { name: file.to_owned(), text }),
+                        Err(failure) => files.say(Err(failure)),
+                    }
+                }
+            }
+        });
+        // A job file is opened in the planner only.
+        _ = files.show(ui, palette);
+    }
+}
+
+/// Whatever of the job a cell depends on.
+fn material(job: &Job) -> String {
+    let winding = &job.winding;
+    format!("{} {} {:?} {} {}", job.metal_name, job.temper, job.density, winding.kerf(), winding.gap())
+}
+
+fn args(asked: &Asked, job: &Job, format: Format) -> Result<chart::Args, Failure> {
+    let wrong = |field: &str, text: &str, why: String| Failure::value(field, text, why);
+    Ok(chart::Args {
+        metal: vec![job.metal_name.clone()],
+        wires: asked.wires.parse().map_err(|why| wrong("Wires", &asked.wires, why))?,
+        wire_step: Length::from_um(100),
+        mandrels: asked.mandrels.parse().map_err(|why| wrong("Mandrels", &asked.mandrels, why))?,
+        step: Length::from_um(500),
+        of: asked.of,
+        per: (asked.of == Of::Rings).then_some(asked.per),
+        material: MaterialArgs {
+            temper: job.temper,
+            spring_ratio: job.spring_measured.then(|| job.winding.spring()),
+            kerf: job.winding.kerf(),
+            gap: job.winding.gap(),
+            density: job.metal.is_none().then_some(job.density),
+        },
+        format,
+        out: None,
+    })
+}
+
+/// The table; hands out the cell that was clicked.
+fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
+    if chart.wires.len() * chart.mandrels.len() > MOST_CELLS {
+        ui.label(format!("More than {MOST_CELLS} cells: take a shorter range, or export it."));
+        return None;
+    }
+    let mut chosen = None;
+    ui.colored_label(palette.faint, "Click a cell to make it the job. Shades are bands of aspect ratio.");
+    ScrollArea::horizontal().id_salt("chart").show(ui, |ui| {
+        Grid::new("chart").spacing([3.0, 3.0]).show(ui, |ui| {
+            ui.colored_label(palette.faint, "mandrel");
+            for wire in &chart.wires {
+                ui.vertical_centered(|ui| ui.label(RichText::new(wire.to_string()).strong()));
+            }
+            ui.end_row();
+            for (mandrel, cells) in chart.mandrels.iter().zip(chart.cells()) {
+                ui.label(RichText::new(mandrel.to_string()).strong());
+                for (wire, cell) in chart.wires.iter().zip(cells) {
+                    let size = vec2(66.0, 24.0);
+                    match cell {
+                        Ok(made) => {
+                            let (r, g, b) = Chart::shade(made);
+                            let text =
+                                RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
+                            let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(size);
+                            let about = format!("{wire} on {mandrel}: {}", made.value.shown());
+                            if ui.add(button).on_hover_text(about).clicked() {
+                                chosen = Some(Chosen {
+                                    wire: wire.to_string().to_lowercase().replace(' ', ""),
+                                    mandrel: mandrel.to_string().replace(' ', ""),
+                                });
+                            }
+                        }
+                        Err(blank) => {
+                            let none =
+                                ui.add_sized(size, Label::new(RichText::new("–").color(palette.faint)));
+                            none.on_hover_text(&blank.why);
+                        }
+                    }
+                }
+                ui.end_row();
+            }
+        });
+    });
+    chosen
+}
+
+/// A curve to each wire; the figure under the pointer.
+fn curves(ui: &mut Ui, palette: Palette, chart: &Chart) {
+    let dark = ui.visuals().dark_mode;
+    let title = chart.title();
+    Plot::new("curves")
+        .height(380.0)
+        .allow_scroll(false)
+        .grid_color(palette.rule)
+        .x_axis_label("mandrel, mm")
+        .y_axis_label(title)
+        .legend(Legend::default())
+        .label_formatter(|hover: &HoverPosition<'_>| match hover {
+            HoverPosition::NearDataPoint { plot_name, position, .. } => {
+                Some(format!("{plot_name} on {} mm: {:.4}", position.x, position.y))
+            }
+            HoverPosition::Elsewhere { .. } => None,
+        })
+        .show(ui, |plot| {
+            for (column, wire) in chart.wires.iter().enumerate() {
+                let points: Vec<[f64; 2]> = chart
+                    .mandrels
+                    .iter()
+                    .zip(chart.cells())
+                    .filter_map(|(mandrel, row)| {
+                        let made = row.get(column)?.as_ref().ok()?;
+                        Some([mandrel.mm().get(), made.value.best])
+                    })
+                    .collect();
+                let share = column as f32 / (chart.wires.len().max(2) - 1) as f32;
+                let colour = curve_colour(share, dark);
+                plot.line(Line::new(wire.to_string(), PlotPoints::from(points)).color(colour).width(2.0));
+            }
+        });
+}
+
+/// From copper to verdigris.
+fn curve_colour(share: f32, dark: bool) -> Color32 {
+    let (from, to) = if dark { ([226, 150, 98], [96, 190, 200]) } else { ([168, 85, 34], [16, 92, 128]) };
+    let mix = |at: usize| (from[at] as f32 + (to[at] - from[at]) as f32 * share) as u8;
+    Color32::from_rgb(mix(0), mix(1), mix(2))
+}

@@ -1,0 +1,295 @@
+//! The picture of the bench: the mandrel with the coil on it, the cradle's length beside it, and the
+//! coil that came off, all to one scale.
+
+use eframe::egui::{
+    Align2, Color32, CornerRadius, FontId, Mesh, Painter, Pos2, Rect, Role, Sense, Shape, Stroke, Ui,
+    WidgetInfo, pos2, vec2,
+};
+use turntally_core::bench::Phase;
+
+use super::coil_mesh::{self, CoilShape};
+use super::look::{Palette, shade, wire_colour};
+use super::saw::Tray;
+use super::session::Session;
+use crate::job::Job;
+
+/// How long a coil takes to spring open, in seconds.
+pub const OPENING: f64 = 0.7;
+/// The most rings that are drawn one by one.
+const MOST_RINGS: u32 = 400;
+/// Left of the coil: chuck and crank shaft.
+const CHUCK: f32 = 46.0;
+
+/// Where things are, and how large a millimetre is.
+#[derive(Debug, Clone, Copy)]
+struct Scale {
+    /// Points in a millimetre.
+    mm: f32,
+    /// Left end of the coil.
+    left: f32,
+    /// The mandrel's axis.
+    axis: f32,
+    /// The ruler's line.
+    ruler: f32,
+    /// The axis of the coil in the cradle.
+    cradle: f32,
+}
+
+impl Scale {
+    fn new(rect: Rect, job: &Job) -> Self {
+        let winding = &job.winding;
+        let target = job.rule.coil().length(job.rule.target_turns(job.rule.full_rings())).mm().get();
+        // Room past the target for whoever winds too far.
+        let longest = job.coil_max.mm().get().max(target) * 1.12;
+        let opened = winding.wound_diameter().get() * winding.spring().high() + winding.wire().mm().get();
+        let across = (rect.width() - CHUCK - 26.0) / longest as f32;
+        let up = (rect.height() - 84.0) / 2.0 / (opened as f32 * 1.15);
+        Self {
+            mm: across.min(up).max(0.01),
+            left: rect.left() + CHUCK + 8.0,
+            axis: rect.top() + 16.0 + (rect.height() - 84.0) * 0.25,
+            ruler: rect.top() + rect.height() * 0.5 + 2.0,
+            cradle: rect.bottom() - 22.0 - (rect.height() - 84.0) * 0.25,
+        }
+    }
+
+    fn long(self, mm: f64) -> f32 {
+        mm as f32 * self.mm
+    }
+}
+
+/// Shows the picture; `opening` says how far the coil that came off has sprung open, 0..=1.
+pub fn show(
+    ui: &mut Ui,
+    palette: Palette,
+    session: &Session,
+    tray: Option<&Tray>,
+    opening: f32,
+    height: f32,
+) {
+    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, in_words(session)));
+    let painter = ui.painter().with_clip_rect(rect);
+    let job = session.job();
+    let scale = Scale::new(rect, job);
+    mandrel(&painter, palette, session, scale, rect);
+    wound(&painter, session, scale, rect);
+    ruler(&painter, palette, session, scale, rect);
+    if let Some(tray) = tray {
+        in_cradle(&painter, palette, job, tray, scale, rect, opening);
+    } else {
+        let at = pos2(rect.left() + 10.0, scale.cradle);
+        painter.text(
+            at,
+            Align2::LEFT_CENTER,
+            "The coil comes here when it is taken off.",
+            FontId::proportional(12.0),
+            palette.faint,
+        );
+    }
+}
+
+/// The picture for whoever cannot see it.
+fn in_words(session: &Session) -> String {
+    let turns = session.stand().turns_on_mandrel();
+    let length = turns * session.job().winding.pitch().get() + session.job().winding.wire().mm().get();
+    format!("Coil on the mandrel: {turns:.1} turns, {:.1} mm", if turns > 0.0 { length } else { 0.0 })
+}
+
+fn cylinder(painter: &Painter, rect: Rect, [light, steel, dark]: [Color32; 3]) {
+    let mut mesh = Mesh::default();
+    for (share, colour) in [(0.0, steel), (0.28, light), (0.6, steel), (1.0, dark)] {
+        let y = rect.top() + rect.height() * share;
+        let base = mesh.vertices.len() as u32;
+        mesh.colored_vertex(pos2(rect.left(), y), colour);
+        mesh.colored_vertex(pos2(rect.right(), y), colour);
+        if base > 0 {
+            mesh.add_triangle(base - 2, base - 1, base);
+            mesh.add_triangle(base - 1, base, base + 1);
+        }
+    }
+    painter.add(Shape::mesh(mesh));
+}
+
+fn mandrel(painter: &Painter, palette: Palette, session: &Session, scale: Scale, rect: Rect) {
+    let half = scale.long(session.job().winding.mandrel().mm().get()) / 2.0;
+    let bar = Rect::from_min_max(
+        pos2(rect.left() + CHUCK - 8.0, scale.axis - half),
+        pos2(rect.right() - 8.0, scale.axis + half),
+    );
+    cylinder(painter, bar, palette.steel);
+    let jaw = (half * 1.5 + 8.0).min((scale.axis - rect.top()) * 0.94);
+    let chuck = Rect::from_min_max(
+        pos2(rect.left() + 8.0, scale.axis - jaw),
+        pos2(rect.left() + CHUCK, scale.axis + jaw),
+    );
+    let [light, steel, dark] = palette.steel;
+    cylinder(painter, chuck, [steel, shade(dark, 1.12), shade(dark, 0.6)]);
+    // A jaw's edge that goes round with the mandrel.
+    let turn = (session.crank_turns() * session.job().gear.ratio()).rem_euclid(1.0) as f32;
+    for third in 0..3 {
+        let angle = (turn + third as f32 / 3.0).fract() * std::f32::consts::TAU;
+        if angle.sin() > 0.0 {
+            let y = scale.axis - angle.cos() * jaw;
+            painter.line_segment(
+                [pos2(chuck.left(), y), pos2(chuck.right(), y)],
+                Stroke::new(1.5, light.gamma_multiply(0.7)),
+            );
+        }
+    }
+}
+
+fn shape(job: &Job, scale: Scale, turns: f64, ratio: f64, axis: f32) -> CoilShape {
+    let winding = &job.winding;
+    let wire = scale.long(winding.wire().mm().get());
+    CoilShape {
+        start: pos2(scale.left + wire / 2.0, axis),
+        radius: scale.long(winding.wound_diameter().get() * ratio) / 2.0,
+        wire,
+        pitch: scale.long(winding.pitch().get()),
+        turns,
+        colour: wire_colour(&job.metal_name),
+    }
+}
+
+/// The coil on the mandrel, and the wire that runs onto it.
+fn wound(painter: &Painter, session: &Session, scale: Scale, rect: Rect) {
+    let turns = session.stand().turns_on_mandrel().max(0.0);
+    let caught = turns > 0.0 || matches!(session.stand().bench().phase(), Phase::Ready | Phase::Winding);
+    if !caught {
+        return;
+    }
+    let coil = shape(session.job(), scale, turns, 1.0, scale.axis);
+    let x = coil.start.x + turns as f32 * coil.pitch;
+    let wire = Stroke::new(coil.wire.max(1.0), shade(coil.colour, 0.82));
+    // It comes from behind, at the height of the mandrel's top.
+    painter.line_segment([pos2(x, scale.axis - coil.radius), pos2(x + 3.0, rect.top() - 8.0)], wire);
+    let mut mesh = Mesh::default();
+    coil_mesh::add(&mut mesh, coil);
+    painter.add(Shape::mesh(mesh));
+}
+
+/// The cradle's length, a mark at the target and a tick each ten millimetres.
+fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, rect: Rect) {
+    let job = session.job();
+    let cradle = job.coil_max.mm().get();
+    let to = scale.left + scale.long(cradle);
+    let y = scale.ruler;
+    let line = Stroke::new(1.5, palette.ink);
+    painter.line_segment([pos2(scale.left, y), pos2(to, y)], line);
+    for x in [scale.left, to] {
+        painter.line_segment([pos2(x, y - 7.0), pos2(x, y + 7.0)], line);
+    }
+    // No finer than can be told apart.
+    let step =
+        [1.0, 5.0, 10.0, 50.0, 100.0, 500.0].into_iter().find(|mm| scale.long(*mm) >= 6.0).unwrap_or(1_000.0);
+    let mut at = step;
+    while at < cradle {
+        let x = scale.left + scale.long(at);
+        painter.line_segment([pos2(x, y), pos2(x, y + 4.0)], Stroke::new(1.0, palette.faint));
+        at += step;
+    }
+    let small = FontId::proportional(11.5);
+    let text = format!("cradle {}", job.coil_max);
+    painter.text(pos2(scale.left + 4.0, y + 12.0), Align2::LEFT_CENTER, text, small.clone(), palette.faint);
+    let bench = session.stand().bench();
+    let target = bench.target_turns();
+    if target.nano() > 0 {
+        let x = scale.left + scale.long(job.rule.coil().length(target).mm().get());
+        let stroke = Stroke::new(1.5, palette.copper);
+        painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), pos2(x, y)], stroke, 5.0, 3.0));
+        let text = format!("target {:.2} turns", target.as_f64());
+        // Short coils have no room for both in a line, and all the room beside it.
+        let (at, place) = if x - scale.left < 200.0 {
+            (pos2(to + 12.0, y), Align2::LEFT_CENTER)
+        } else {
+            (pos2(x - 2.0, y + 12.0), Align2::RIGHT_CENTER)
+        };
+        painter.text(at, place, text, small, palette.copper);
+    }
+}
+
+/// The coil in the cradle: springing open, then sawn into rings.
+fn in_cradle(
+    painter: &Painter,
+    palette: Palette,
+    job: &Job,
+    tray: &Tray,
+    scale: Scale,
+    rect: Rect,
+    opening: f32,
+) {
+    let small = FontId::proportional(11.5);
+    if let Some(cut) = tray.sawn {
+        rings(painter, job, scale, rect, cut.rings);
+        return;
+    }
+    let wound = tray.coil.true_turns;
+    let ratio = tray.ratio();
+    let open = f64::from(opening);
+    // Past its rest and back once: a spring.
+    let swing = open + 0.35 * (open * std::f64::consts::PI).sin() * (1.0 - open);
+    let now = 1.0 + (ratio - 1.0) * swing;
+    let axis = scale.axis + (scale.cradle - scale.axis) * opening;
+    let coil = shape(job, scale, wound * job.winding.turns_kept(now), now, axis);
+    let mut mesh = Mesh::default();
+    coil_mesh::add(&mut mesh, coil);
+    painter.add(Shape::mesh(mesh));
+    let end = coil.start.x + coil.turns as f32 * coil.pitch + coil.wire;
+    if opening >= 1.0 {
+        slit(painter, palette, coil, tray.slit, end);
+        let text =
+            format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
+        painter.text(pos2(scale.left, rect.bottom() - 9.0), Align2::LEFT_CENTER, text, small, palette.faint);
+    }
+}
+
+/// Where the saw will go: along the coil, before it or behind it.
+fn slit(painter: &Painter, palette: Palette, coil: CoilShape, slit: f64, end: f32) {
+    let angle = slit as f32 * std::f32::consts::TAU;
+    let y = coil.start.y - coil.radius * angle.cos() - coil.wire / 2.0 * angle.cos();
+    let (from, to) = (pos2(coil.start.x - coil.wire, y), pos2(end + 6.0, y));
+    let stroke = Stroke::new(2.0, palette.wrong);
+    if slit <= 0.5 {
+        painter.line_segment([from, to], stroke);
+    } else {
+        painter.extend(Shape::dashed_line(&[from, to], stroke, 6.0, 5.0));
+    }
+}
+
+/// Rings as they lie: as large as they are, in rows that overlap.
+fn rings(painter: &Painter, job: &Job, scale: Scale, rect: Rect, count: u32) {
+    let shown = count.min(MOST_RINGS);
+    let ratio = job.winding.spring().best();
+    let wire = scale.long(job.winding.wire().mm().get()).max(1.0);
+    let radius = scale.long(job.winding.wound_diameter().get() * ratio) / 2.0;
+    let colour = wire_colour(&job.metal_name);
+    let room = rect.right() - scale.left - 2.0 * radius - wire - 8.0;
+    let step = (room / shown.max(2) as f32).min(radius * 0.9);
+    for ring in 0..shown {
+        let lift = [0.0, 0.1, -0.08, 0.05][ring as usize % 4] * radius;
+        let centre = pos2(scale.left + wire / 2.0 + radius + step * ring as f32, scale.cradle + lift);
+        arc(painter, centre, radius, Stroke::new(wire + 1.0, shade(colour, 0.5)), ring);
+        arc(painter, centre, radius, Stroke::new((wire * 0.75).max(1.0), shade(colour, 1.05)), ring);
+    }
+}
+
+/// A ring with the gap that the saw left, lying as it fell.
+fn arc(painter: &Painter, centre: Pos2, radius: f32, stroke: Stroke, ring: u32) {
+    let turned = (ring as f32 * 0.37).fract() * std::f32::consts::TAU;
+    let points = (0..=22)
+        .map(|step| {
+            let angle = turned + 0.08 + step as f32 / 22.0 * (std::f32::consts::TAU - 0.16);
+            centre + vec2(angle.cos(), angle.sin()) * radius
+        })
+        .collect();
+    painter.add(Shape::line(points, stroke));
+}
+
+/// A swatch of the wire's colour.
+pub fn swatch(ui: &mut Ui, metal: &str) {
+    let (rect, _) = ui.allocate_exact_size(vec2(16.0, 16.0), Sense::hover());
+    let colour = wire_colour(metal);
+    ui.painter().rect_filled(rect.shrink(1.0), CornerRadius::same(8), shade(colour, 0.7));
+    ui.painter().rect_filled(rect.shrink(2.5), CornerRadius::same(8), shade(colour, 1.05));
+}

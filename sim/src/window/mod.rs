@@ -1,0 +1,331 @@
+//! The bench as a window: plan a job, wind it on the simulated bench, look at what came of it.
+//!
+//! [`App`] needs only egui: the desktop's window, the browser's page and the tests each put it on
+//! their own ground.
+
+use eframe::egui::{CentralPanel, Context, Frame, Label, Margin, Panel, ScrollArea, ThemePreference, Ui};
+use serde::{Deserialize, Serialize};
+
+use crate::failure::Failure;
+use crate::job::{DEMO, Job};
+use chart_view::Charted;
+use files::Files;
+use look::Palette;
+use plan_view::{Planner, Wish};
+
+mod bench_view;
+mod chart_view;
+mod coil_mesh;
+mod counter;
+mod crank;
+#[cfg(not(target_arch = "wasm32"))]
+pub mod desktop;
+mod files;
+mod form;
+mod log;
+mod look;
+mod mandrel;
+mod plan_view;
+mod saw;
+mod scope;
+mod session;
+#[cfg_attr(target_arch = "wasm32", path = "browser_sound.rs")]
+mod sound;
+#[cfg(target_arch = "wasm32")]
+pub mod web;
+
+pub use bench_view::{Bench, Pace};
+pub use chart_view::Asked;
+pub use form::Form;
+pub use log::{Entry, Log};
+
+/// Room for the theme's button and the sizes, in the bar.
+const SIZES_WIDTH: f32 = 210.0;
+
+/// Where the window's state stands in whatever keeps it.
+const KEY: &str = "turntally";
+
+/// The views.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum View {
+    /// The bench itself.
+    #[default]
+    Bench,
+    /// The job, and what it makes of the wire.
+    Plan,
+    /// One figure over wires and mandrels.
+    Chart,
+    /// What was wound.
+    Log,
+}
+
+impl View {
+    const ALL: [(Self, &'static str); 4] =
+        [(Self::Bench, "Bench"), (Self::Plan, "Plan"), (Self::Chart, "Chart"), (Self::Log, "Log")];
+}
+
+/// Light or dark.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub enum Theme {
+    /// As the system has it.
+    #[default]
+    System,
+    /// Dark on light.
+    Light,
+    /// Light on dark.
+    Dark,
+}
+
+/// What is remembered from one run to the next.
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Kept {
+    /// The view that is open.
+    pub view: View,
+    /// Light or dark.
+    pub theme: Theme,
+    /// How large everything is, in percent; 0 where it was never chosen.
+    pub zoom_percent: u32,
+    /// The job on the bench, as a job file.
+    pub job: Option<String>,
+    /// The form of the planner.
+    pub form: Option<Form>,
+    /// Of the bench.
+    pub bench: bench_view::Kept,
+    /// Of the chart.
+    pub chart: Asked,
+    /// What was wound.
+    pub log: Log,
+}
+
+/// The window's content.
+#[derive(Debug)]
+pub struct App {
+    kept: Kept,
+    bench: Result<Bench, Failure>,
+    form: Form,
+    planner: Planner,
+    charted: Charted,
+    files: Files,
+    /// The next bench's seed: no two batches of a run are alike.
+    seed: u64,
+    dressed: bool,
+}
+
+impl App {
+    /// The window as it was left; at first with the demo job on the bench.
+    #[must_use]
+    pub fn new(kept: Kept, seed: u64) -> Self {
+        let text = kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
+        let form = kept.form.clone().or_else(|| Form::of(&text).ok()).unwrap_or_default();
+        let mut app = Self {
+            kept,
+            bench: Err(Failure::new("no job on the bench")),
+            planner: Planner::new(&form),
+            form,
+            charted: Charted::default(),
+            files: Files::default(),
+            seed,
+            dressed: false,
+        };
+        if app.put_on_bench(&text).is_err() {
+            // A job of a former version that is no longer taken must not lock anybody out.
+            _ = app.put_on_bench(DEMO);
+        }
+        app
+    }
+
+    /// Puts a job, as the text of its file, on the bench: a new batch begins.
+    ///
+    /// # Errors
+    /// What is wrong with it; the bench then stays as it is.
+    pub fn put_on_bench(&mut self, text: &str) -> Result<(), Failure> {
+        self.seed = self.seed.wrapping_add(1);
+        self.bench = Ok(Bench::new(Job::parse(text)?, self.seed)?);
+        self.kept.job = Some(text.to_owned());
+        self.kept.log.begin_batch();
+        Ok(())
+    }
+
+    /// Puts a job, as the text of its file, on the bench and into the form.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub fn open(&mut self, text: &str) -> Result<(), Failure> {
+        self.put_on_bench(text)?;
+        self.form = Form::of(text)?;
+        self.planner.take(&self.form);
+        Ok(())
+    }
+
+    /// The form as a job file.
+    #[must_use]
+    pub fn job_text(&self) -> String {
+        self.form.to_text()
+    }
+
+    /// What is to be remembered.
+    #[must_use]
+    pub const fn kept(&self) -> &Kept {
+        &self.kept
+    }
+
+    /// The same, to be changed by a test.
+    pub const fn kept_mut(&mut self) -> &mut Kept {
+        &mut self.kept
+    }
+
+    /// The note that is to be heard: the sounder's, while the bench is in view and its time is real.
+    #[must_use]
+    pub fn hertz(&self) -> Option<u16> {
+        let bench = self.bench().filter(|_| self.kept.view == View::Bench)?;
+        bench.hertz(&self.kept.bench)
+    }
+
+    /// The bench is in view, and more frames are wanted than a blinking lamp needs.
+    #[must_use]
+    pub fn is_moving(&self) -> bool {
+        self.kept.view == View::Bench && self.bench().is_some_and(Bench::is_moving)
+    }
+
+    /// What the counter says and has counted, in one line.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        self.bench().map_or_else(String::new, |bench| {
+            let turns = bench.session().stand().bench().turns().as_f64();
+            format!("{} Counted {turns:.3} turns.", counter::in_words(bench.session()))
+        })
+    }
+
+    /// The bench.
+    #[must_use]
+    pub fn bench(&self) -> Option<&Bench> {
+        self.bench.as_ref().ok()
+    }
+
+    /// The bench, to be led by a test or a benchmark.
+    pub fn bench_mut(&mut self) -> Option<&mut Bench> {
+        self.bench.as_mut().ok()
+    }
+
+    /// Shows the window's content.
+    pub fn ui(&mut self, ui: &mut Ui) {
+        self.dress(ui.ctx());
+        let palette = look::palette(ui.visuals().dark_mode);
+        let bar = Frame::new().fill(palette.card).inner_margin(Margin::symmetric(10, 6));
+        Panel::top("views").frame(bar).show(ui, |ui| self.bar(ui));
+        let ground = Frame::new().fill(palette.ground).inner_margin(Margin::same(8));
+        let mut again = false;
+        CentralPanel::default().frame(ground).show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| match self.kept.view {
+                View::Bench => match &mut self.bench {
+                    Ok(bench) => again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
+                    Err(failure) => {
+                        ui.colored_label(palette.wrong, failure.to_string());
+                    }
+                },
+                View::Plan => self.plan(ui, palette),
+                View::Chart => self.chart(ui, palette),
+                View::Log => self.kept.log.show(ui, palette),
+            });
+        });
+        if let Some(text) = self.kept.job.clone().filter(|_| again) {
+            // It was taken before.
+            _ = self.put_on_bench(&text);
+        }
+        if self.kept.form.as_ref() != Some(&self.form) {
+            self.kept.form = Some(self.form.clone());
+        }
+    }
+
+    fn plan(&mut self, ui: &mut Ui, palette: Palette) {
+        match self.planner.show(ui, palette, &mut self.form, &mut self.files) {
+            Some(Wish::Wind(text)) => match self.put_on_bench(&text) {
+                Ok(()) => self.kept.view = View::Bench,
+                Err(failure) => self.files.say(Err(failure)),
+            },
+            None => {}
+        }
+    }
+
+    fn chart(&mut self, ui: &mut Ui, palette: Palette) {
+        let Some(job) = self.planner.job() else {
+            ui.colored_label(
+                palette.wrong,
+                "The job in the planner is not right yet: its metal is wanted here.",
+            );
+            return;
+        };
+        let chosen = self.charted.show(ui, palette, &mut self.kept.chart, job, &mut self.files);
+        if let Some(chosen) = chosen {
+            self.form.set("wire.size", chosen.wire);
+            self.form.set("mandrel.diameter", chosen.mandrel);
+            self.planner.take(&self.form);
+            self.kept.view = View::Plan;
+        }
+    }
+
+    fn dress(&mut self, ctx: &Context) {
+        if !std::mem::replace(&mut self.dressed, true) {
+            look::apply(ctx);
+            self.set_theme(ctx);
+            if self.kept.zoom_percent == 0 {
+                self.kept.zoom_percent = 100;
+            }
+        }
+        let zoom = self.kept.zoom_percent.clamp(50, 300) as f32 / 100.0;
+        if (ctx.zoom_factor() - zoom).abs() > 1e-3 {
+            ctx.set_zoom_factor(zoom);
+        }
+    }
+
+    fn set_theme(&self, ctx: &Context) {
+        ctx.set_theme(match self.kept.theme {
+            Theme::System => ThemePreference::System,
+            Theme::Light => ThemePreference::Light,
+            Theme::Dark => ThemePreference::Dark,
+        });
+    }
+
+    /// The views, the job, and how it looks.
+    fn bar(&mut self, ui: &mut Ui) {
+        ui.horizontal(|ui| {
+            for (view, name) in View::ALL {
+                if ui.selectable_label(self.kept.view == view, name).clicked() {
+                    self.kept.view = view;
+                }
+            }
+            let room = ui.available_width() - SIZES_WIDTH;
+            if let Ok(bench) = &self.bench
+                && room > 160.0
+            {
+                ui.separator();
+                mandrel::swatch(ui, &bench.session().job().metal_name);
+                ui.scope(|ui| {
+                    ui.set_max_width(room - 40.0);
+                    ui.add(Label::new(&bench.session().job().name).truncate());
+                });
+            }
+            ui.separator();
+            self.sizes(ui);
+        });
+    }
+
+    fn sizes(&mut self, ui: &mut Ui) {
+        let dark = ui.visuals().dark_mode;
+        if ui.button(if dark { "Light" } else { "Dark" }).clicked() {
+            self.kept.theme = if dark { Theme::Light } else { Theme::Dark };
+            self.set_theme(ui.ctx());
+        }
+        // Sizes that people know from their browser.
+        const SIZES: [u32; 7] = [75, 100, 125, 150, 175, 200, 250];
+        let at = SIZES.iter().position(|size| *size >= self.kept.zoom_percent).unwrap_or(1);
+        if counter::step(ui, "−", "Smaller").clicked() {
+            self.kept.zoom_percent = SIZES[at.saturating_sub(1)];
+        }
+        ui.label(format!("{} %", self.kept.zoom_percent));
+        if counter::step(ui, "+", "Larger").clicked() {
+            self.kept.zoom_percent = SIZES[(at + 1).min(SIZES.len() - 1)];
+        }
+    }
+}

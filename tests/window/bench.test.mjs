@@ -1,0 +1,148 @@
+// The program in a real window, with a real mouse and keyboard, under Xvfb: winds a coil, compares the
+// count, and prints how quickly the window comes and is drawn. Needs target/debug/turntally built with its
+// window, and Debian's xvfb and xdotool.
+import { test, before, after } from 'node:test';
+import assert from 'node:assert/strict';
+import { spawn, execFileSync } from 'node:child_process';
+import { once } from 'node:events';
+import { mkdtemp, readFile, rm } from 'node:fs/promises';
+import { createInterface } from 'node:readline';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+
+const program = process.env.TURNTALLY ?? new URL('../../target/debug/turntally', import.meta.url).pathname;
+// Where the controls are in a window of this size: sim/tests/window.rs holds them against their names.
+const places = JSON.parse(await readFile(new URL('../../sim/tests/window/places.json', import.meta.url)));
+
+let screen, env, home;
+const running = new Set();
+
+before(async () => {
+    home = await mkdtemp(join(tmpdir(), 'turntally-'));
+    // It picks a display that is free and says which.
+    screen = spawn('Xvfb', ['-displayfd', '1', '-screen', '0', '1280x800x24', '-nolisten', 'tcp'],
+        { stdio: ['ignore', 'pipe', 'ignore'] });
+    const [display] = await once(createInterface({ input: screen.stdout }), 'line');
+    env = { ...process.env, DISPLAY: `:${display}`, XDG_DATA_HOME: home, HOME: home };
+    delete env.WAYLAND_DISPLAY;
+});
+
+after(async () => {
+    for (const child of running) child.kill();
+    screen?.kill();
+    if (home) await rm(home, { recursive: true, force: true });
+});
+
+const xdo = (...args) => execFileSync('xdotool', args.map(String), { env, encoding: 'utf8' }).trim();
+
+/** The program, and what it has said. */
+class Bench {
+    constructor(...args) {
+        this.lines = [];
+        this.complaints = '';
+        this.process = spawn(program, ['bench', '--watch', ...args], { env, stdio: ['ignore', 'pipe', 'pipe'] });
+        running.add(this.process);
+        this.ended = once(this.process, 'exit').finally(() => running.delete(this.process));
+        createInterface({ input: this.process.stdout }).on('line', (line) => this.lines.push(line));
+        this.process.stderr.on('data', (text) => { this.complaints += text; });
+    }
+
+    get says() { return this.lines.findLast((line) => line.includes('Counted')) ?? ''; }
+    get counted() { return Number(/Counted (-?[\d.]+) turns/.exec(this.says)?.[1]); }
+
+    async until(what, holds, ms = 60_000) {
+        const deadline = Date.now() + ms;
+        while (!holds()) {
+            assert.ok(Date.now() < deadline && this.process.exitCode === null,
+                `${what}, but the counter says: ${this.says} ${this.complaints}`);
+            await new Promise((ready) => setTimeout(ready, 20));
+        }
+    }
+
+    async opens() {
+        await this.until('a first frame', () => this.lines.some((line) => line.startsWith('first frame')));
+        this.window = xdo('search', '--pid', this.process.pid, '--onlyvisible', '--name', 'turntally').split('\n')[0];
+        xdo('windowmove', this.window, 0, 0);
+        // There is no window manager to give it the keyboard.
+        xdo('windowfocus', '--sync', this.window);
+    }
+
+    click(name) {
+        const [x, y] = places.at[name];
+        xdo('mousemove', x, y, 'sleep', 0.05, 'mousedown', 1, 'sleep', 0.08, 'mouseup', 1, 'sleep', 0.05);
+    }
+
+    async closes() {
+        xdo('key', 'ctrl+q');
+        const [status] = await this.ended;
+        assert.deepEqual([status, this.complaints], [0, '']);
+    }
+}
+
+test('a coil is wound with a real mouse, and the count is right', { timeout: 300_000 }, async () => {
+    const bench = new Bench('demo');
+    await bench.opens();
+    console.log(`real window: ${bench.lines.find((line) => line.startsWith('first frame'))}`);
+    await bench.until('the choice', () => bench.says.startsWith('Choose the job'));
+    bench.click('Yes');
+    await bench.until('the job is taken', () => bench.says.startsWith('Catch the wire'));
+    bench.click('Yes');
+    await bench.until('the count begins', () => bench.says.startsWith('Winding'));
+
+    // The handle goes round with the pointer, five times, in steps of a hundredth of a turn.
+    const [x, y] = places.at.Crank;
+    const round = [];
+    for (let step = 0; step <= 500; step++) {
+        const angle = (step / 100) * 2 * Math.PI;
+        round.push('mousemove', Math.round(x + 60 * Math.sin(angle)), Math.round(y - 60 * Math.cos(angle)));
+        if (step === 0) round.push('sleep', 0.1, 'mousedown', 1);
+        round.push('sleep', 0.01);
+    }
+    xdo(...round, 'mouseup', 1);
+    // A pixel of the rim is a 377th of a turn.
+    await bench.until('five turns', () => Math.abs(bench.counted - 5) < 0.01);
+    await new Promise((ready) => setTimeout(ready, 500));
+    const dragged = bench.counted;
+    assert.ok(Math.abs(dragged - 5) < 0.01, `${dragged} turns`);
+
+    // The wheel winds on and back. (A notch of Xvfb's mouse comes twice: pressed and let go.)
+    xdo('mousemove', x, y, 'click', 4, 'sleep', 0.1, 'click', 4);
+    await bench.until('the wheel winds', () => bench.counted > dragged + 0.19);
+    xdo('click', 5, 'sleep', 0.1, 'click', 5);
+    await bench.until('the wheel winds back', () => Math.abs(bench.counted - dragged) < 1.5 / 1600);
+    // An arrow key is a tenth of a turn.
+    xdo('key', 'Right', 'sleep', 0.1, 'key', 'Up', 'sleep', 0.1, 'key', 'Left', 'sleep', 0.1, 'key', 'Up');
+    await bench.until('the keys wind', () => Math.abs(bench.counted - dragged - 0.2) < 1.5 / 1600);
+
+    // The demo job's coil wants 56.82 turns.
+    for (let clicks = 1; clicks <= 5; clicks++) bench.click('+10');
+    for (let clicks = 1; clicks <= 2; clicks++) bench.click('+1 turn');
+    await bench.until('the clicks wind', () => Math.abs(bench.counted - dragged - 52.2) < 1.5 / 1600);
+    assert.match(bench.says, /^(Stop now|Too far)/);
+    xdo('key', 'Return');
+    await bench.until('the coil is judged', () => bench.says.startsWith('Keep'));
+    bench.click('Yes');
+    await bench.until('the coil is kept', () => bench.says.startsWith('Coil kept'));
+    bench.click('Saw');
+    if (process.env.TURNTALLY_PICTURE) execFileSync('import', ['-window', 'root', process.env.TURNTALLY_PICTURE], { env });
+    await bench.closes();
+    console.log(`real window: ${bench.lines.at(-1)}`);
+});
+
+test('it remembers what it was left with', { timeout: 60_000 }, async () => {
+    const kept = await readFile(join(home, 'turntally', 'app.ron'), 'utf8');
+    assert.match(kept, /garden chain, second half/);
+    const bench = new Bench();
+    await bench.opens();
+    await bench.closes();
+});
+
+test('without a display it says so in a line', { timeout: 60_000 }, async () => {
+    const { DISPLAY, ...nowhere } = env;
+    const child = spawn(program, ['bench'], { env: nowhere, stdio: ['ignore', 'pipe', 'pipe'] });
+    let said = '';
+    child.stderr.on('data', (text) => { said += text; });
+    const [status] = await once(child, 'close');
+    assert.equal(status, 2);
+    assert.match(said, /^turntally: no window can be opened here \(.*\): turntally plan, wind and chart .*\n$/);
+});
