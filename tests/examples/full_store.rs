@@ -45,7 +45,7 @@ fn main() {
     // Set at the counter: what it is born with need not be kept.
     settings.batch.make = Make::Rings(600);
     desk.bench.set_up(settings);
-    let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
+    let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
     let mut store = Store::new(flash.clone(), Open, Layout::PICO);
 
     // One coil kept, and the next one begun.

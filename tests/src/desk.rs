@@ -86,7 +86,7 @@ impl Desk {
         let lines = Lines::new();
         let (sampler, panel) = board::pins(&lines);
         let mut app = App::new(bench, settings.build.pulses, SAMPLE_US as u32 * 1_000);
-        let flash = VirtualFlash::new(Cells::blank(Layout::PICO.end as usize));
+        let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
         let mut store = Store::new(flash, Open, Layout::PICO);
         app.load_from(&mut store);
         let mut desk = Self {
