@@ -241,8 +241,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     fn recover_log(&mut self) -> Result<Option<Known>, StoreError> {
         let mut newest: Option<u32> = None;
         for segment in 0..self.segments() {
-            for key in 0..3_u8 {
-                let range = self.segment_of(segment * ENTRIES);
+            let range = self.segment_of(segment * ENTRIES);
+            let mut first = [0; 4];
+            self.flash.look(range.start, &mut first)?;
+            // Where nothing was ever written nothing is looked for: the start of the counter waits for this.
+            let keys = if first == [0xff; 4] { 0 } else { 3 };
+            for key in 0..keys {
                 let found = fetch_item(&mut self.flash, range.clone(), &mut self.buffer, key).ok().flatten();
                 let number = found.and_then(log::number_of);
                 let number = number.filter(|&number| number <= LAST && self.segment_of(number) == range);
