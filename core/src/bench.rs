@@ -208,17 +208,19 @@ pub enum Fault {
     PowerCut,
 }
 
-/// All the faults that there are, in the order of their bits in [`Faults`].
-const ALL_FAULTS: [Fault; 8] = [
-    Fault::Dead(Channel::A),
-    Fault::Dead(Channel::B),
-    Fault::MissedSteps,
-    Fault::Chatter,
-    Fault::Backwards,
-    Fault::SamplesLost,
-    Fault::OutOfRange,
-    Fault::PowerCut,
-];
+impl Fault {
+    /// All that there are, in the order of their bits in [`Faults`].
+    pub const ALL: [Self; 8] = [
+        Self::Dead(Channel::A),
+        Self::Dead(Channel::B),
+        Self::MissedSteps,
+        Self::Chatter,
+        Self::Backwards,
+        Self::SamplesLost,
+        Self::OutOfRange,
+        Self::PowerCut,
+    ];
+}
 
 /// A set of faults.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -245,11 +247,11 @@ impl Faults {
 
     /// Those that are there.
     pub fn iter(self) -> impl Iterator<Item = Fault> {
-        ALL_FAULTS.into_iter().filter(move |&fault| self.contains(fault))
+        Fault::ALL.into_iter().filter(move |&fault| self.contains(fault))
     }
 
     fn bit(fault: Fault) -> u8 {
-        ALL_FAULTS.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
+        Fault::ALL.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
     }
 }
 
@@ -467,6 +469,14 @@ struct Slot {
     direction: Direction,
 }
 
+impl Slot {
+    /// Nothing has been made of it yet.
+    fn new(job: Job, fingerprint: u32) -> Self {
+        let direction = job.direction;
+        Self { job, fingerprint, progress: Progress::default(), learned: None, direction }
+    }
+}
+
 /// The counter: a pure function of its events.
 #[derive(Debug, Clone)]
 pub struct Bench {
@@ -523,10 +533,8 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
-        let direction = job.direction;
         let fingerprint = job.fingerprint();
-        let slot = Slot { job, fingerprint, progress: Progress::default(), learned: None, direction };
-        self.slots.push(slot).map_err(|_| TooManyJobs)?;
+        self.slots.push(Slot::new(job, fingerprint)).map_err(|_| TooManyJobs)?;
         if matches!(self.state, State::Choose { .. }) {
             self.enter_choose();
         }

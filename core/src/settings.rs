@@ -155,6 +155,14 @@ pub struct Build {
     pub units: Units,
 }
 
+impl Build {
+    /// What encoder and gear make of a turn; none where they make no count.
+    #[must_use]
+    pub fn per_turn(&self) -> Option<CountsPerTurn> {
+        CountsPerTurn::new(self.pulses, self.shaft, self.gear)
+    }
+}
+
 /// Everything that is set at the counter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(try_from = "Stored", into = "Stored")]
@@ -229,8 +237,7 @@ impl Settings {
         let winding =
             Winding::new(wire, batch.mandrel, 0.0, batch.kerf, spring).map_err(CannotMake::Winding)?;
         let tail = Turns::from_nano(i64::from(batch.tail_quarters) * Turns::ONE / 4);
-        let per_turn =
-            CountsPerTurn::new(build.pulses, build.shaft, build.gear).ok_or(CannotMake::Encoder)?;
+        let per_turn = build.per_turn().ok_or(CannotMake::Encoder)?;
         let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, batch.cradle)
             .map_err(CannotMake::Cradle)?;
         Ok(Job {

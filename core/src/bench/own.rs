@@ -1,6 +1,6 @@
 //! Setting up, and the batch that comes of it.
 
-use super::{Bench, Job, Key, MAX_JOBS, Progress, Slot, State};
+use super::{Bench, Job, Key, MAX_JOBS, Slot, State};
 use crate::counter::{Gear, Shaft};
 use crate::settings::{Build, Settings};
 use crate::setup::{List, SetUp, Step};
@@ -46,9 +46,8 @@ impl Bench {
     }
 
     fn replace_own(&mut self, job: Job, before: Build) {
-        let direction = job.direction;
         let fingerprint = job.own_fingerprint();
-        let mut slot = Slot { job, fingerprint, progress: Progress::default(), learned: None, direction };
+        let mut slot = Slot::new(job, fingerprint);
         let own = self.own.unwrap_or(self.slots.len());
         let now = self.settings.build;
         if let Some(old) = self.slots.get_mut(own) {
