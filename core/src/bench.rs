@@ -210,17 +210,19 @@ pub enum Fault {
     PowerCut,
 }
 
-/// All the faults that there are, in the order of their bits in [`Faults`].
-const ALL_FAULTS: [Fault; 8] = [
-    Fault::Dead(Channel::A),
-    Fault::Dead(Channel::B),
-    Fault::MissedSteps,
-    Fault::Chatter,
-    Fault::Backwards,
-    Fault::SamplesLost,
-    Fault::OutOfRange,
-    Fault::PowerCut,
-];
+impl Fault {
+    /// All that there are, in the order of their bits in [`Faults`].
+    pub const ALL: [Self; 8] = [
+        Self::Dead(Channel::A),
+        Self::Dead(Channel::B),
+        Self::MissedSteps,
+        Self::Chatter,
+        Self::Backwards,
+        Self::SamplesLost,
+        Self::OutOfRange,
+        Self::PowerCut,
+    ];
+}
 
 /// A set of faults.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -247,11 +249,11 @@ impl Faults {
 
     /// Those that are there.
     pub fn iter(self) -> impl Iterator<Item = Fault> {
-        ALL_FAULTS.into_iter().filter(move |&fault| self.contains(fault))
+        Fault::ALL.into_iter().filter(move |&fault| self.contains(fault))
     }
 
     fn bit(fault: Fault) -> u8 {
-        ALL_FAULTS.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
+        Fault::ALL.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
     }
 }
 
@@ -484,8 +486,9 @@ struct Slot {
 }
 
 impl Slot {
-    fn new(job: Job) -> Self {
-        let (direction, fingerprint) = (job.direction, job.fingerprint());
+    /// Nothing has been made of it yet.
+    fn new(job: Job, fingerprint: u32) -> Self {
+        let direction = job.direction;
         Self { job, fingerprint, progress: Progress::default(), learned: None, direction }
     }
 }
@@ -546,7 +549,8 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
-        self.slots.push(Slot::new(job)).map_err(|_| TooManyJobs)?;
+        let fingerprint = job.fingerprint();
+        self.slots.push(Slot::new(job, fingerprint)).map_err(|_| TooManyJobs)?;
         if matches!(self.state, State::Choose { .. }) {
             self.enter_choose();
         }

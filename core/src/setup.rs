@@ -11,7 +11,7 @@ use core::fmt::{self, Write};
 use heapless::String;
 
 use crate::bench::Key;
-use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
 use crate::settings::{
@@ -134,17 +134,13 @@ impl SetUp {
     /// Turns of the mandrel since the entry for the direction was opened.
     #[must_use]
     pub fn turns(&self) -> Turns {
-        self.per_turn().and_then(|per_turn| per_turn.turns(self.counts)).unwrap_or_default()
+        self.draft.build.per_turn().and_then(|per_turn| per_turn.turns(self.counts)).unwrap_or_default()
     }
 
     /// The direction that has been taught.
     #[must_use]
     pub fn taught(&self) -> Option<Direction> {
-        Direction::taught_by(self.counts, self.per_turn()?)
-    }
-
-    fn per_turn(&self) -> Option<CountsPerTurn> {
-        self.draft.build.per_turn()
+        Direction::taught_by(self.counts, self.draft.build.per_turn()?)
     }
 
     /// A number that is another one whenever the pages may look different.

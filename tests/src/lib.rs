@@ -8,12 +8,13 @@ pub mod stops;
 
 use std::fmt;
 
-use turntally_core::bench::Lead;
+use turntally_core::bench::{Fault, Lead};
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::signal::Channel;
 use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;
 use turntally_sim::operator::MANNERS;
-use turntally_sim::run::{self, Nobody, Outcome, Setup};
+use turntally_sim::run::{self, Coil, Nobody, Outcome, Setup};
 
 /// A random job file: any listed metal and temper, wire, mandrel, gear and encoder that fit together.
 /// Small, so that thousands can be wound.
@@ -45,12 +46,40 @@ pub fn random_job(rng: &mut fastrand::Rng) -> String {
     )
 }
 
+/// A batch that was wound.
+#[derive(Debug)]
+pub struct Batch {
+    /// What was switched on.
+    pub faults: FaultSet,
+    /// Counts in half a revolution of its encoder.
+    pub half_revolution: u64,
+    /// What came of it.
+    pub outcome: Outcome,
+}
+
+impl Batch {
+    /// Whether this coil came off within the half revolution that a dead channel takes to be noticed, and it was
+    /// noticed on the next one, if there was one: the limit that the README tells.
+    fn ended_before_noticed(&self, coil: usize) -> bool {
+        let dead = |coil: &Coil| {
+            [Channel::A, Channel::B]
+                .into_iter()
+                .any(|channel| coil.record.faults.contains(Fault::Dead(channel)))
+        };
+        let off = |coil: &Coil| coil.record.counts.abs_diff(coil.true_counts);
+        let mut coils = self.outcome.coils.iter().skip(coil);
+        (self.faults.has(FaultKind::DeadA) || self.faults.has(FaultKind::DeadB))
+            && coils.next().is_some_and(|coil| !dead(coil) && off(coil) <= self.half_revolution)
+            && coils.next().is_none_or(dead)
+    }
+}
+
 /// Winds one random batch with random faults out of `kinds`.
 ///
 /// # Panics
 /// Where the random job is refused or the run fails: that is a fault of the test.
 #[must_use]
-pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> (FaultSet, Outcome) {
+pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> Batch {
     let mut rng = fastrand::Rng::with_seed(seed);
     let text = random_job(&mut rng);
     let job = match Job::parse(&text) {
@@ -61,7 +90,7 @@ pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> (FaultSet, Outcome) {
     let manner = MANNERS[rng.usize(..MANNERS.len())];
     let setup = Setup { seed, manner, faults, lead: Lead::Learned(DEFAULT_LEAD) };
     match run::wind(&job, setup, &mut Nobody) {
-        Ok(outcome) => (faults, outcome),
+        Ok(outcome) => Batch { faults, half_revolution: 2 * u64::from(job.pulses_per_rev), outcome },
         Err(failure) => unreachable!("seed {seed}: {failure}"),
     }
 }
@@ -87,6 +116,8 @@ pub struct Tally {
     pub silent: u64,
     /// Coils miscounted by more than the doubt that was said.
     pub beyond_doubt: u64,
+    /// Coils that came off before a dead channel could be noticed, and are in neither of the two above.
+    pub ended_before_noticed: u64,
     /// Batches that were not finished.
     pub unfinished: u64,
     /// The seeds behind the worst of these.
@@ -95,19 +126,24 @@ pub struct Tally {
 
 impl Tally {
     /// Adds a batch.
-    pub fn add(&mut self, seed: u64, faults: FaultSet, outcome: &Outcome) {
+    pub fn add(&mut self, seed: u64, batch: &Batch) {
+        let Batch { faults, outcome, .. } = batch;
         self.batches += 1;
         self.edges += outcome.edges;
         self.unfinished += u64::from(!outcome.finished);
         let mut suspect = false;
-        for coil in &outcome.coils {
+        for (place, coil) in outcome.coils.iter().enumerate() {
             self.coils += 1;
             self.promised += u64::from(coil.record.rings);
             self.cut += u64::from(coil.rings_cut);
             let off = coil.record.counts.abs_diff(coil.true_counts);
             let broken = coil.rings_cut < coil.record.rings;
-            let silent = off > 0 && coil.record.faults.is_empty();
-            let beyond = run::doubt_counts(coil.record.doubt).is_some_and(|doubt| off > doubt);
+            let mut silent = off > 0 && coil.record.faults.is_empty();
+            let mut beyond = run::doubt_counts(coil.record.doubt).is_some_and(|doubt| off > doubt);
+            if (silent || beyond) && batch.ended_before_noticed(place) {
+                self.ended_before_noticed += 1;
+                (silent, beyond) = (false, false);
+            }
             self.miscounted += u64::from(off > 0);
             self.broken_promises += u64::from(broken);
             self.silent += u64::from(silent);
@@ -126,13 +162,14 @@ impl fmt::Display for Tally {
         write!(
             f,
             "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the doubt \
-             said), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
+             said, {} besides that came off before a dead channel could be noticed), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
             self.batches,
             self.coils,
             self.edges,
             self.miscounted,
             self.silent,
             self.beyond_doubt,
+            self.ended_before_noticed,
             self.promised,
             self.cut,
             self.broken_promises,
@@ -159,12 +196,12 @@ pub fn campaign(batches: u64, kinds: &[FaultKind]) -> Tally {
                     if seed >= batches {
                         return;
                     }
-                    let (faults, outcome) = random_batch(seed, kinds);
+                    let batch = random_batch(seed, kinds);
                     let mut sum = match sum.lock() {
                         Ok(sum) => sum,
                         Err(poisoned) => poisoned.into_inner(),
                     };
-                    sum.add(seed, faults, &outcome);
+                    sum.add(seed, &batch);
                 }
             });
         }

@@ -39,6 +39,7 @@ fn other_faults_are_reported_and_cost_no_promise() {
     let tally = campaign(batches() / 4, &all);
     println!("all faults: {tally}");
     assert_eq!((tally.silent, tally.beyond_doubt, tally.broken_promises), (0, 0, 0), "{tally}");
+    assert!(tally.ended_before_noticed * 1_000 <= tally.coils, "a coil in a thousand at most: {tally}");
     // The faults are there: some counts are wrong, and some batches are given up.
     assert!(tally.miscounted > 0 && tally.unfinished > 0, "{tally}");
 }

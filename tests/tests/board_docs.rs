@@ -182,17 +182,7 @@ fn drawn_pins_are_those_of_the_firmware() {
 
 /// Every fault of the bench; the match makes the compiler ask for a new one here.
 fn faults() -> Vec<Fault> {
-    let all = vec![
-        Fault::Dead(Channel::A),
-        Fault::Dead(Channel::B),
-        Fault::MissedSteps,
-        Fault::Chatter,
-        Fault::Backwards,
-        Fault::SamplesLost,
-        Fault::OutOfRange,
-        Fault::PowerCut,
-    ];
-    for fault in &all {
+    for fault in Fault::ALL {
         match fault {
             Fault::Dead(Channel::A | Channel::B)
             | Fault::MissedSteps
@@ -203,7 +193,7 @@ fn faults() -> Vec<Fault> {
             | Fault::PowerCut => {}
         }
     }
-    all
+    Fault::ALL.to_vec()
 }
 
 /// Every reason why something was not kept, likewise.

@@ -28,14 +28,14 @@ impl Bench {
         if self.coil.is_some() {
             return false;
         }
-        let slot = Slot::new(job);
+        let fingerprint = job.fingerprint();
         match self.slots.get_mut(place) {
-            Some(before) if before.fingerprint == slot.fingerprint => true,
+            Some(before) if before.fingerprint == fingerprint => true,
             Some(before) => {
-                *before = slot;
+                *before = Slot::new(job, fingerprint);
                 true
             }
-            None => place == self.slots.len() && self.slots.push(slot).is_ok(),
+            None => place == self.slots.len() && self.slots.push(Slot::new(job, fingerprint)).is_ok(),
         }
     }
 

@@ -47,7 +47,7 @@ impl Bench {
 
     fn replace_own(&mut self, job: Job, before: Build) {
         let fingerprint = job.own_fingerprint();
-        let mut slot = Slot { fingerprint, ..Slot::new(job) };
+        let mut slot = Slot::new(job, fingerprint);
         let own = self.own.unwrap_or(self.slots.len());
         let now = self.settings.build;
         if let Some(old) = self.slots.get_mut(own) {

@@ -62,47 +62,28 @@ pub enum Entry {
     Take,
 }
 
-const BY_RINGS: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Rings,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
-const BY_TURNS: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Turns,
-    Entry::Coils,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
-const BY_LENGTH: &[Entry] = &[
-    Entry::Metal,
-    Entry::Temper,
-    Entry::SizedBy,
-    Entry::Wire,
-    Entry::Mandrel,
-    Entry::CountIn,
-    Entry::Length,
-    Entry::Coils,
-    Entry::Kerf,
-    Entry::Cradle,
-    Entry::Tail,
-    Entry::Take,
-];
+/// The batch's list: only what is made of it differs with what it is counted in.
+macro_rules! batch {
+    ($($made:expr),+) => {
+        &[
+            Entry::Metal,
+            Entry::Temper,
+            Entry::SizedBy,
+            Entry::Wire,
+            Entry::Mandrel,
+            Entry::CountIn,
+            $($made,)+
+            Entry::Kerf,
+            Entry::Cradle,
+            Entry::Tail,
+            Entry::Take,
+        ]
+    };
+}
+
+const BY_RINGS: &[Entry] = batch![Entry::Rings];
+const BY_TURNS: &[Entry] = batch![Entry::Turns, Entry::Coils];
+const BY_LENGTH: &[Entry] = batch![Entry::Length, Entry::Coils];
 const COUNTER: &[Entry] = &[
     Entry::Pulses,
     Entry::Shaft,

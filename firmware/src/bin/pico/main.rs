@@ -197,7 +197,7 @@ async fn tick(
         keep::take(app);
         vitals::at(3);
         if app.redraw_due(now) {
-            next.signal(app.view().clone());
+            oled::show(next, app.view());
         }
         if ticks.is_multiple_of(20) {
             let mut vitals = Vitals::of(app);

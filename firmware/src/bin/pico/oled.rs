@@ -23,6 +23,13 @@ bind_interrupts!(struct Irqs {
 /// What is to be shown next; a newer one takes the place of one not shown yet.
 pub type Next = Signal<CriticalSectionRawMutex, View>;
 
+/// Hands it what there is to be shown now.
+pub fn show(next: &Next, view: &View) {
+    // SAFETY: the view is whole, and owns nothing that a second one would own too: plain values in itself, and
+    // references to constants. A clone is the same thing member by member, in 1.5 KB of code.
+    next.signal(unsafe { core::ptr::read(view) });
+}
+
 /// The one that there is, to be called once. It is made here since its first value is not all zeros, and
 /// would take its whole size in flash as well.
 pub fn next() -> &'static Next {
