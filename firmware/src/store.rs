@@ -34,7 +34,7 @@ pub mod records;
 use guard::{FlashError, Gate, Guard, SECTOR};
 use log::Log;
 use notes::Stretch;
-use records::{Area, Record};
+use records::{Area, Newest, Record};
 
 /// The form that records have now.
 const FORM: u8 = 1;
@@ -165,6 +165,8 @@ pub struct Store<F, G> {
     buffer: [u8; RECORD_LEN],
     /// The records that are whole, once they have been looked for.
     area: Option<Area>,
+    /// What is in it.
+    newest: Newest,
     /// Where the notes of this coil, or the next, go.
     stretch: Option<Stretch>,
     /// Bytes that notes may still take.
@@ -177,7 +179,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// On this flash. The layout's borders must be whole sectors.
     pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
         let flash = Guard::new(flash, gate);
-        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0, log: None }
+        Self {
+            flash,
+            layout,
+            buffer: [0; RECORD_LEN],
+            area: None,
+            newest: Newest::NONE,
+            stretch: None,
+            room: 0,
+            log: None,
+        }
     }
 
     /// The flash inside.
@@ -272,6 +283,21 @@ fn fetch_item<'a, F: BlockingFlash, G: Gate>(
     key: u8,
 ) -> Result<Option<&'a [u8]>, StoreError> {
     Ok(at_once(map(flash, range)?.fetch_item(buffer, &key))??)
+}
+
+/// Shows every item of the map that lies in `range`, older ones of a key before newer ones.
+fn each_item<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &mut [u8],
+    mut see: impl FnMut(u8, &[u8]),
+) -> Result<(), StoreError> {
+    let mut map = map(flash, range)?;
+    let mut items = at_once(map.fetch_all_items(buffer))??;
+    while let Some((key, bytes)) = at_once(items.next(buffer))?? {
+        see(key, bytes);
+    }
+    Ok(())
 }
 
 fn map<F: BlockingFlash, G: Gate>(
