@@ -172,6 +172,7 @@ impl App {
             turns_per_minute: bench.turns_per_minute(),
             trouble: self.view().trouble.is_some(),
             coils_left: bench.coils_left(),
+            wire_left: bench.wire_left(),
         }
     }
 

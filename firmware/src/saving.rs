@@ -82,9 +82,8 @@ impl Saving {
             }
             *saved = bench.batch(job);
         }
-        if let Some(coil) = kept.uncounted {
-            // One of a job that has gone counts for none.
-            _ = bench.count_coil(coil);
+        for change in &kept.changes {
+            bench.catch_up(change);
         }
         if let Some((note, since)) = &kept.note {
             // A note of a coil that came off is no news.

@@ -48,6 +48,7 @@ pub fn job() -> Job {
             rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
             lead: Lead::Learned(Micros::from_millis(300)),
+            spool: None,
         })
     };
     match made() {
