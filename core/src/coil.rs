@@ -99,8 +99,6 @@ pub struct Ring {
     pub centre_diameter: Mm,
     /// Wire in one released turn.
     pub turn_wire: Mm,
-    /// The helix angle, in radians.
-    pub helix_angle: f64,
     /// Wire that one cut turns to swarf: the kerf along the helix.
     pub kerf_wire: Mm,
     /// Wire in the ring.
@@ -220,13 +218,18 @@ impl Winding {
         Ring {
             centre_diameter: Mm::new(centre),
             turn_wire: Mm::new(turn),
-            helix_angle: libm::atan(self.pitch().get() / (PI * centre)),
             kerf_wire: Mm::new(kerf_wire),
             wire: Mm::new(wire),
             inner_diameter: Mm::new(centre - d),
             closed_inner_diameter: Mm::new(closed),
             aspect_ratio: closed / d,
         }
+    }
+
+    /// The helix angle of the coil where it opens by `spring_ratio`, in radians.
+    #[must_use]
+    pub fn helix_angle(&self, spring_ratio: f64) -> f64 {
+        libm::atan(self.pitch().get() / (PI * spring_ratio * self.wound_diameter().get()))
     }
 
     /// Mass of one ring at a spring ratio.
