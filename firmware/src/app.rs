@@ -89,6 +89,7 @@ struct Look {
 
 impl App {
     /// For an encoder of `pulses_per_rev`, sampled every `sample_period_ns`.
+    #[inline(never)] // As a part of its caller 96 bytes more.
     #[must_use]
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         let own_jobs = bench.jobs().len();
@@ -165,6 +166,7 @@ impl App {
     }
 
     /// Goes on from what the store holds.
+    #[inline(never)] // As a part of its caller 80 bytes more.
     pub fn restore(&mut self, kept: &Kept) {
         if let Some(trouble) = self.saving.restore(kept, &mut self.view.bench) {
             self.report(trouble);
@@ -173,11 +175,13 @@ impl App {
 
     /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
+    #[inline(never)] // As a part of its caller 412 bytes more.
     pub fn save_due(&mut self) -> Option<Save> {
         self.saving.next(&self.view.bench, self.view.trouble.is_none())
     }
 
     /// Takes the news of what [`App::save_due`] handed out last.
+    #[inline(never)] // As a part of its caller 88 bytes more.
     pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
         if let Some(trouble) = self.saving.done(save, result) {
             self.report(trouble);
@@ -272,6 +276,7 @@ impl App {
     }
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
+    #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
         self.rebuild(front);
         let View { bench, trouble, offer } = &mut self.view;

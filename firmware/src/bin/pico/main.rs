@@ -16,6 +16,7 @@ mod mem;
 mod oled;
 mod pins;
 mod sampler;
+mod signal;
 mod sounder;
 mod vitals;
 
