@@ -4,7 +4,7 @@ use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
     Sense, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Key, Phase, Pick, State};
+use turntally_core::bench::{Fault, Key, Phase, Pick, State, Tally};
 use turntally_core::screen::{HEIGHT, WIDTH};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
@@ -61,7 +61,7 @@ pub fn in_words(session: &Session) -> String {
     let (turns, target) = (bench.turns().nano(), bench.target_turns().nano());
     let to_go = up(target - turns);
     match bench.phase() {
-        Phase::Choose | Phase::SetUp => choosing(bench.state()).unwrap_or_default(),
+        Phase::Choose | Phase::SetUp | Phase::Sawn => choosing(bench.state()).unwrap_or_default(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
@@ -90,7 +90,14 @@ fn choosing(state: &State) -> Option<String> {
         State::Choose { pick: Pick::Job } => "Choose the job: Yes takes it.".to_owned(),
         State::Choose { pick: Pick::SetUpBatch } => "Set up a batch: Yes begins.".to_owned(),
         State::Choose { pick: Pick::SetUpCounter } => "Set up the counter: Yes begins.".to_owned(),
+        State::Choose { pick: Pick::Sawn } => "Count the rings of what was sawn: Yes begins.".to_owned(),
         State::SetUp(pages) => set_up(pages),
+        State::Sawn(Tally { rings, at_rejects: false, .. }) => {
+            format!("{rings} good rings: the knob corrects it, Yes goes on, No leaves.")
+        }
+        State::Sawn(Tally { rejects, .. }) => {
+            format!("{rejects} rings no good: the knob corrects it, Yes writes it down, No goes back.")
+        }
         _ => return None,
     })
 }
