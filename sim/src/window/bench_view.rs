@@ -27,6 +27,9 @@ const MOST_STEP: f64 = 0.1;
 /// How wide the counter is, and how large the crank where there is room.
 const COUNTER_WIDTH: f32 = 300.0;
 const CRANK_SIZE: f32 = 168.0;
+/// What stands above and below the picture where the window is high: in the one that opens, both columns end
+/// together.
+const BESIDE_PICTURE: f32 = 371.0;
 /// A pulse of the sounder is seen for so long, in seconds.
 const PULSE: f64 = 0.12;
 
@@ -216,7 +219,11 @@ impl Bench {
     fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
-        let height = if ui.available_width() < 500.0 { 190.0 } else { 250.0 };
+        let height = if ui.available_width() < 500.0 {
+            190.0
+        } else {
+            (ui.clip_rect().height() - BESIDE_PICTURE).clamp(250.0, 460.0)
+        };
         card(ui, palette, |ui| {
             mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, height);
             for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {

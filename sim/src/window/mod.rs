@@ -242,19 +242,23 @@ impl App {
         let palette = look::palette(ui.visuals().dark_mode);
         let bar = Frame::new().fill(palette.card).inner_margin(Margin::symmetric(10, 6));
         Panel::top("views").frame(bar).show(ui, |ui| self.bar(ui));
-        let ground = Frame::new().inner_margin(Margin::same(8));
         let mut again = false;
-        CentralPanel::default().frame(ground).show(ui, |ui| {
-            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| match self.kept.view {
-                View::Bench => match &mut self.bench {
-                    Ok(bench) => again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
-                    Err(failure) => {
-                        ui.colored_label(palette.wrong, failure.to_string());
-                    }
-                },
-                View::Plan => self.plan(ui, palette),
-                View::Chart => self.chart(ui, palette),
-                View::Log => self.kept.log.show(ui, palette),
+        CentralPanel::default().frame(Frame::NONE).show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+                // The margin scrolls along: what is cut off ends at the window's edge, and the bar stands free.
+                Frame::new().inner_margin(Margin::same(8)).show(ui, |ui| match self.kept.view {
+                    View::Bench => match &mut self.bench {
+                        Ok(bench) => {
+                            again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log);
+                        }
+                        Err(failure) => {
+                            ui.colored_label(palette.wrong, failure.to_string());
+                        }
+                    },
+                    View::Plan => self.plan(ui, palette),
+                    View::Chart => self.chart(ui, palette),
+                    View::Log => self.kept.log.show(ui, palette),
+                });
             });
         });
         if let Some(text) = self.kept.job.clone().filter(|_| again) {
