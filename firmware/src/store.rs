@@ -241,6 +241,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Whatever kept it from being kept; what was there before is still there.
+    #[inline(never)] // As a part of its caller 320 bytes more.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
             Save::Batch(job, batch) => {

@@ -10,6 +10,7 @@
 mod born;
 mod chip;
 mod crash;
+mod divide;
 mod keep;
 mod link;
 mod mem;
