@@ -45,6 +45,7 @@ unsafe impl Sync for Kept {}
 static KEPT: Kept = Kept(UnsafeCell::new(MaybeUninit::uninit()));
 
 /// Why the chip started, if it was not for having been switched on: to be called once, first thing.
+#[inline(never)] // As a part of its caller 48 bytes more.
 pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
     let advice = ["What was saved of a coil", "is there in a moment."];
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
