@@ -315,7 +315,6 @@ impl Micros {
     }
 
     /// The time since `earlier`; zero if that lies ahead (a clock that was set back).
-    #[inline(never)] // As a part of its caller 264 bytes more.
     #[must_use]
     pub const fn since(self, earlier: Self) -> Self {
         Self(self.0.saturating_sub(earlier.0))

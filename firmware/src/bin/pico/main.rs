@@ -10,7 +10,6 @@
 mod born;
 mod chip;
 mod crash;
-mod divide;
 mod keep;
 mod link;
 mod mem;
