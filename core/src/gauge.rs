@@ -7,6 +7,7 @@
 use core::fmt;
 use core::str::FromStr;
 
+use crate::plain::Plain;
 use crate::units::{Length, QuantityError};
 
 /// The table a gauge number belongs to. A number alone means two different wires.
@@ -174,13 +175,11 @@ impl Gauge {
 /// Written as it is spoken: `16 AWG`, `2/0 SWG`.
 impl fmt::Display for Gauge {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // As what the chip writes everywhere else: each kind of number takes its own few hundred bytes.
         let number = i64::from(self.number);
-        if number < 0 {
-            write!(f, "{}/0 {}", 1 - number, self.system)
-        } else {
-            write!(f, "{number} {}", self.system)
-        }
+        let (number, of) = if number < 0 { (1 - number, "/0 ") } else { (number, " ") };
+        number.put(f)?;
+        f.write_str(of)?;
+        self.system.fmt(f)
     }
 }
 

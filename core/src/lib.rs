@@ -5,7 +5,7 @@
 //! signal; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
 //! batch into coils; [`settings`] are what the user sets at the counter, and [`setup`] the pages for it.
-//! [`link`] is what a counter and a computer say to each other.
+//! [`link`] is what a counter and a computer say to each other; [`mod@plain`] puts its words together.
 //!
 //! # Conventions
 //! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a
@@ -24,6 +24,7 @@ pub mod cue;
 pub mod gauge;
 pub mod link;
 pub mod metal;
+pub mod plain;
 pub mod plan;
 pub mod quadrature;
 pub mod screen;

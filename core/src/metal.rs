@@ -85,7 +85,7 @@ impl Temper {
     /// Every temper, from the softest.
     pub const ALL: [Self; 4] = [Self::Soft, Self::HalfHard, Self::Hard, Self::Spring];
 
-    const fn name(self) -> &'static str {
+    pub(crate) const fn name(self) -> &'static str {
         match self {
             Self::Soft => "soft",
             Self::HalfHard => "half-hard",

@@ -21,6 +21,7 @@ use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
 use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Tally, Target};
+use crate::plain;
 use crate::settings::OnSpool;
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};
@@ -147,20 +148,20 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
     let progress = bench.progress();
     match (job.target, progress.kept) {
         (Target::Rings(rings), 0) => {
-            text(format_args!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
+            text(plain!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
         }
-        (Target::Rings(rings), _) => text(format_args!("{} of {rings} rings made", progress.rings)),
+        (Target::Rings(rings), _) => text(plain!("{} of {} rings made", progress.rings, rings)),
         (Target::Coils { coils, .. }, 0) => {
-            text(format_args!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
+            text(plain!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
         }
-        (Target::Coils { coils, .. }, kept) => text(format_args!("{kept} of {coils} coils made")),
+        (Target::Coils { coils, .. }, kept) => text(plain!("{} of {} coils made", kept, coils)),
     }
 }
 
 /// The coils that have been sawn, and what they promise.
 fn sawn_so_far(bench: &Bench) -> Text {
     let unsawn = bench.unsawn();
-    text(format_args!("{}: {} sure", counted(unsawn.coils, "coil"), counted(unsawn.rings, "ring")))
+    text(plain!("{}: {} sure", counted(unsawn.coils, "coil"), counted(unsawn.rings, "ring")))
 }
 
 /// What the maker counts after sawing.
@@ -174,7 +175,7 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
         true => (tally.rejects, "no good", "good", "write down"),
     };
     page.headline(PLAIN, &sawn_so_far(bench), "")?;
-    page.number(&text(format_args!("{value}")))?;
+    page.number(&text(plain!("{}", value)))?;
     page.beside("rings", what)?;
     page.keys(Some(no), yes)
 }
@@ -182,7 +183,7 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let made = bench.progress().rings;
     let rings = match bench.job().map(|(_, job)| job.target) {
-        Some(Target::Rings(wanted)) => text(format_args!("{made}/{wanted} rings")),
+        Some(Target::Rings(wanted)) => text(plain!("{}/{} rings", made, wanted)),
         _ => counted(made, "ring"),
     };
     page.headline(BOLD, &coil_of(bench), &rings)?;
@@ -231,7 +232,7 @@ fn paused<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_,
     page.left(TITLE, "Paused", 26)?;
     page.left(PLAIN, "still counting", 38)?;
     page.right_within(FIGURE, &wound(bench.turns()), 38, 54)?;
-    page.right(PLAIN, &text(format_args!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
+    page.right(PLAIN, &text(plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
     page.keys(Some("end coil"), "wind on")
 }
 
@@ -242,9 +243,9 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     let rings = match bench.doubt() {
         Doubt::Unknown => text(format_args!("no rings sure")),
-        Doubt::Within(_) => text(format_args!("{} sure", counted(bench.rings_now(), "ring"))),
+        Doubt::Within(_) => text(plain!("{} sure", counted(bench.rings_now(), "ring"))),
     };
-    page.headline(PLAIN, &text(format_args!("{} turns", hundredths(bench.turns()))), &rings)?;
+    page.headline(PLAIN, &text(plain!("{} turns", hundredths(bench.turns()))), &rings)?;
     for (option, words, top) in [
         (Choice::Keep, "Keep: snip and saw", 12),
         (Choice::Scrap, "Throw it away", 25),
@@ -264,20 +265,18 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     };
     page.headline(
         BOLD,
-        &text(format_args!("Coil {} kept", progress.kept)),
-        &text(format_args!("{} to come", bench.coils_left())),
+        &text(plain!("Coil {} kept", progress.kept)),
+        &text(plain!("{} to come", bench.coils_left())),
     )?;
     page.rule()?;
-    page.left_with(SMALL_FIGURE, &text(format_args!("{made}")), 30, |page, end| {
-        page.put(PLAIN, &text(format_args!("of {wanted} {what}")), end + 5, 30, Side::Left, ACROSS - 6 - end)
+    page.left_with(SMALL_FIGURE, &text(plain!("{}", made)), 30, |page, end| {
+        page.put(PLAIN, &text(plain!("of {} {}", wanted, what)), end + 5, 30, Side::Left, ACROSS - 6 - end)
     })?;
     page.bar(34, made, wanted)?;
     let turns = to_go(bench.target_turns().nano());
     let next_coil = match bench.wire_left() {
-        None => text(format_args!("Next: {turns} turns")),
-        Some(left) => {
-            text(format_args!("{turns} turns; {} left", OnSpool(left, bench.settings().build.units)))
-        }
+        None => text(plain!("Next: {} turns", turns)),
+        Some(left) => text(plain!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units))),
     };
     page.left(PLAIN, &next_coil, 49)?;
     page.keys(Some("jobs"), "next")
@@ -286,7 +285,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
 fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
     page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
-    page.number(&text(format_args!("{}", progress.rings)))?;
+    page.number(&text(plain!("{}", progress.rings)))?;
     page.beside("rings", "sure")?;
     page.keys(None, "jobs")
 }
@@ -313,7 +312,7 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     }
     let doubt = match bench.doubt() {
         Doubt::Unknown => text(format_args!("Count lost: no rings sure")),
-        Doubt::Within(_) => text(format_args!("{} still sure", counted(bench.rings_now(), "ring"))),
+        Doubt::Within(_) => text(plain!("{} still sure", counted(bench.rings_now(), "ring"))),
     };
     page.left(BOLD, &doubt, 47)?;
     page.keys(Some("scrap"), "go on")
@@ -324,13 +323,13 @@ fn power_cut<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let kept = text(format_args!("{} turns kept,", hundredths(bench.turns())));
+    let kept = text(plain!("{} turns kept,", hundredths(bench.turns())));
     page.left(BOLD, &kept, 25)?;
     let (first, second) = match (bench.doubt(), bench.job()) {
         (Doubt::Within(doubt), Some((_, job))) => {
             let counts = i64::try_from(doubt).unwrap_or(i64::MAX);
             let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
-            (text(format_args!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
+            (text(plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
         }
         _ => (text(format_args!("more came after them:")), "no rings are sure."),
     };
@@ -358,7 +357,7 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
 fn coil_of(bench: &Bench) -> Text {
     let kept = bench.progress().kept;
     let coils = kept.saturating_add(bench.coils_left());
-    text(format_args!("Coil {} of {coils}", kept.saturating_add(1)))
+    text(plain!("Coil {} of {}", kept.saturating_add(1), coils))
 }
 
 /// Rings that the coil on the mandrel makes certain; `~` where doubt has lowered them.
@@ -366,7 +365,7 @@ fn rings_so_far(bench: &Bench) -> Text {
     match bench.doubt() {
         Doubt::Unknown => text(format_args!("? rings")),
         Doubt::Within(0) => counted(bench.rings_now(), "ring"),
-        Doubt::Within(_) => text(format_args!("~{}", counted(bench.rings_now(), "ring"))),
+        Doubt::Within(_) => text(plain!("~{}", counted(bench.rings_now(), "ring"))),
     }
 }
 
@@ -379,7 +378,7 @@ fn text(arguments: core::fmt::Arguments<'_>) -> Text {
 
 /// `1 ring`, `2 rings`.
 fn counted(number: u32, thing: &str) -> Text {
-    text(format_args!("{number} {thing}{}", if number == 1 { "" } else { "s" }))
+    text(plain!("{} {}{}", number, thing, if number == 1 { "" } else { "s" }))
 }
 
 /// A job's name without characters that would move the pen.
@@ -400,18 +399,18 @@ fn wound(turns: Turns) -> Text {
 fn to_go(nano: i64) -> Text {
     let up = |unit: i64| nano.div_euclid(unit) + i64::from(nano.rem_euclid(unit) > 0);
     let tenths = up(Turns::ONE / 10);
-    if tenths >= 1_000 { text(format_args!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
+    if tenths >= 1_000 { text(plain!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
 }
 
 /// Turns too many, rounded up like those to go, with a sign.
 fn past(nano: i64) -> Text {
-    text(format_args!("+{}", to_go(nano)))
+    text(plain!("+{}", to_go(nano)))
 }
 
 fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
     let tenths = tenths.saturating_abs();
-    text(format_args!("{sign}{}.{}", tenths / 10, tenths % 10))
+    text(plain!("{}{}.{}", sign, tenths / 10, tenths % 10))
 }
 
 /// Rounded up, as a doubt is.
@@ -423,7 +422,7 @@ fn hundredths(turns: Turns) -> Text {
     let parts = turns.nano().div_euclid(Turns::ONE / 100);
     let sign = if parts < 0 { "-" } else { "" };
     let parts = parts.abs();
-    text(format_args!("{sign}{}.{:02}", parts / 100, parts % 100))
+    text(plain!("{}{}.{}{}", sign, parts / 100, parts / 10 % 10, parts % 10))
 }
 
 /// Pixels that the words take.
@@ -439,7 +438,7 @@ fn width(font: &FontRenderer, words: &str) -> i32 {
 
 /// The first type in which the words fit the room; else the smallest, with the words cut.
 fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
-    let mut shown = text(format_args!("{words}"));
+    let mut shown = text(plain!("{}", words));
     let types = if words.is_ascii() { types } else { PLAIN };
     for font in types {
         if width(font, &shown) <= room {
@@ -449,7 +448,7 @@ fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text)
     let smallest = types.last().copied().unwrap_or(&PLAIN_8);
     let mut kept = shown.clone();
     while kept.pop().is_some() {
-        shown = text(format_args!("{}..", kept.trim_end()));
+        shown = text(plain!("{}..", kept.trim_end()));
         if width(smallest, &shown) <= room {
             return (smallest, shown);
         }
@@ -632,7 +631,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         let mut x = 1;
         // More than fit beside the key are said in figures.
         if of > 10 {
-            return self.left(PLAIN, &text(format_args!("{}/{of}", meant + 1)), KEYS_TOP + 10);
+            return self.left(PLAIN, &text(plain!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
         }
         let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {

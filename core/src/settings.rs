@@ -14,6 +14,8 @@ use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper, TemperError};
+use crate::plain;
+use crate::plain::Plain;
 use crate::plan::{BatchRule, PlanError};
 use crate::spring::{SpringError, SpringRatio};
 use crate::units::{Length, Micros, Turns};
@@ -286,7 +288,8 @@ impl OwnBatch {
     pub fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
         let mut name = Cut(String::new());
         // What does not fit is cut off.
-        _ = write!(name, "{} on {} {}", Size(self.wire, units), Long(self.mandrel, units), self.metal.name());
+        let (wire, mandrel) = (Size(self.wire, units), Long(self.mandrel, units));
+        _ = name.write_fmt(plain!("{} on {} {}", wire, mandrel, self.metal.name()));
         name.0
     }
 }
@@ -303,8 +306,8 @@ impl Write for Cut {
 /// A length as it is shown: in millimetres to the hundredth, in inches to the ten-thousandth.
 pub(crate) struct Long(pub Length, pub Units);
 
-impl fmt::Display for Long {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Plain for Long {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (unit, mut digits, name) = match self.1 {
             Units::Millimetres => (10_000, 2, "mm"),
             Units::Inches => (2_540, 4, "in"),
@@ -312,15 +315,20 @@ impl fmt::Display for Long {
         let parts = (self.0.nm().max(0) + unit / 2) / unit;
         let scale = 10_i64.pow(digits);
         let (whole, mut part) = (parts / scale, parts % scale);
-        write!(f, "{whole}")?;
+        whole.put(f)?;
         if part > 0 {
             while part % 10 == 0 {
                 part /= 10;
                 digits -= 1;
             }
-            write!(f, ".{part:0digits$}", digits = digits as usize)?;
+            f.write_str(".")?;
+            while digits > 0 {
+                digits -= 1;
+                (part / 10_i64.pow(digits) % 10).put(f)?;
+            }
         }
-        write!(f, " {name}")
+        f.write_str(" ")?;
+        f.write_str(name)
     }
 }
 
@@ -328,25 +336,25 @@ impl fmt::Display for Long {
 #[derive(Debug)]
 pub struct OnSpool(pub Length, pub Units);
 
-impl fmt::Display for OnSpool {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Plain for OnSpool {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let name = match self.1 {
             Units::Millimetres => "m",
             Units::Inches => "ft",
         };
         let tenths = self.0.nm().max(0) / self.1.spool_step().nm();
-        write!(f, "{}.{} {name}", tenths / 10, tenths % 10)
+        f.write_fmt(plain!("{}.{} {}", tenths / 10, tenths % 10, name))
     }
 }
 
 /// A wire's size as it is shown: by its gauge, or as a length.
 pub(crate) struct Size(pub WireSize, pub Units);
 
-impl fmt::Display for Size {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Plain for Size {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
-            WireSize::Gauge(gauge) => gauge.fmt(f),
-            WireSize::Diameter(diameter) => Long(diameter, self.1).fmt(f),
+            WireSize::Gauge(gauge) => fmt::Display::fmt(&gauge, f),
+            WireSize::Diameter(diameter) => Long(diameter, self.1).put(f),
         }
     }
 }

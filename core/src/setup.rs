@@ -14,6 +14,7 @@ use crate::bench::Key;
 use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
+use crate::plain;
 use crate::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, PULSES, RINGS, Settings, Size, TAIL,
     TEETH, TENTHS, Units, WIRE,
@@ -279,39 +280,40 @@ impl SetUp {
         let Settings { batch, build } = &self.draft;
         let units = build.units;
         match (entry, batch.make) {
-            (Entry::Metal, _) => words(format_args!("{}", batch.metal.name())),
-            (Entry::Temper, _) => words(format_args!("{}", batch.temper)),
-            (Entry::SizedBy, _) => words(format_args!("{}", SizedBy::of(batch.wire).name())),
-            (Entry::Wire, _) => words(format_args!("{}", Size(batch.wire, units))),
-            (Entry::Mandrel, _) => words(format_args!("{}", Long(batch.mandrel, units))),
+            (Entry::Metal, _) => words(plain!("{}", batch.metal.name())),
+            (Entry::Temper, _) => words(plain!("{}", batch.temper.name())),
+            (Entry::SizedBy, _) => words(plain!("{}", SizedBy::of(batch.wire).name())),
+            (Entry::Wire, _) => words(plain!("{}", Size(batch.wire, units))),
+            (Entry::Mandrel, _) => words(plain!("{}", Long(batch.mandrel, units))),
             (Entry::CountIn, Make::Rings(_)) => words(format_args!("rings")),
             (Entry::CountIn, Make::Turns { .. }) => words(format_args!("turns a coil")),
             (Entry::CountIn, Make::Length { .. }) => words(format_args!("coil length")),
-            (Entry::Rings, Make::Rings(rings)) => words(format_args!("{rings}")),
+            (Entry::Rings, Make::Rings(rings)) => words(plain!("{}", rings)),
             (Entry::Turns, Make::Turns { tenths, .. }) => {
-                words(format_args!("{}.{} turns", tenths / 10, tenths % 10))
+                words(plain!("{}.{} turns", tenths / 10, tenths % 10))
             }
-            (Entry::Length, Make::Length { length, .. }) => words(format_args!("{}", Long(length, units))),
+            (Entry::Length, Make::Length { length, .. }) => words(plain!("{}", Long(length, units))),
             (Entry::Coils, Make::Turns { coils, .. } | Make::Length { coils, .. }) => {
-                words(format_args!("{coils}"))
+                words(plain!("{}", coils))
             }
-            (Entry::Kerf, _) => words(format_args!("{}", Long(batch.kerf, units))),
-            (Entry::Cradle, _) => words(format_args!("{}", Long(batch.cradle, units))),
+            (Entry::Kerf, _) => words(plain!("{}", Long(batch.kerf, units))),
+            (Entry::Cradle, _) => words(plain!("{}", Long(batch.cradle, units))),
             (Entry::Tail, _) => {
                 let quarters = u32::from(batch.tail_quarters);
-                words(format_args!("{}.{:02} turns", quarters / 4, quarters % 4 * 25))
+                let hundredths = ["00", "25", "50", "75"][(quarters % 4) as usize];
+                words(plain!("{}.{} turns", quarters / 4, hundredths))
             }
-            (Entry::Pulses, _) => words(format_args!("{} pulses", build.pulses)),
-            (Entry::Shaft, _) => words(format_args!("{}", shaft_name(build.shaft))),
-            (Entry::CrankTeeth, _) => words(format_args!("{}", u32::from(build.gear.crank_teeth()))),
-            (Entry::MandrelTeeth, _) => words(format_args!("{}", u32::from(build.gear.mandrel_teeth()))),
-            (Entry::Direction, _) => words(format_args!("{}", direction_name(build.direction))),
+            (Entry::Pulses, _) => words(plain!("{} pulses", build.pulses)),
+            (Entry::Shaft, _) => words(plain!("{}", shaft_name(build.shaft))),
+            (Entry::CrankTeeth, _) => words(plain!("{}", u32::from(build.gear.crank_teeth()))),
+            (Entry::MandrelTeeth, _) => words(plain!("{}", u32::from(build.gear.mandrel_teeth()))),
+            (Entry::Direction, _) => words(plain!("{}", direction_name(build.direction))),
             (Entry::Lead, _) => match build.lead {
                 None => words(format_args!("learned")),
-                Some(lead) => words(format_args!("{} ms", lead.get().cast_signed() / 1_000)),
+                Some(lead) => words(plain!("{} ms", lead.get().cast_signed() / 1_000)),
             },
-            (Entry::Loudness, _) => words(format_args!("{}", loudness_name(build.loudness))),
-            (Entry::Units, _) => words(format_args!("{}", units_name(units))),
+            (Entry::Loudness, _) => words(plain!("{}", loudness_name(build.loudness))),
+            (Entry::Units, _) => words(plain!("{}", units_name(units))),
             _ => Words::new(),
         }
     }

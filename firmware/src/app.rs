@@ -6,6 +6,7 @@ use turntally_core::bench::{
     Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
 };
 use turntally_core::counter::CountsPerTurn;
+use turntally_core::plain;
 use turntally_core::settings::{Build, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Length, Micros, Turns};
@@ -433,5 +434,5 @@ fn short_of_wire(left: Length, takes: Length, units: Units) -> Trouble {
     // Rounded up, it is seen to be more.
     let takes = OnSpool(Length::from_nm(takes.nm().saturating_add(units.spool_step().nm() - 1)), units);
     let advice = ["A new spool, or press Yes", "again: a shorter coil."];
-    Trouble::new("Wire runs out", format_args!("{} of {takes} left", OnSpool(left, units)), advice)
+    Trouble::new("Wire runs out", plain!("{} of {} left", OnSpool(left, units), takes), advice)
 }

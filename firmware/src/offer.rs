@@ -7,6 +7,7 @@
 use turntally_core::bench::{Bench, Job, Key, Phase, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
+use turntally_core::plain;
 use turntally_core::settings::Settings;
 use turntally_core::units::Micros;
 
@@ -121,13 +122,13 @@ fn notice(offer: &Offer, now: &Settings) -> Trouble {
     match offer {
         Offer::Job { job, .. } => {
             let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
-            Trouble::new("New job?", format_args!("{many} {}", job.name), advice)
+            Trouble::new("New job?", plain!("{} {}", many, job.name), advice)
         }
         Offer::Settings(Settings { batch, build }) if *batch == now.batch => {
-            Trouble::new("New settings?", format_args!("The counter: {} pulses", build.pulses), advice)
+            Trouble::new("New settings?", plain!("The counter: {} pulses", build.pulses), advice)
         }
         Offer::Settings(Settings { batch, build }) => {
-            Trouble::new("New settings?", format_args!("{}", batch.name(build.units)), advice)
+            Trouble::new("New settings?", plain!("{}", batch.name(build.units)), advice)
         }
     }
 }

@@ -5,11 +5,13 @@ use embedded_graphics::prelude::DrawTarget;
 
 use super::{BOLD, PLAIN, Page, TITLE, counted, fault_words, hundredths, text, to_go};
 use crate::bench::{Bench, Fault};
+use crate::plain;
 use crate::setup::{Entry, List, Outcome, Reason, SetUp, Shown, direction_name};
 
 /// Rows of a list that are seen at once, and their tops.
 const ROWS: [i32; 3] = [12, 25, 38];
 
+#[inline(never)] // As a part of its caller 20 bytes more.
 pub(super) fn set_up<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     set_up: &SetUp,
@@ -25,7 +27,7 @@ pub(super) fn set_up<D: DrawTarget<Color = BinaryColor>>(
 }
 
 fn place(set_up: &SetUp) -> super::Text {
-    text(format_args!("{}/{}", set_up.at() + 1, set_up.entries().len()))
+    text(plain!("{}/{}", set_up.at() + 1, set_up.entries().len()))
 }
 
 fn list<D: DrawTarget<Color = BinaryColor>>(set_up: &SetUp, page: &mut Page<'_, D>) -> Result<(), D::Error> {
@@ -60,11 +62,11 @@ fn direction<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     page.headline(BOLD, Entry::Direction.name(), "turn the crank")?;
     page.rule()?;
-    let so_far = text(format_args!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
+    let so_far = text(plain!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
     let (title, line) = match (bench.dead_channel(), set_up.taught()) {
         (Some(channel), _) => {
             let (title, [_, line]) = fault_words(Fault::Dead(channel));
-            (title, text(format_args!("Check {line}")))
+            (title, text(plain!("Check {}", line)))
         }
         (None, None) => ("One turn on", so_far),
         (None, Some(direction)) => (direction_name(direction), so_far),
@@ -82,8 +84,8 @@ fn makes<D: DrawTarget<Color = BinaryColor>>(
     page.rule()?;
     page.left(TITLE, &counted(outcome.coils, "coil"), 25)?;
     let (turns, rings) = (to_go(outcome.turns.nano()), counted(outcome.rings, "ring"));
-    page.left(PLAIN, &text(format_args!("The first: {turns} turns,")), 38)?;
-    page.left(PLAIN, &text(format_args!("{rings} sure.")), 48)?;
+    page.left(PLAIN, &text(plain!("The first: {} turns,", turns)), 38)?;
+    page.left(PLAIN, &text(plain!("{} sure.", rings)), 48)?;
     page.keys(Some("back"), "use it")
 }
 

@@ -13,6 +13,7 @@ use cortex_m_rt::{ExceptionFrame, exception};
 use embassy_rp::peripherals::WATCHDOG;
 use embassy_rp::watchdog::{ResetReason, Watchdog};
 use heapless::String;
+use turntally_core::plain;
 use turntally_firmware::trouble::{LINE, Trouble};
 
 /// Says that a reason is there: any number that RAM does not come up with by itself.
@@ -45,6 +46,7 @@ unsafe impl Sync for Kept {}
 static KEPT: Kept = Kept(UnsafeCell::new(MaybeUninit::uninit()));
 
 /// Why the chip started, if it was not for having been switched on: to be called once, first thing.
+#[inline(never)] // As a part of its caller 48 bytes more.
 pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
     let advice = ["What was saved of a coil", "is there in a moment."];
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
@@ -58,7 +60,7 @@ pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
     let text = reason.text.get(..reason.length as usize).and_then(|text| core::str::from_utf8(text).ok());
     match text {
         Some(text) if reason.mark == MARK && reason.sum == reason.sum() => {
-            Some(Trouble::new("Restarted", format_args!("{text}"), advice))
+            Some(Trouble::new("Restarted", plain!("{}", text), advice))
         }
         _ => match watchdog.reset_reason() {
             Some(ResetReason::TimedOut) => Some(Trouble::new("Restarted", format_args!("It hung."), advice)),
@@ -105,7 +107,7 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
             let file = place.file();
             let slash = file.bytes().rposition(|byte| byte == b'/');
             let start = slash.map_or(0, |slash| slash + 1);
-            leave(format_args!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
+            leave(plain!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
         }
         None => leave(format_args!("panic")),
     }
@@ -114,5 +116,10 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
 /// A processor fault: an address that is none, a broken instruction.
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
-    leave(format_args!("fault at {:#010x}", frame.pc()))
+    let mut place = String::<8>::new();
+    for shift in (0..32_u32).step_by(4).rev() {
+        // There is room for all eight.
+        _ = place.push(char::from_digit(frame.pc() >> shift & 15, 16).unwrap_or('0'));
+    }
+    leave(plain!("fault at 0x{}", place))
 }

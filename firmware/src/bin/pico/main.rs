@@ -6,12 +6,14 @@
 //! needs, so nothing slow ever delays a cue. Below that again is the flash ([`keep`]).
 #![no_std]
 #![no_main]
-#![allow(unsafe_code, reason = "it reaches for the chip's registers and its ROM; each place has its own reason")]
+#![allow(
+    unsafe_code,
+    reason = "it reaches for the chip's registers and its ROM; each place has its own reason"
+)]
 
 mod born;
 mod chip;
 mod crash;
-mod divide;
 mod keep;
 mod link;
 mod mem;

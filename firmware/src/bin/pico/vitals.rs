@@ -9,6 +9,8 @@ use heapless::String;
 use portable_atomic::{AtomicU8, Ordering};
 use turntally_core::bench::{Doubt, Phase};
 use turntally_core::cue::Goal;
+use turntally_core::plain;
+use turntally_core::plain::Plain;
 use turntally_firmware::app::App;
 
 /// What the tick is at, for a probe or an emulator that measures processor time: 0 nothing,
@@ -83,17 +85,19 @@ impl Vitals {
 
 impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // As one kind of number: each takes its own few hundred bytes.
+        // As one kind of number: each takes its own hundred bytes.
         let signed = u64::cast_signed;
-        write!(f, "ms={} phase={:?} counts={}", signed(self.ms), self.phase, self.counts)?;
-        write!(f, " aim={} rings={} made={}", self.aim, self.rings, self.made)?;
+        f.write_fmt(plain!("ms={} phase=", signed(self.ms)))?;
+        write!(f, "{:?}", self.phase)?;
+        f.write_fmt(plain!(" counts={} aim={}", self.counts, self.aim))?;
+        f.write_fmt(plain!(" rings={} made={} doubt=", self.rings, self.made))?;
         match self.doubt {
-            Doubt::Within(doubt) => write!(f, " doubt={}", signed(doubt))?,
-            Doubt::Unknown => write!(f, " doubt=unknown")?,
+            Doubt::Within(doubt) => signed(doubt).put(f)?,
+            Doubt::Unknown => f.write_str("unknown")?,
         }
-        let (illegal, lost, behind) = (signed(self.illegal), signed(self.lost), signed(self.behind));
-        write!(f, " position={} illegal={illegal} lost={lost} behind={behind}", self.position)?;
-        write!(f, " tick_us={} trouble={}", signed(self.tick_us), u32::from(self.trouble))
+        f.write_fmt(plain!(" position={} illegal={}", self.position, signed(self.illegal)))?;
+        f.write_fmt(plain!(" lost={} behind={}", signed(self.lost), signed(self.behind)))?;
+        f.write_fmt(plain!(" tick_us={} trouble={}", signed(self.tick_us), u32::from(self.trouble)))
     }
 }
 

@@ -1,0 +1,98 @@
+//! Words and numbers put together for a small screen.
+//!
+//! [`plain!`](crate::plain!) is `format_args!` whose values know no width, no fill and no sign but a minus. What the
+//! core library has for those takes 1.7 KB of a chip that shows none of them.
+
+use core::fmt;
+
+use heapless::String;
+
+/// Something that can be written without further ado.
+pub trait Plain {
+    /// Writes it.
+    ///
+    /// # Errors
+    /// Whatever the place that is written to gives.
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result;
+}
+
+/// What [`plain!`](crate::plain!) makes of each of its values.
+#[derive(Debug)]
+pub struct Put<'a, T: ?Sized>(pub &'a T);
+
+impl<T: Plain + ?Sized> fmt::Display for Put<'_, T> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.put(f)
+    }
+}
+
+impl Plain for str {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self)
+    }
+}
+
+impl<const N: usize> Plain for String<N> {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self)
+    }
+}
+
+impl Plain for i64 {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if *self < 0 {
+            f.write_str("-")?;
+        }
+        digits(self.unsigned_abs(), f)
+    }
+}
+
+impl Plain for u32 {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        digits((*self).into(), f)
+    }
+}
+
+impl Plain for usize {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        digits(*self as u64, f)
+    }
+}
+
+impl<T: Plain + ?Sized> Plain for &T {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        (*self).put(f)
+    }
+}
+
+fn digits(number: u64, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    if number >= 10 {
+        digits(number / 10, f)?;
+    }
+    fmt::Write::write_char(f, char::from(b'0' + (number % 10) as u8))
+}
+
+/// As `format_args!`, for values that are [`Plain`](crate::plain::Plain).
+#[macro_export]
+macro_rules! plain {
+    ($format:literal $(, $value:expr)* $(,)?) => {
+        ::core::format_args!($format $(, $crate::plain::Put(&$value))*)
+    };
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use std::string::ToString;
+
+    use super::*;
+
+    /// The ends of each kind of number are written as the core library writes them.
+    #[test]
+    fn numbers_are_written_as_elsewhere() {
+        for number in [i64::MIN, -10, -1, 0, 9, 10, 1_000_000_007, i64::MAX] {
+            assert_eq!(Put(&number).to_string(), number.to_string());
+        }
+        assert_eq!(plain!("{} of {}", u32::MAX, "x").to_string(), "4294967295 of x");
+    }
+}
