@@ -1,7 +1,7 @@
 //! Keeps things in the chip's flash. While it erases or programs, the whole chip but sampler and DMA
 //! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
 //! it likes, and nothing waits for it.
-use embassy_futures::select::{Either, select};
+use embassy_futures::select::{Either3, select3};
 use embassy_rp::Peri;
 use embassy_rp::flash::{Blocking, Flash};
 use embassy_rp::peripherals::FLASH;
@@ -15,6 +15,7 @@ use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
 use crate::chip::FLASH_SIZE;
+use crate::link::Desks;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);
@@ -22,8 +23,6 @@ const BREATH: Duration = Duration::from_millis(40);
 static FOUND: Signal<CriticalSectionRawMutex, Found> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
 static DONE: Signal<CriticalSectionRawMutex, (Save, Result<(), StoreError>)> = Signal::new();
-static ENTRY_WANTED: Signal<CriticalSectionRawMutex, u32> = Signal::new();
-static ENTRY: Signal<CriticalSectionRawMutex, FoundEntry> = Signal::new();
 static MAY_ERASE: AtomicBool = AtomicBool::new(true);
 /// Somebody waits for a moment to program in.
 static WAITING: AtomicBool = AtomicBool::new(false);
@@ -91,27 +90,24 @@ pub fn take(app: &mut App) {
     }
 }
 
-/// The first entry of the log from this number on.
-pub async fn entry(from: u32) -> FoundEntry {
-    ENTRY.reset();
-    ENTRY_WANTED.signal(from);
-    ENTRY.wait().await
-}
-
-/// Reads what is there beside the counter's own `jobs`, then keeps and finds what is wanted, for ever.
-pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
+/// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is
+/// wanted at the desks, for ever.
+pub async fn run(flash: Peri<'static, FLASH>, jobs: usize, [serial, usb]: &Desks) -> ! {
     let flash = Flash::<_, Blocking, FLASH_SIZE>::new_blocking(flash);
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;
     loop {
-        match select(WANTED.wait(), ENTRY_WANTED.wait()).await {
-            Either::First(save) => {
+        let (desk, from) = match select3(WANTED.wait(), serial.wanted.wait(), usb.wanted.wait()).await {
+            Either3::First(save) => {
                 let result = store.save(&save);
                 DONE.signal((save, result));
+                continue;
             }
-            Either::Second(from) => ENTRY.signal(store.log_entry(from)),
-        }
+            Either3::Second(from) => (serial, from),
+            Either3::Third(from) => (usb, from),
+        };
+        desk.entry.signal(store.log_entry(from));
     }
 }
 

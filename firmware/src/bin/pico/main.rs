@@ -16,7 +16,9 @@ mod mem;
 mod oled;
 mod pins;
 mod sampler;
+mod serial;
 mod sounder;
+mod usb;
 mod vitals;
 
 #[cfg(feature = "defmt")]
@@ -39,6 +41,7 @@ use turntally_firmware::panel::{KeyPin, Knob, Panel};
 use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
+use crate::link::Desks;
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
 use crate::sounder::SounderSlice;
@@ -127,9 +130,11 @@ async fn main(_spawner: Spawner) {
 
     interrupt::SWI_IRQ_1.set_priority(Priority::P2);
     let next = oled::next();
+    let desks = link::desks();
+    let [serial, usb] = desks;
     let above = TICKER.start(interrupt::SWI_IRQ_1);
     // Each task has its own place and is spawned once: there is no way for this to fail.
-    if let Ok(task) = tick(app, ring, front, watchdog, next) {
+    if let Ok(task) = tick(app, ring, front, watchdog, next, desks) {
         above.spawn(task);
     }
     interrupt::SWI_IRQ_2.set_priority(Priority::P3);
@@ -144,13 +149,16 @@ async fn main(_spawner: Spawner) {
     let config = UartConfig::default();
     let uart =
         BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
-    if let Ok(task) = link::run(uart) {
+    if let Ok(task) = serial::run(uart, serial) {
+        slow.spawn(task);
+    }
+    if let Ok(task) = usb::run(pins.usb, usb) {
         slow.spawn(task);
     }
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
-    keep::run(pins.flash, jobs).await
+    keep::run(pins.flash, jobs, desks).await
 }
 
 /// Shows the tick that the slow part runs.
@@ -170,6 +178,7 @@ async fn tick(
     mut front: Front,
     mut watchdog: Watchdog,
     next: &'static oled::Next,
+    desks: &'static Desks,
 ) -> ! {
     let mut reader = RingReader::new();
     let mut slow = Patience::default();
@@ -193,7 +202,9 @@ async fn tick(
         let now = Micros::new(begun.as_micros());
         keep::tell(app);
         _ = app.poll(now, &mut front);
-        link::answer(app);
+        for desk in desks {
+            desk.answer(app);
+        }
         keep::take(app);
         vitals::at(3);
         if app.redraw_due(now) {
