@@ -152,12 +152,10 @@ async fn main(_spawner: Spawner) {
     if let Ok(task) = serial::run(uart, serial) {
         slow.spawn(task);
     }
-    if let Ok(task) = usb::run(pins.usb, usb) {
-        slow.spawn(task);
-    }
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
+    usb::start(pins.usb, usb, slow);
     keep::run(pins.flash, jobs, desks).await
 }
 

@@ -5,15 +5,15 @@
 //! Numbers are those of "Universal Serial Bus Specification" 2.0, chapter 9, and of its "Class Definitions for
 //! Communications Devices" 1.2 with the subclass for PSTN devices (from memory).
 
-use embassy_futures::join::join;
+use embassy_executor::SendSpawner;
 use embassy_futures::select::{Either, select};
 use embassy_rp::interrupt;
 use embassy_rp::interrupt::{InterruptExt, Priority};
 use embassy_rp::peripherals::USB;
-use embassy_rp::usb::{Driver, Endpoint, In, InterruptHandler};
+use embassy_rp::usb::{Bus, ControlPipe, Driver, Endpoint, In, InterruptHandler, Out};
 use embassy_rp::{Peri, bind_interrupts};
 use embassy_usb_driver::{
-    Bus, ControlPipe, Driver as _, Endpoint as _, EndpointError, EndpointIn as _, EndpointOut as _,
+    Bus as _, ControlPipe as _, Driver as _, Endpoint as _, EndpointError, EndpointIn as _, EndpointOut as _,
     EndpointType, Event,
 };
 use embedded_io_async::{ErrorType, Write};
@@ -56,46 +56,52 @@ const CONFIGURATION_DESCRIPTOR: [u8; 62] = [
 /// 115,200 baud, 8N1. Here it means nothing, but a computer that has set it wants to read it again.
 const LINE_CODING: [u8; 7] = [0x00, 0xc2, 0x01, 0x00, 0, 0, 8];
 
-/// Listens and answers, for ever.
-#[embassy_executor::task]
-pub async fn run(usb: Peri<'static, USB>, desk: &'static Desk) {
+/// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that.
+pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, below: SendSpawner) {
     let mut driver = Driver::new(usb, Irqs);
-    // Below the tick: nothing that comes over the cable delays it.
     interrupt::USBCTRL_IRQ.set_priority(Priority::P3);
     let tell = driver.alloc_endpoint_in(EndpointType::Bulk, Some(TELL.into()), PACKET.into(), 0);
     let notify = driver.alloc_endpoint_in(EndpointType::Interrupt, Some(NOTIFY.into()), 8, 255);
     let hear = driver.alloc_endpoint_out(EndpointType::Bulk, Some(HEAR.into()), PACKET.into(), 0);
-    // There is room for all of them.
-    let (Ok(tell), Ok(_), Ok(mut hear)) = (tell, notify, hear) else { return };
+    // There is room for all of them, and each task has its own place.
+    let (Ok(tell), Ok(_), Ok(hear)) = (tell, notify, hear) else { return };
     let (bus, control) = driver.start(PACKET.into());
-    let talk = async {
-        let mut tell = Out(tell);
-        let mut talk = Talk::at(desk);
-        let mut packet = [0; PACKET as usize];
-        hear.wait_enabled().await;
-        loop {
-            if let Ok(count) = hear.read(&mut packet).await {
-                talk.hear(packet.get(..count).unwrap_or_default(), &mut tell).await;
-            }
+    if let Ok(task) = be_a_device(bus, control) {
+        below.spawn(task);
+    }
+    if let Ok(task) = talk(hear, Teller(tell), desk) {
+        below.spawn(task);
+    }
+}
+
+/// Listens and answers, for ever.
+#[embassy_executor::task]
+async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller, desk: &'static Desk) {
+    let mut talk = Talk::at(desk);
+    let mut packet = [0; PACKET as usize];
+    hear.wait_enabled().await;
+    loop {
+        if let Ok(count) = hear.read(&mut packet).await {
+            talk.hear(packet.get(..count).unwrap_or_default(), &mut tell).await;
         }
-    };
-    join(be_a_device(bus, control), talk).await;
+    }
 }
 
 /// Does what the computer asks of the device, for ever.
-async fn be_a_device(mut bus: impl Bus, mut control: impl ControlPipe) {
+#[embassy_executor::task]
+async fn be_a_device(mut bus: Bus<'static, USB>, mut control: ControlPipe<'static, USB>) {
     let mut device = Device { configuration: 0, line_coding: LINE_CODING };
     let mut agreed = false;
     loop {
         let reset = async { while bus.poll().await != Event::Reset {} };
-        // A reset ends whatever was being said, such as with the cable pulled.
+        // A reset ends whatever was being said: a cable can be pulled in the middle of it.
         match select(reset, device.converse(&mut control, agreed)).await {
             Either::First(()) => {
                 device.configuration = 0;
                 agreed = false;
             }
-            Either::Second(endpoints) => {
-                for &endpoint in endpoints.as_slice() {
+            Either::Second(anew) => {
+                for &endpoint in anew.endpoints() {
                     bus.endpoint_set_enabled(endpoint.into(), device.configuration != 0);
                 }
                 agreed = true;
@@ -117,7 +123,7 @@ enum Anew {
 }
 
 impl Anew {
-    fn as_slice(&self) -> &[u8] {
+    fn endpoints(&self) -> &[u8] {
         match self {
             Self::All => &[TELL, NOTIFY, HEAR],
             Self::One(endpoint) => core::slice::from_ref(endpoint),
@@ -128,7 +134,7 @@ impl Anew {
 impl Device {
     /// Answers what the computer asks until endpoints are to begin anew; to be called again with `agreed`
     /// once they have.
-    async fn converse(&mut self, control: &mut impl ControlPipe, agreed: bool) -> Anew {
+    async fn converse(&mut self, control: &mut ControlPipe<'static, USB>, agreed: bool) -> Anew {
         if agreed {
             control.accept().await;
         }
@@ -177,14 +183,14 @@ impl Device {
     }
 }
 
-/// What the computer is told.
-struct Out(Endpoint<'static, USB, In>);
+/// What tells the computer something.
+struct Teller(Endpoint<'static, USB, In>);
 
-impl ErrorType for Out {
+impl ErrorType for Teller {
     type Error = EndpointError;
 }
 
-impl Write for Out {
+impl Write for Teller {
     async fn write(&mut self, bytes: &[u8]) -> Result<usize, EndpointError> {
         // Less than a whole packet: after one, the computer would wait for more.
         let piece = bytes.get(..usize::from(PACKET) - 1).unwrap_or(bytes);
