@@ -9,6 +9,7 @@ import { readElf } from './elf.mjs';
 import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './ssd1306.mjs';
+import { tameUsb } from './usb.mjs';
 
 const LOCKED = '1.4.1';
 
@@ -26,7 +27,9 @@ const { RP2040 } = await emulator();
 export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9, red: 10, yellow: 11, green: 12, stop: 13, sounder: 15 };
 
 /** What the emulator lacks and the firmware touches without needing an answer. */
-const HARMLESS = /^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): |^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160/;
+const HARMLESS = new RegExp(['^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): ', '^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160',
+  // USB's driver clears all registers at its start.
+  '^USB: Unimplemented peripheral write to 0x[0-9a-f]+: 0x0$'].join('|'));
 
 /** The screen's bus in the reset controller. */
 const RESET_I2C0 = 1 << 3;
@@ -90,7 +93,11 @@ export class Rig {
       else this.#broken(number);
     };
     this.#clockPios(chip);
-    this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => { this.serial += String.fromCharCode(byte); });
+    tameUsb(chip);
+    this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => {
+      this.serial += String.fromCharCode(byte);
+      this.heard?.(byte);
+    });
     const resetBus = attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
     // The emulator's reset controller resets nothing; the firmware relies on it for a stuck bus.
     const resets = chip.peripherals[0x4000c];
