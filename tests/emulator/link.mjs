@@ -164,6 +164,9 @@ export class SerialCable {
     this.bit.schedule(10e9 / 115_200);
   }
 
+  /** Bytes that were not sent yet. */
+  get waiting() { return this.#queue.length; }
+
   /** The plug is pulled: what was not sent yet never is. */
   pull() { this.#queue = []; }
 

@@ -3,7 +3,7 @@
 // registers are used here. How they and the buffers work: data sheet of the RP2040, 4.1; what goes over the bus:
 // "USB 2.0 Specification", chapters 8 and 9, and CDC 1.2 (all from memory).
 
-const [BUS_RESET, SETUP_REC, SUSPENDED] = [1 << 19, 1 << 17, 1 << 4];
+const [BUS_RESET, SETUP_REC, RESUME, SUSPENDED] = [1 << 19, 1 << 17, 1 << 11, 1 << 4];
 const PULL_UP = 1 << 16;
 const ENABLED = 1 << 31;
 const [FULL, DATA1, STALL, AVAILABLE, LENGTH] = [1 << 15, 1 << 13, 1 << 11, 1 << 10, 0x3ff];
@@ -145,6 +145,27 @@ export class Computer {
   /** The plug goes in, and a program opens the port. */
   again() { return this.plug().open(); }
 
+  /** The port's endpoints are stalled no longer, and so begin anew. */
+  unhalt() {
+    for (const endpoint of [0x01, 0x81]) this.set(0x02, 1, 0, endpoint);
+    this.#toggles = { in: 0, out: 0 };
+  }
+
+  /** Asks for a descriptor and does not wait for it. */
+  abandon() { this.#begin(setup(0x80, 6, 0x0100, 0, 18)); }
+
+  /** The bus is still for so long, and then goes on. */
+  sleep(ms) {
+    this.#open = false;
+    this.counter.run(3);
+    this.#status(SUSPENDED);
+    this.counter.run(ms);
+    this.#status(RESUME);
+    this.counter.run(20);
+    this.#open = true;
+    this.frame.schedule(0);
+  }
+
   /** The plug is pulled: the bus is still, and after 3 ms that is a suspension. */
   pull() {
     this.#queue = [];
@@ -152,6 +173,9 @@ export class Computer {
     this.counter.run(3);
     this.#status(SUSPENDED);
   }
+
+  /** Bytes that were not sent yet. */
+  get waiting() { return this.#queue.length; }
 
   send(bytes) { this.#queue.push(...bytes); }
 

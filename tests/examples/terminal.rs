@@ -6,8 +6,8 @@
 use std::io::{self, ErrorKind, Read, Write};
 use std::process;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 use std::thread;
+use std::time::Duration;
 
 use serialport::{SerialPort, TTYPort};
 

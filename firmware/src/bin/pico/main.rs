@@ -72,6 +72,8 @@ type Front = Panel<
 
 /// Runs the tick above everything that is not an interrupt of the hardware.
 static TICKER: InterruptExecutor = InterruptExecutor::new();
+/// Runs what a computer may wait for only so long, between the two.
+static PROMPT: InterruptExecutor = InterruptExecutor::new();
 /// Runs what is slow, above what waits for the flash.
 static SLOW: InterruptExecutor = InterruptExecutor::new();
 static APP: StaticCell<App> = StaticCell::new();
@@ -86,6 +88,12 @@ unsafe fn SWI_IRQ_1() {
 
 #[interrupt]
 unsafe fn SWI_IRQ_2() {
+    // SAFETY: as above.
+    unsafe { PROMPT.on_interrupt() }
+}
+
+#[interrupt]
+unsafe fn SWI_IRQ_3() {
     // SAFETY: as above.
     unsafe { SLOW.on_interrupt() }
 }
@@ -128,7 +136,7 @@ async fn main(_spawner: Spawner) {
     #[cfg(feature = "defmt")]
     defmt::info!("counting after {} us", Instant::now().as_micros());
 
-    interrupt::SWI_IRQ_1.set_priority(Priority::P2);
+    interrupt::SWI_IRQ_1.set_priority(Priority::P1);
     let next = oled::next();
     let desks = link::desks();
     let [serial, usb] = desks;
@@ -137,8 +145,10 @@ async fn main(_spawner: Spawner) {
     if let Ok(task) = tick(app, ring, front, watchdog, next, desks) {
         above.spawn(task);
     }
-    interrupt::SWI_IRQ_2.set_priority(Priority::P3);
-    let slow = SLOW.start(interrupt::SWI_IRQ_2);
+    interrupt::SWI_IRQ_2.set_priority(Priority::P2);
+    let prompt = PROMPT.start(interrupt::SWI_IRQ_2);
+    interrupt::SWI_IRQ_3.set_priority(Priority::P3);
+    let slow = SLOW.start(interrupt::SWI_IRQ_3);
     if let Ok(task) = oled::run(pins.screen, next) {
         slow.spawn(task);
     }
@@ -155,7 +165,7 @@ async fn main(_spawner: Spawner) {
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
-    usb::start(pins.usb, usb, slow);
+    usb::start(pins.usb, usb, prompt, slow);
     keep::run(pins.flash, jobs, desks).await
 }
 

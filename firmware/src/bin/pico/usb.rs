@@ -9,9 +9,11 @@ use embassy_executor::SendSpawner;
 use embassy_futures::select::{Either, select};
 use embassy_rp::interrupt;
 use embassy_rp::interrupt::{InterruptExt, Priority};
+use embassy_rp::pac::USB_DPRAM;
 use embassy_rp::peripherals::USB;
 use embassy_rp::usb::{Bus, ControlPipe, Driver, Endpoint, In, InterruptHandler, Out};
 use embassy_rp::{Peri, bind_interrupts};
+use embassy_time::{Duration, Timer};
 use embassy_usb_driver::{
     Bus as _, ControlPipe as _, Driver as _, Endpoint as _, EndpointError, EndpointIn as _, EndpointOut as _,
     EndpointType, Event,
@@ -56,10 +58,15 @@ const CONFIGURATION_DESCRIPTOR: [u8; 62] = [
 /// 115,200 baud, 8N1. Here it means nothing, but a computer that has set it wants to read it again.
 const LINE_CODING: [u8; 7] = [0x00, 0xc2, 0x01, 0x00, 0, 0, 8];
 
-/// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that.
-pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, below: SendSpawner) {
+/// From one packet to the next that is looked at.
+const BREATH: Duration = Duration::from_millis(1);
+
+/// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that. A
+/// computer wants its requests of the device answered within 2 ms; drawing a picture takes longer, so they are
+/// above that.
+pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, prompt: SendSpawner, slow: SendSpawner) {
     let mut driver = Driver::new(usb, Irqs);
-    interrupt::USBCTRL_IRQ.set_priority(Priority::P3);
+    interrupt::USBCTRL_IRQ.set_priority(Priority::P2);
     let tell = driver.alloc_endpoint_in(EndpointType::Bulk, Some(TELL.into()), PACKET.into(), 0);
     let notify = driver.alloc_endpoint_in(EndpointType::Interrupt, Some(NOTIFY.into()), 8, 255);
     let hear = driver.alloc_endpoint_out(EndpointType::Bulk, Some(HEAR.into()), PACKET.into(), 0);
@@ -67,10 +74,10 @@ pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, below: SendSpawner) {
     let (Ok(tell), Ok(_), Ok(hear)) = (tell, notify, hear) else { return };
     let (bus, control) = driver.start(PACKET.into());
     if let Ok(task) = be_a_device(bus, control) {
-        below.spawn(task);
+        prompt.spawn(task);
     }
     if let Ok(task) = talk(hear, Teller(tell), desk) {
-        below.spawn(task);
+        slow.spawn(task);
     }
 }
 
@@ -84,6 +91,9 @@ async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller, desk: &'s
         if let Ok(count) = hear.read(&mut packet).await {
             talk.hear(packet.get(..count).unwrap_or_default(), &mut tell).await;
         }
+        // A packet holds few questions and comes in a twentieth of this: whoever sends rubbish as fast as the
+        // cable takes it leaves time for the flash.
+        Timer::after(BREATH).await;
     }
 }
 
@@ -97,6 +107,8 @@ async fn be_a_device(mut bus: Bus<'static, USB>, mut control: ControlPipe<'stati
         // A reset ends whatever was being said: a cable can be pulled in the middle of it.
         match select(reset, device.converse(&mut control, agreed)).await {
             Either::First(()) => {
+                // Nor is what was about to be said to be taken for the next answer.
+                USB_DPRAM.ep_in_buffer_control(0).write(|_| ());
                 device.configuration = 0;
                 agreed = false;
             }
