@@ -85,14 +85,16 @@ class Reader {
     return this.bytes[this.at++];
   }
 
-  unsigned() {
+  big() {
     let value = 0n;
     for (let bits = 0n; ; bits += 7n) {
       const byte = this.byte();
       value |= BigInt(byte & 127) << bits;
-      if (byte < 128) return Number(value);
+      if (byte < 128) return value;
     }
   }
+
+  unsigned() { return Number(this.big()); }
 
   signed() {
     const value = this.unsigned();
@@ -120,7 +122,7 @@ function readReply(message) {
   const r = new Reader(message);
   const kind = r.unsigned();
   switch (kind) {
-    case 0: return { kind: 'Identity', version: r.unsigned(), firmware: r.text(), id: r.unsigned(), pulses: r.unsigned() };
+    case 0: return { kind: 'Identity', version: r.unsigned(), firmware: r.text(), id: r.big(), pulses: r.unsigned() };
     case 1: return { kind: 'Settings', form: r.byte(), bytes: r.block() };
     case 2: return { kind: 'Answer', answer: ANSWERS[r.unsigned()] };
     case 3: return {

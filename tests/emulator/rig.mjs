@@ -49,6 +49,8 @@ export class Rig {
   levels = new Map();
   flashTimes = { eraseMs: 45, programMs: 0.7 };
   flashLog = [];
+  /** The number that the flash part bears. */
+  flashId = [0xe6, 0x61, 0x40, 0x00, 0x12, 0x34, 0x56, 0x78];
   /** Bits that an erase of the sector at this offset does not set any more. */
   wornBits = () => 0;
   /** What went wrong in the emulated chip, by message. */
@@ -79,6 +81,7 @@ export class Rig {
     chip.logger = { debug() {}, info() {}, warn: note, error: note };
     // XIP_CTRL is missing and would read as all ones: the flash driver would wait for ever.
     chip.peripherals[0x14000] = { readUint32: (offset) => (offset === 0x08 ? 0b011 : 0), writeUint32() {}, writeUint32Atomic() {} };
+    this.#numberFlash(chip.peripherals[0x18000]);
     chip.loadBootrom(bootRom()); // this also erases the flash
     this.#straightToMemory(chip);
     if (flash) chip.flash.set(flash);
@@ -119,6 +122,18 @@ export class Rig {
     // What the mask ROM does: the first 256 bytes of flash go to the end of RAM and are run there.
     chip.sram.set(chip.flash.subarray(0, 256), 0x41f00);
     Object.assign(chip.core, { SP: 0x20041f00, LR: 0, PC: 0x20041f00, VTOR: 0 });
+  }
+
+  /** The flash tells its number: four bytes of nothing, then the number (data sheets of usual parts, from memory). */
+  #numberFlash(ssi) {
+    const [read, write] = [ssi.readUint32.bind(ssi), ssi.writeUint32.bind(ssi)];
+    const [DATA, READ_NUMBER] = [0x60, 0x4b];
+    let told = [];
+    ssi.writeUint32 = (offset, value) => {
+      if (offset === DATA && (value & 255) === READ_NUMBER) told = [0, 0, 0, 0, ...this.flashId];
+      else write(offset, value);
+    };
+    ssi.readUint32 = (offset) => (offset === DATA && told.length > 0 ? told.shift() : read(offset));
   }
 
   #broken(number) {

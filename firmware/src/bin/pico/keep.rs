@@ -2,9 +2,6 @@
 //! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
 //! it likes, and nothing waits for it.
 use embassy_futures::select::{Either3, select3};
-use embassy_rp::Peri;
-use embassy_rp::flash::{Blocking, Flash};
-use embassy_rp::peripherals::FLASH;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer};
@@ -14,7 +11,7 @@ use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
-use crate::chip::FLASH_SIZE;
+use crate::chip::BoardFlash;
 use crate::link::Desks;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
@@ -29,7 +26,7 @@ static WAITING: AtomicBool = AtomicBool::new(false);
 /// This is one.
 static CLEAR: AtomicBool = AtomicBool::new(false);
 
-type FlashStore = Store<Flash<'static, FLASH, Blocking, FLASH_SIZE>, TickSays>;
+type FlashStore = Store<BoardFlash, TickSays>;
 
 /// What an entry of the log was found to be.
 pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
@@ -92,8 +89,7 @@ pub fn take(app: &mut App) {
 
 /// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is
 /// wanted at the desks, for ever.
-pub async fn run(flash: Peri<'static, FLASH>, jobs: usize, [serial, usb]: &Desks) -> ! {
-    let flash = Flash::<_, Blocking, FLASH_SIZE>::new_blocking(flash);
+pub async fn run(flash: BoardFlash, jobs: usize, [serial, usb]: &Desks) -> ! {
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;

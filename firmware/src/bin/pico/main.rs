@@ -41,6 +41,7 @@ use turntally_firmware::panel::{KeyPin, Knob, Panel};
 use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
+use crate::chip::BoardFlash;
 use crate::link::Desks;
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
@@ -129,6 +130,8 @@ async fn main(_spawner: Spawner) {
     bench.set_up(born);
     let app = APP.init_with(|| App::new(bench, born.build.pulses, SAMPLE_PERIOD_NS));
     app.expect_store();
+    let mut flash = BoardFlash::new_blocking(pins.flash);
+    app.identify(chip::id(&mut flash));
     if let Some(trouble) = trouble {
         app.report(trouble);
     }
@@ -166,7 +169,7 @@ async fn main(_spawner: Spawner) {
         slow.spawn(task);
     }
     usb::start(pins.usb, usb, prompt, slow);
-    keep::run(pins.flash, jobs, desks).await
+    keep::run(flash, jobs, desks).await
 }
 
 /// Shows the tick that the slow part runs.
