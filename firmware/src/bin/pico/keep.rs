@@ -32,6 +32,7 @@ type FlashStore = Store<BoardFlash, TickSays>;
 pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
 
 /// What is found at the start, one after the other.
+#[expect(clippy::large_enum_variant, reason = "there is one of it, and no heap")]
 enum Found {
     /// The job at this place of the list.
     Job(usize, Job),

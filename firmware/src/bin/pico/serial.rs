@@ -31,7 +31,7 @@ pub async fn run(uart: BufferedUart, desk: &'static Desk) -> ! {
             // A byte that arrived broken: its frame is no message.
             Either::First(Err(_)) => {}
             Either::Second(()) if Instant::now() >= quiet_until => {
-                link::send(&mut out, vitals::line().as_bytes()).await
+                link::send(&mut out, vitals::line().as_bytes()).await;
             }
             Either::Second(()) => {}
         }
