@@ -154,12 +154,11 @@ impl<const PER: u16> Listed<PER> {
         let mut parts = [NonZeroU16::MIN; 3];
         let mut at = 0;
         while at < 3 {
-            let Some(part) = NonZeroU16::new((figures[at] * PER as f64 + 0.5) as u16) else {
-                panic!("no figure is zero")
-            };
-            let listed = part.get() as f64 / PER as f64;
-            assert!(listed.to_bits() == figures[at].to_bits(), "finer than it is listed");
-            parts[at] = part;
+            if let Some(part) = NonZeroU16::new((figures[at] * PER as f64 + 0.5) as u16) {
+                parts[at] = part;
+            }
+            let listed = parts[at].get() as f64 / PER as f64;
+            assert!(listed.to_bits() == figures[at].to_bits(), "zero, or finer than it is listed");
             at += 1;
         }
         Self {

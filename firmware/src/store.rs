@@ -18,9 +18,10 @@ use core::task::Poll;
 
 use embassy_futures::poll_once;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
+use heapless::Vec;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use turntally_core::bench::log::{Counted, EventBytes};
+use turntally_core::bench::log::{Change, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 use turntally_core::bench::{Job, MAX_JOBS};
 use turntally_core::link::job::{JobBytes, PlannedJob};
@@ -34,12 +35,15 @@ pub mod records;
 use guard::{FlashError, Gate, Guard, SECTOR};
 use log::Log;
 use notes::Stretch;
-use records::{Area, Record};
+use records::{Area, Newest, Record};
 
 /// The form that records have now.
 const FORM: u8 = 1;
 /// The longest item, in bytes.
 const RECORD_LEN: usize = 256;
+/// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
+/// was making room.
+pub const CHANGES: usize = 4;
 
 /// Where in the flash things are, in bytes from its start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,8 +127,8 @@ pub struct Kept {
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
     pub note: Option<(CoilNote, Since)>,
-    /// A coil that was written down, and whose batch was not kept any more.
-    pub uncounted: Option<Counted>,
+    /// What was written down last, and whose batch was not kept any more.
+    pub changes: Vec<Change, CHANGES>,
     /// What could not be read.
     pub trouble: Option<StoreError>,
 }
@@ -165,6 +169,8 @@ pub struct Store<F, G> {
     buffer: [u8; RECORD_LEN],
     /// The records that are whole, once they have been looked for.
     area: Option<Area>,
+    /// What is in it.
+    newest: Newest,
     /// Where the notes of this coil, or the next, go.
     stretch: Option<Stretch>,
     /// Bytes that notes may still take.
@@ -177,7 +183,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// On this flash. The layout's borders must be whole sectors.
     pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
         let flash = Guard::new(flash, gate);
-        Self { flash, layout, buffer: [0; RECORD_LEN], area: None, stretch: None, room: 0, log: None }
+        Self {
+            flash,
+            layout,
+            buffer: [0; RECORD_LEN],
+            area: None,
+            newest: Newest::NONE,
+            stretch: None,
+            room: 0,
+            log: None,
+        }
     }
 
     /// The flash inside.
@@ -211,8 +226,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 Err(error) => kept.trouble = Some(error),
             }
         }
-        match self.uncounted_coil(counted) {
-            Ok(coil) => kept.uncounted = coil,
+        match self.changes_from(counted) {
+            Ok(changes) => kept.changes = changes,
             Err(error) => kept.trouble = kept.trouble.or(Some(error)),
         }
         match self.load_note() {
@@ -226,6 +241,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Whatever kept it from being kept; what was there before is still there.
+    #[inline(never)] // As a part of its caller 320 bytes more.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
             Save::Batch(job, batch) => {
@@ -272,6 +288,21 @@ fn fetch_item<'a, F: BlockingFlash, G: Gate>(
     key: u8,
 ) -> Result<Option<&'a [u8]>, StoreError> {
     Ok(at_once(map(flash, range)?.fetch_item(buffer, &key))??)
+}
+
+/// Shows every item of the map that lies in `range`, older ones of a key before newer ones.
+fn each_item<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    range: Range<u32>,
+    buffer: &mut [u8],
+    mut see: impl FnMut(u8, &[u8]),
+) -> Result<(), StoreError> {
+    let mut map = map(flash, range)?;
+    let mut items = at_once(map.fetch_all_items(buffer))??;
+    while let Some((key, bytes)) = at_once(items.next(buffer))?? {
+        see(key, bytes);
+    }
+    Ok(())
 }
 
 fn map<F: BlockingFlash, G: Gate>(

@@ -573,7 +573,7 @@ pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::
         }
     }
     let target = Target::Rings(rings);
-    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead }
+    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead, spool: None }
 }
 
 impl Outcome {

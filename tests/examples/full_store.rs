@@ -1,5 +1,5 @@
-//! Writes what the flash of a counter holds at its fullest, for the emulator: records up to the last that
-//! fits before they are moved, and a coil whose notes have used up their room. Beside the image at the path that is
+//! Writes what the flash of a counter holds at its fullest, for the emulator: a job from a computer at every
+//! place, records up to the last that fits before they are moved, and a coil whose notes have used up their room. Beside the image at the path that is
 //! given goes a `.json` with what a counter must make of it.
 
 #![allow(clippy::unwrap_used, reason = "a tool of the tests may stop where it stands")]
@@ -8,10 +8,12 @@ use std::path::PathBuf;
 use std::{env, fs};
 
 use turntally_core::bench::snapshot::NOTE_PARTS;
-use turntally_core::bench::{Bench, Event, Input, Key};
+use turntally_core::bench::{Bench, Event, Input, Key, MAX_JOBS};
+use turntally_core::counter::Shaft;
+use turntally_core::link::job::PlannedJob;
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
-use turntally_core::units::Micros;
+use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Save, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
@@ -38,6 +40,27 @@ impl Desk {
     }
 }
 
+/// A job that a computer sent, one for each place.
+fn sent(place: u8) -> PlannedJob {
+    let job = PlannedJob {
+        name: format!("{place}00 rings of bronze").as_str().try_into().unwrap(),
+        rings: u32::from(place) * 100,
+        wire: Length::from_um(1_200),
+        mandrel: Length::from_um(5_000 + 500 * i64::from(place)),
+        gap: 0.02,
+        kerf: Length::from_um(400),
+        spring: [1.01, 1.02, 1.04],
+        tail: Turns::from_whole(1),
+        coil_max: Length::from_um(76_000),
+        shaft: Shaft::Mandrel,
+        gear: (1, 1),
+        pulses_per_rev: 400,
+        spool: None,
+        fingerprint: 0,
+    };
+    job.signed().unwrap()
+}
+
 fn main() {
     let path = PathBuf::from(env::args_os().nth(1).unwrap());
     let mut desk = Desk { bench: Bench::new(), at: Micros::ZERO };
@@ -47,6 +70,13 @@ fn main() {
     desk.bench.set_up(settings);
     let flash = VirtualFlash::new(Cells::blank(Layout::PICO.log_end as usize));
     let mut store = Store::new(flash.clone(), Open, Layout::PICO);
+
+    for place in 1..MAX_JOBS as u8 {
+        let planned = sent(place);
+        assert!(desk.bench.put_job(place.into(), planned.rebuilt().unwrap()));
+        store.save(&Save::Job(place, planned.to_bytes())).unwrap();
+        store.save(&Save::Batch(place, desk.bench.batch(place.into()).unwrap())).unwrap();
+    }
 
     // One coil kept, and the next one begun.
     desk.begin();

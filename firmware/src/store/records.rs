@@ -7,21 +7,26 @@
 //!
 //! An item is a byte that says its form, a number that rises each time, and the value. Of the two copies
 //! the one with the higher number counts, so that a damaged one leaves the other.
+//!
+//! The newest of each is held in RAM from the start on: to look for one in flash walks through all that was
+//! ever written to its area, which takes the Pico 6 ms, and the start of the counter would wait for it some
+//! sixty times.
 
 use core::ops::Range;
 
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
+use heapless::Vec;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use turntally_core::bench::MAX_JOBS;
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::{FORM, RECORD_LEN, Store, StoreError, fetch_item, store_item};
+use super::{FORM, RECORD_LEN, Store, StoreError, each_item, store_item};
 
 /// Bytes before a record's value: its form and its number.
 const HEAD: usize = 5;
 /// The longest record with its form and number, in bytes.
-const VALUE_LEN: usize = 240;
+const VALUE_LEN: usize = 160;
 /// Bytes that the library and the key take beside it.
 const AROUND: u32 = 9;
 /// What fits a sector for certain: the library marks its first and last byte, and no record is split.
@@ -49,6 +54,7 @@ const BATCHES: u8 = 2;
 const COMPLETE: u8 = BATCHES + MAX_JOBS as u8;
 /// The numbers of all records.
 const NUMBERS: Range<u8> = 0..COMPLETE + 2 + MAX_JOBS as u8;
+const RECORDS: usize = NUMBERS.end as usize;
 
 impl Record {
     const fn number(self) -> u8 {
@@ -63,10 +69,8 @@ impl Record {
     }
 }
 
-/// The keys of the two copies.
-const fn keys(number: u8) -> [u8; 2] {
-    [2 * number, 2 * number + 1]
-}
+/// Each record is there so many times, under keys of its own.
+const COPIES: u8 = 2;
 
 /// The area that is whole.
 #[derive(Debug, Clone, Copy)]
@@ -77,6 +81,27 @@ pub(super) struct Area {
     number: u32,
     /// Bytes that records may still take.
     room: u32,
+}
+
+/// Form, number and value of the newest of each record; empty where there is none.
+#[derive(Debug)]
+pub(super) struct Newest([Vec<u8, VALUE_LEN>; RECORDS]);
+
+impl Newest {
+    pub(super) const NONE: Self = Self([const { Vec::new() }; RECORDS]);
+
+    fn of(&self, number: u8) -> &[u8] {
+        self.0.get(usize::from(number)).map_or(&[], Vec::as_slice)
+    }
+
+    fn put(&mut self, number: u8, bytes: &[u8]) {
+        if let Some(place) = self.0.get_mut(usize::from(number)) {
+            // One that is longer than any of ours is by a newer firmware, which its form says as well.
+            let bytes = bytes.get(..VALUE_LEN).unwrap_or(bytes);
+            place.clear();
+            _ = place.extend_from_slice(bytes);
+        }
+    }
 }
 
 impl<F: BlockingFlash, G: Gate> Store<F, G> {
@@ -107,13 +132,18 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             Some(area) if area.room >= needed => area,
             old => self.move_on(old)?,
         };
-        let number =
-            self.newest(area.second, record.number())?.map_or(0, |(number, _)| number.wrapping_add(1));
-        head(bytes, number);
+        let before = number_of(self.newest.of(record.number()))?;
+        head(bytes, before.map_or(0, |before| before.wrapping_add(1)));
         // What could not be written has used its place up all the same.
         area.room = area.room.saturating_sub(needed);
         self.area = Some(area);
-        self.write(area.second, record.number(), bytes)
+        let written = self.write(area.second, record.number(), bytes);
+        match written {
+            Ok(()) => self.newest.put(record.number(), bytes),
+            // One of the two copies may be there: it is looked for anew.
+            Err(_) => self.area = None,
+        }
+        written
     }
 
     /// Reads a record: the newer of its copies, or the one that is left.
@@ -131,14 +161,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         record: Record,
         read: impl FnOnce(&[u8]) -> Option<T>,
     ) -> Result<Option<T>, StoreError> {
-        let Some(bytes) = self.get_bytes(record)? else { return Ok(None) };
-        read(bytes).map(Some).ok_or(StoreError::Damaged)
-    }
-
-    fn get_bytes(&mut self, record: Record) -> Result<Option<&[u8]>, StoreError> {
-        let Some(Area { second, .. }) = self.find_area()? else { return Ok(None) };
-        let Some((_, key)) = self.newest(second, record.number())? else { return Ok(None) };
-        Ok(self.fetch(second, key)?.map(|bytes| bytes.get(HEAD..).unwrap_or_default()))
+        self.find_area()?;
+        let bytes = self.newest.of(record.number());
+        if number_of(bytes)?.is_none() {
+            return Ok(None);
+        }
+        read(bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
     }
 
     /// Makes the records blank.
@@ -158,20 +186,28 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
         let mut found: Option<Area> = None;
         for second in [false, true] {
-            let number = match self.newest(second, Record::Complete.number()) {
-                Ok(Some((number, _))) => number,
+            let number = match self.read_area(second, COMPLETE..COMPLETE + 1) {
+                Ok(()) => number_of(self.newest.of(COMPLETE)),
+                Err(error) => Err(error),
+            };
+            let number = match number {
+                Ok(Some(number)) => number,
                 Err(error @ (StoreError::Newer | StoreError::Flash(FlashError::Driver(_)))) => {
                     return Err(error);
                 }
                 _ => continue,
             };
-            if found.is_none_or(|other| number.wrapping_sub(other.number) < u32::MAX / 2) {
+            if found.is_none_or(|other| is_newer(number, other.number)) {
                 found = Some(self.area_as_it_is(second, number)?);
             }
         }
         let all = self.layout.records..self.layout.notes;
         if found.is_none() && self.flash.last_used(all.start, all.end)?.is_some() {
             return Err(StoreError::Damaged);
+        }
+        match found {
+            Some(area) => self.read_area(area.second, NUMBERS)?,
+            None => self.newest = Newest::NONE,
         }
         self.area = found;
         Ok(found)
@@ -181,21 +217,18 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     fn move_on(&mut self, old: Option<Area>) -> Result<Area, StoreError> {
         let second = old.is_some_and(|old| !old.second);
         self.make_area_blank(second)?;
-        if let Some(old) = old {
-            // The mark that the area is whole comes last, and is its own.
-            for number in NUMBERS.filter(|&number| number != COMPLETE) {
-                let Some((_, key)) = self.newest(old.second, number)? else { continue };
-                let mut bytes = [0; VALUE_LEN];
-                let Some(found) = self.fetch(old.second, key)? else { continue };
-                let bytes = bytes.get_mut(..found.len()).ok_or(StoreError::Damaged)?;
-                bytes.copy_from_slice(found);
-                self.write(second, number, bytes)?;
+        // The mark that the area is whole comes last, and is its own.
+        for number in NUMBERS.filter(|&number| number != COMPLETE) {
+            let bytes = Vec::<u8, VALUE_LEN>::from_slice(self.newest.of(number)).unwrap_or_default();
+            // What we cannot read whole we do not copy.
+            if number_of(&bytes)?.is_some() {
+                self.write(second, number, &bytes)?;
             }
         }
         let number = old.map_or(0, |old| old.number.wrapping_add(1));
         let mut bytes = [0; HEAD];
         head(&mut bytes, number);
-        self.write(second, Record::Complete.number(), &bytes)?;
+        self.write(second, COMPLETE, &bytes)?;
         self.area_as_it_is(second, number)
     }
 
@@ -221,30 +254,25 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(())
     }
 
-    /// The number and the key of the newer copy.
-    fn newest(&mut self, second: bool, number: u8) -> Result<Option<(u32, u8)>, StoreError> {
-        let mut newest: Option<(u32, u8)> = None;
-        for key in keys(number) {
-            let Some(bytes) = self.fetch(second, key)? else { continue };
-            let number = number_of(bytes)?;
-            // Numbers go round after four thousand million: the newer one is the one just ahead.
-            if newest.is_none_or(|(other, _)| number.wrapping_sub(other) < u32::MAX / 2) {
-                newest = Some((number, key));
-            }
-        }
-        Ok(newest)
-    }
-
-    fn fetch(&mut self, second: bool, key: u8) -> Result<Option<&[u8]>, StoreError> {
+    /// Takes the newest of these records that an area holds, and nothing else.
+    fn read_area(&mut self, second: bool, numbers: Range<u8>) -> Result<(), StoreError> {
+        self.newest = Newest::NONE;
         let range = self.area_range(second);
-        fetch_item(&mut self.flash, range, &mut self.buffer, key)
+        let newest = &mut self.newest;
+        each_item(&mut self.flash, range, &mut self.buffer, |key, bytes| {
+            let number = key / COPIES;
+            let before = newest.of(number);
+            if numbers.contains(&number) && (before.is_empty() || is_newer(rank(bytes), rank(before))) {
+                newest.put(number, bytes);
+            }
+        })
     }
 
     /// Writes both copies.
     fn write(&mut self, second: bool, number: u8, bytes: &[u8]) -> Result<(), StoreError> {
-        for key in keys(number) {
+        for copy in 0..COPIES {
             let range = self.area_range(second);
-            store_item(&mut self.flash, range, &mut self.buffer, key, bytes)?;
+            store_item(&mut self.flash, range, &mut self.buffer, COPIES * number + copy, bytes)?;
         }
         Ok(())
     }
@@ -259,13 +287,25 @@ fn head(bytes: &mut [u8], number: u32) {
     }
 }
 
-/// The number of a record, once its form is known to be ours.
-fn number_of(bytes: &[u8]) -> Result<u32, StoreError> {
-    match bytes.split_first() {
-        Some((&FORM, rest)) => rest.first_chunk().copied().map(u32::from_le_bytes).ok_or(StoreError::Damaged),
-        Some((form, _)) if *form > FORM => Err(StoreError::Newer),
+/// The number of a record, if there is one, once its form is known to be ours.
+fn number_of(bytes: &[u8]) -> Result<Option<u32>, StoreError> {
+    match bytes.first() {
+        None => Ok(None),
+        Some(&FORM) if bytes.len() >= HEAD => Ok(Some(rank(bytes))),
+        Some(&form) if form > FORM => Err(StoreError::Newer),
         _ => Err(StoreError::Damaged),
     }
+}
+
+/// The number of a record in whatever form: it stands at the same place in all.
+fn rank(bytes: &[u8]) -> u32 {
+    bytes.get(1..).and_then(<[u8]>::first_chunk).copied().map_or(0, u32::from_le_bytes)
+}
+
+/// Whether a copy is as new as another one, or newer: numbers go round after four thousand million, and the
+/// newer one is the one just ahead.
+const fn is_newer(number: u32, other: u32) -> bool {
+    number.wrapping_sub(other) < u32::MAX / 2
 }
 
 const _: () = assert!(VALUE_LEN < RECORD_LEN);

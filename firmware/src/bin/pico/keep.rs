@@ -3,7 +3,6 @@
 //! it likes, and nothing waits for it.
 use embassy_futures::select::{Either3, select3};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
 use turntally_core::bench::{Job, MAX_JOBS, log::EntryBytes};
@@ -12,7 +11,8 @@ use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
 use crate::chip::BoardFlash;
-use crate::link::Desks;
+use crate::link::{SERIAL, USB};
+use crate::signal::Signal;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);
@@ -90,19 +90,19 @@ pub fn take(app: &mut App) {
 
 /// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is
 /// wanted at the desks, for ever.
-pub async fn run(flash: BoardFlash, jobs: usize, [serial, usb]: &Desks) -> ! {
+pub async fn run(flash: BoardFlash, jobs: usize) -> ! {
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;
     loop {
-        let (desk, from) = match select3(WANTED.wait(), serial.wanted.wait(), usb.wanted.wait()).await {
+        let (desk, from) = match select3(WANTED.wait(), SERIAL.wanted.wait(), USB.wanted.wait()).await {
             Either3::First(save) => {
                 let result = store.save(&save);
                 DONE.signal((save, result));
                 continue;
             }
-            Either3::Second(from) => (serial, from),
-            Either3::Third(from) => (usb, from),
+            Either3::Second(from) => (&SERIAL, from),
+            Either3::Third(from) => (&USB, from),
         };
         desk.entry.signal(store.log_entry(from));
     }

@@ -1,9 +1,7 @@
 //! The link to a computer: what is the same on every port, and how a port's questions reach the tick.
 
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal;
 use embedded_io_async::Write;
-use static_cell::StaticCell;
 use turntally_core::link::Reply;
 use turntally_core::link::counter::Server;
 use turntally_core::link::frame::Frame;
@@ -11,6 +9,7 @@ use turntally_firmware::app::App;
 use turntally_firmware::link::{Ask, Link, Need};
 
 use crate::keep::FoundEntry;
+use crate::signal::Signal;
 
 /// Where a port meets the tick and the flash. Each port has its own, so that no answer goes astray and no port
 /// waits for the other.
@@ -23,25 +22,23 @@ pub struct Desk {
     pub entry: Signal<CriticalSectionRawMutex, FoundEntry>,
 }
 
-/// Those of all ports: of the serial line, and of USB.
-pub type Desks = [Desk; 2];
+/// Of the serial line.
+pub static SERIAL: Desk = Desk::new();
+/// Of USB.
+pub static USB: Desk = Desk::new();
 
-/// The desks. Made at the start: as a static that is there from the first they would stand in flash, too.
-pub fn desks() -> &'static Desks {
-    static DESKS: StaticCell<Desks> = StaticCell::new();
-    DESKS.init_with(|| [Desk::new(), Desk::new()])
+/// To be called in every tick: answers what was asked.
+pub fn answer(app: &mut App) {
+    for desk in [&SERIAL, &USB] {
+        if let Some(ask) = desk.asked.try_take() {
+            desk.reply.signal(app.answer(ask));
+        }
+    }
 }
 
 impl Desk {
-    fn new() -> Self {
+    const fn new() -> Self {
         Self { asked: Signal::new(), reply: Signal::new(), wanted: Signal::new(), entry: Signal::new() }
-    }
-
-    /// To be called in every tick: answers what was asked.
-    pub fn answer(&self, app: &mut App) {
-        if let Some(ask) = self.asked.try_take() {
-            self.reply.signal(app.answer(ask));
-        }
     }
 }
 

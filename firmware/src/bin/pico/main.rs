@@ -10,6 +10,7 @@
 mod born;
 mod chip;
 mod crash;
+mod divide;
 mod keep;
 mod link;
 mod mem;
@@ -17,6 +18,7 @@ mod oled;
 mod pins;
 mod sampler;
 mod serial;
+mod signal;
 mod sounder;
 mod usb;
 mod vitals;
@@ -42,7 +44,6 @@ use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
 use crate::chip::BoardFlash;
-use crate::link::Desks;
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
 use crate::sounder::SounderSlice;
@@ -141,11 +142,9 @@ async fn main(_spawner: Spawner) {
 
     interrupt::SWI_IRQ_1.set_priority(Priority::P1);
     let next = oled::next();
-    let desks = link::desks();
-    let [serial, usb] = desks;
     let above = TICKER.start(interrupt::SWI_IRQ_1);
     // Each task has its own place and is spawned once: there is no way for this to fail.
-    if let Ok(task) = tick(app, ring, front, watchdog, next, desks) {
+    if let Ok(task) = tick(app, ring, front, watchdog, next) {
         above.spawn(task);
     }
     interrupt::SWI_IRQ_2.set_priority(Priority::P2);
@@ -162,14 +161,14 @@ async fn main(_spawner: Spawner) {
     let config = UartConfig::default();
     let uart =
         BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
-    if let Ok(task) = serial::run(uart, serial) {
+    if let Ok(task) = serial::run(uart) {
         slow.spawn(task);
     }
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
-    usb::start(pins.usb, usb, prompt, slow);
-    keep::run(flash, jobs, desks).await
+    usb::start(pins.usb, prompt, slow);
+    keep::run(flash, jobs).await
 }
 
 /// Shows the tick that the slow part runs.
@@ -189,7 +188,6 @@ async fn tick(
     mut front: Front,
     mut watchdog: Watchdog,
     next: &'static oled::Next,
-    desks: &'static Desks,
 ) -> ! {
     let mut reader = RingReader::new();
     let mut slow = Patience::default();
@@ -213,9 +211,7 @@ async fn tick(
         let now = Micros::new(begun.as_micros());
         keep::tell(app);
         _ = app.poll(now, &mut front);
-        for desk in desks {
-            desk.answer(app);
-        }
+        link::answer(app);
         keep::take(app);
         vitals::at(3);
         if app.redraw_due(now) {

@@ -5,7 +5,7 @@ use embassy_rp::uart::BufferedUart;
 use embassy_time::{Duration, Instant, Ticker};
 use embedded_io_async::Read as _;
 
-use crate::link::{self, Desk, Talk};
+use crate::link::{self, Talk};
 use crate::vitals;
 
 /// From one line of state to the next.
@@ -15,9 +15,9 @@ const TALKING: Duration = Duration::from_millis(2_000);
 
 /// Listens and answers, for ever.
 #[embassy_executor::task]
-pub async fn run(uart: BufferedUart, desk: &'static Desk) -> ! {
+pub async fn run(uart: BufferedUart) -> ! {
     let (mut out, mut input) = uart.split();
-    let mut talk = Talk::at(desk);
+    let mut talk = Talk::at(&link::SERIAL);
     let mut every = Ticker::every(LINE_EVERY);
     let mut quiet_until = Instant::MIN;
     let mut bytes = [0; 32];

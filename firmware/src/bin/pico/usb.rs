@@ -20,7 +20,7 @@ use embassy_usb_driver::{
 };
 use embedded_io_async::{ErrorType, Write};
 
-use crate::link::{Desk, Talk};
+use crate::link::{self, Talk};
 
 bind_interrupts!(struct Irqs {
     USBCTRL_IRQ => InterruptHandler<USB>;
@@ -64,7 +64,7 @@ const BREATH: Duration = Duration::from_millis(1);
 /// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that. A
 /// computer wants its requests of the device answered within 2 ms; drawing a picture takes longer, so they are
 /// above that.
-pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, prompt: SendSpawner, slow: SendSpawner) {
+pub fn start(usb: Peri<'static, USB>, prompt: SendSpawner, slow: SendSpawner) {
     let mut driver = Driver::new(usb, Irqs);
     interrupt::USBCTRL_IRQ.set_priority(Priority::P2);
     let tell = driver.alloc_endpoint_in(EndpointType::Bulk, Some(TELL.into()), PACKET.into(), 0);
@@ -76,15 +76,15 @@ pub fn start(usb: Peri<'static, USB>, desk: &'static Desk, prompt: SendSpawner, 
     if let Ok(task) = be_a_device(bus, control) {
         prompt.spawn(task);
     }
-    if let Ok(task) = talk(hear, Teller(tell), desk) {
+    if let Ok(task) = talk(hear, Teller(tell)) {
         slow.spawn(task);
     }
 }
 
 /// Listens and answers, for ever.
 #[embassy_executor::task]
-async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller, desk: &'static Desk) {
-    let mut talk = Talk::at(desk);
+async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller) {
+    let mut talk = Talk::at(&link::USB);
     let mut packet = [0; PACKET as usize];
     hear.wait_enabled().await;
     loop {
