@@ -528,27 +528,6 @@ impl Slot {
     }
 }
 
-/// What can be chosen, in its order: each job, behind it its coils to be counted, and the set-up last.
-fn picks(slots: &[Slot]) -> impl Iterator<Item = (Option<usize>, Pick)> {
-    let jobs = slots.iter().enumerate().flat_map(|(job, slot)| {
-        let sawn = (!slot.unsawn.is_empty()).then_some((Some(job), Pick::Sawn));
-        core::iter::once((Some(job), Pick::Job)).chain(sawn)
-    });
-    jobs.chain([(None, Pick::SetUpBatch), (None, Pick::SetUpCounter)])
-}
-
-/// The place among them, and how many there are.
-fn picked(slots: &[Slot], chosen: usize, pick: Pick) -> (usize, usize) {
-    let meant = |&(job, other): &(Option<usize>, Pick)| other == pick && job.is_none_or(|job| job == chosen);
-    (picks(slots).position(|it| meant(&it)).unwrap_or(0), picks(slots).count())
-}
-
-/// What stands at a place, and the job that is chosen then.
-fn pick_at(slots: &[Slot], chosen: usize, place: usize) -> (usize, Pick) {
-    let (job, pick) = picks(slots).nth(place).unwrap_or_default();
-    (job.unwrap_or(chosen), pick)
-}
-
 /// The counter: a pure function of its events.
 #[derive(Debug, Clone)]
 pub struct Bench {
@@ -684,9 +663,12 @@ impl Bench {
     fn knob(&mut self, clicks: i8) {
         match &mut self.state {
             State::Choose { pick } => {
-                let (at, of) = picked(&self.slots, self.chosen, *pick);
+                let pick = *pick;
+                let (at, of) = self.picked(pick);
                 let to = at.saturating_add_signed(isize::from(clicks)).min(of - 1);
-                (self.chosen, *pick) = pick_at(&self.slots, self.chosen, to);
+                if let Some((job, pick)) = self.pick_at(to) {
+                    (self.chosen, self.state) = (job, State::Choose { pick });
+                }
             }
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
             State::Sawn(tally) => tally.turn(clicks),
@@ -695,10 +677,31 @@ impl Bench {
         }
     }
 
-    /// Which of the things to choose from is marked, counted from zero, and how many there are.
+    /// Which of the things to choose from this is, counted from zero, and how many there are.
     #[must_use]
     pub fn picked(&self, pick: Pick) -> (usize, usize) {
-        picked(&self.slots, self.chosen, pick)
+        let (mut at, mut of) = (0, 0);
+        while let Some(other) = self.pick_at(of) {
+            if other == (self.chosen, pick) {
+                at = of;
+            }
+            of += 1;
+        }
+        (at, of)
+    }
+
+    /// What can be chosen there, and the job that is chosen then: each job, behind it its coils to be counted,
+    /// and the set-up last.
+    fn pick_at(&self, mut place: usize) -> Option<(usize, Pick)> {
+        for (job, slot) in self.slots.iter().enumerate() {
+            match (place, slot.unsawn.is_empty()) {
+                (0, _) => return Some((job, Pick::Job)),
+                (1, false) => return Some((job, Pick::Sawn)),
+                (_, counted) => place -= if counted { 1 } else { 2 },
+            }
+        }
+        let set_up = [Pick::SetUpBatch, Pick::SetUpCounter];
+        set_up.get(place).map(|&pick| (self.chosen, pick))
     }
 
     fn enter_choose(&mut self) {
