@@ -72,7 +72,7 @@ export const ask = {
   unknown: () => [99, 1, 2, 3],
 };
 
-const PHASES = ['Choose', 'SetUp', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
+const PHASES = ['Choose', 'SetUp', 'Sawn', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
 const ANSWERS = ['Waiting', 'Agreed', 'Declined', 'None'];
 const REFUSALS = ['Unknown', 'NoJob', 'OtherRule', 'OtherEncoder', 'Full', 'Busy', 'Store', 'NoSettings'];
 
@@ -113,7 +113,7 @@ function readEntry(bytes) {
   const r = new Reader(rest.slice(4));
   if (form !== 1 || r.byte() !== 0) throw new Error('no coil of form 1');
   return {
-    number: Buffer.from(rest).readUInt32LE(0), job: r.unsigned(), rings: r.unsigned(), kept: r.flag(), name: r.text(),
+    number: Buffer.from(rest).readUInt32LE(0), job: r.unsigned(), rings: r.unsigned(), kept: r.flag(), wire: r.signed() / 1e6, name: r.text(),
     target: r.signed() / 1e9, turns: r.signed() / 1e9, crankMs: r.unsigned() / 1e3,
   };
 }
@@ -129,6 +129,7 @@ function readReply(message) {
       kind: 'Status', phase: PHASES[r.unsigned()], job: r.text(), wanted: r.unsigned(), made: r.unsigned(), kept: r.unsigned(),
       scrapped: r.unsigned(), counts: r.signed(), turns: r.signed() / 1e9, target: r.signed() / 1e9, rings: r.unsigned(),
       doubt: r.unsigned() === 0 ? r.unsigned() : 'unknown', faults: r.byte(), speed: r.signed(), trouble: r.flag(), left: r.unsigned(),
+      wire: r.option(() => r.signed() / 1e6),
     };
     case 4: return { kind: 'Entry', from: r.unsigned(), number: r.unsigned(), ...readEntry(r.block()) };
     case 5: return { kind: 'End', next: r.unsigned(), more: r.flag() };
