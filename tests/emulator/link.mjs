@@ -63,6 +63,7 @@ const varint = (value) => {
 export const ask = {
   identify: () => [0, ...varint(1)],
   readSettings: () => [1],
+  writeSettings: (ticket, bytes) => [2, ...varint(ticket), 1, ...varint(bytes.length), ...bytes],
   answer: (ticket) => [4, ...varint(ticket)],
   status: () => [5],
   fetch: (from, count) => [6, ...varint(from), count],
@@ -71,6 +72,15 @@ export const ask = {
   selfTest: () => [9],
   unknown: () => [99, 1, 2, 3],
 };
+
+/** Settings whose number at `place` of their row is another one (core/src/settings.rs). */
+export function withNumber(settings, place, number) {
+  const r = new Reader(settings);
+  const metal = r.block();
+  const numbers = Array.from({ length: r.unsigned() }, () => r.signed());
+  numbers[place] = number;
+  return [...varint(metal.length), ...metal, ...varint(numbers.length), ...numbers.flatMap((value) => varint(value < 0 ? -2 * value - 1 : 2 * value))];
+}
 
 const PHASES = ['Choose', 'SetUp', 'Sawn', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
 const ANSWERS = ['Waiting', 'Agreed', 'Declined', 'None'];

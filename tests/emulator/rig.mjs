@@ -51,6 +51,8 @@ export class Rig {
   flashLog = [];
   /** The number that the flash part bears. */
   flashId = [0xe6, 0x61, 0x40, 0x00, 0x12, 0x34, 0x56, 0x78];
+  /** Called before bytes from this offset on are programmed, or set by an erase. */
+  flashChanging = () => {};
   /** Bits that an erase of the sector at this offset does not set any more. */
   wornBits = () => 0;
   /** What went wrong in the emulated chip, by message. */
