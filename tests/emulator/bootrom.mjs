@@ -53,6 +53,7 @@ export function serve(rig, number) {
     case 'RE': {
       const [from, length] = r;
       if (from % 4096 || length % 4096) throw new Error('an erase that is not whole sectors');
+      rig.flashChanging(from, new Uint8Array(length).fill(0xff), true);
       chip.flash.fill(0xff & ~rig.wornBits(from), from, from + length);
       rig.halt((length / 4096) * rig.flashTimes.eraseMs * 1e6);
       rig.flashLog.push({ what: 'erase', from, length, ms: rig.ms });
@@ -61,6 +62,7 @@ export function serve(rig, number) {
     case 'RP': {
       const [to, from, length] = r;
       if (to % 256 || length % 256) throw new Error('a program that is not whole pages');
+      rig.flashChanging(to, Uint8Array.from({ length }, (_, i) => chip.readUint8(from + i)), false);
       bytes(length, (i) => {
         const [before, wanted] = [chip.flash[to + i], chip.readUint8(from + i)];
         // A page is filled up with bytes of ones, which leave what stands there as it is.

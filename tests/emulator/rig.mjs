@@ -9,6 +9,7 @@ import { readElf } from './elf.mjs';
 import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './ssd1306.mjs';
+import { tameUsb } from './usb.mjs';
 
 const LOCKED = '1.4.1';
 
@@ -26,7 +27,9 @@ const { RP2040 } = await emulator();
 export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9, red: 10, yellow: 11, green: 12, stop: 13, sounder: 15 };
 
 /** What the emulator lacks and the firmware touches without needing an answer. */
-const HARMLESS = /^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): |^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160/;
+const HARMLESS = new RegExp(['^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): ', '^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160',
+  // USB's driver clears all registers at its start.
+  '^USB: Unimplemented peripheral write to 0x[0-9a-f]+: 0x0$'].join('|'));
 
 /** The screen's bus in the reset controller. */
 const RESET_I2C0 = 1 << 3;
@@ -46,6 +49,10 @@ export class Rig {
   levels = new Map();
   flashTimes = { eraseMs: 45, programMs: 0.7 };
   flashLog = [];
+  /** The number that the flash part bears. */
+  flashId = [0xe6, 0x61, 0x40, 0x00, 0x12, 0x34, 0x56, 0x78];
+  /** Called before bytes from this offset on are programmed, or set by an erase. */
+  flashChanging = () => {};
   /** Bits that an erase of the sector at this offset does not set any more. */
   wornBits = () => 0;
   /** What went wrong in the emulated chip, by message. */
@@ -76,6 +83,7 @@ export class Rig {
     chip.logger = { debug() {}, info() {}, warn: note, error: note };
     // XIP_CTRL is missing and would read as all ones: the flash driver would wait for ever.
     chip.peripherals[0x14000] = { readUint32: (offset) => (offset === 0x08 ? 0b011 : 0), writeUint32() {}, writeUint32Atomic() {} };
+    this.#numberFlash(chip.peripherals[0x18000]);
     chip.loadBootrom(bootRom()); // this also erases the flash
     this.#straightToMemory(chip);
     if (flash) chip.flash.set(flash);
@@ -90,7 +98,11 @@ export class Rig {
       else this.#broken(number);
     };
     this.#clockPios(chip);
-    this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => { this.serial += String.fromCharCode(byte); });
+    tameUsb(chip);
+    this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => {
+      this.serial += String.fromCharCode(byte);
+      this.heard?.(byte);
+    });
     const resetBus = attachI2c(chip.i2c[0], this.clock, this.screen, { stuck: () => this.busStuck });
     // The emulator's reset controller resets nothing; the firmware relies on it for a stuck bus.
     const resets = chip.peripherals[0x4000c];
@@ -112,6 +124,18 @@ export class Rig {
     // What the mask ROM does: the first 256 bytes of flash go to the end of RAM and are run there.
     chip.sram.set(chip.flash.subarray(0, 256), 0x41f00);
     Object.assign(chip.core, { SP: 0x20041f00, LR: 0, PC: 0x20041f00, VTOR: 0 });
+  }
+
+  /** The flash tells its number: four bytes of nothing, then the number (data sheets of usual parts, from memory). */
+  #numberFlash(ssi) {
+    const [read, write] = [ssi.readUint32.bind(ssi), ssi.writeUint32.bind(ssi)];
+    const [DATA, READ_NUMBER] = [0x60, 0x4b];
+    let told = [];
+    ssi.writeUint32 = (offset, value) => {
+      if (offset === DATA && (value & 255) === READ_NUMBER) told = [0, 0, 0, 0, ...this.flashId];
+      else write(offset, value);
+    };
+    ssi.readUint32 = (offset) => (offset === DATA && told.length > 0 ? told.shift() : read(offset));
   }
 
   #broken(number) {

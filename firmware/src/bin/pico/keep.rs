@@ -1,10 +1,7 @@
 //! Keeps things in the chip's flash. While it erases or programs, the whole chip but sampler and DMA
 //! stands still: the tick says when it may. This is the lowest of all: it may wait for that as long as
 //! it likes, and nothing waits for it.
-use embassy_futures::select::{Either, select};
-use embassy_rp::Peri;
-use embassy_rp::flash::{Blocking, Flash};
-use embassy_rp::peripherals::FLASH;
+use embassy_futures::select::{Either3, select3};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
@@ -13,7 +10,8 @@ use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
-use crate::chip::FLASH_SIZE;
+use crate::chip::BoardFlash;
+use crate::link::{SERIAL, USB};
 use crate::signal::Signal;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
@@ -22,20 +20,19 @@ const BREATH: Duration = Duration::from_millis(40);
 static FOUND: Signal<CriticalSectionRawMutex, Found> = Signal::new();
 static WANTED: Signal<CriticalSectionRawMutex, Save> = Signal::new();
 static DONE: Signal<CriticalSectionRawMutex, (Save, Result<(), StoreError>)> = Signal::new();
-static ENTRY_WANTED: Signal<CriticalSectionRawMutex, u32> = Signal::new();
-static ENTRY: Signal<CriticalSectionRawMutex, FoundEntry> = Signal::new();
 static MAY_ERASE: AtomicBool = AtomicBool::new(true);
 /// Somebody waits for a moment to program in.
 static WAITING: AtomicBool = AtomicBool::new(false);
 /// This is one.
 static CLEAR: AtomicBool = AtomicBool::new(false);
 
-type FlashStore = Store<Flash<'static, FLASH, Blocking, FLASH_SIZE>, TickSays>;
+type FlashStore = Store<BoardFlash, TickSays>;
 
 /// What an entry of the log was found to be.
 pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
 
 /// What is found at the start, one after the other.
+#[expect(clippy::large_enum_variant, reason = "there is one of it, and no heap")]
 enum Found {
     /// The job at this place of the list.
     Job(usize, Job),
@@ -91,27 +88,23 @@ pub fn take(app: &mut App) {
     }
 }
 
-/// The first entry of the log from this number on.
-pub async fn entry(from: u32) -> FoundEntry {
-    ENTRY.reset();
-    ENTRY_WANTED.signal(from);
-    ENTRY.wait().await
-}
-
-/// Reads what is there beside the counter's own `jobs`, then keeps and finds what is wanted, for ever.
-pub async fn run(flash: Peri<'static, FLASH>, jobs: usize) -> ! {
-    let flash = Flash::<_, Blocking, FLASH_SIZE>::new_blocking(flash);
+/// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is
+/// wanted at the desks, for ever.
+pub async fn run(flash: BoardFlash, jobs: usize) -> ! {
     let mut store = Store::new(flash, TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;
     loop {
-        match select(WANTED.wait(), ENTRY_WANTED.wait()).await {
-            Either::First(save) => {
+        let (desk, from) = match select3(WANTED.wait(), SERIAL.wanted.wait(), USB.wanted.wait()).await {
+            Either3::First(save) => {
                 let result = store.save(&save);
                 DONE.signal((save, result));
+                continue;
             }
-            Either::Second(from) => ENTRY.signal(store.log_entry(from)),
-        }
+            Either3::Second(from) => (&SERIAL, from),
+            Either3::Third(from) => (&USB, from),
+        };
+        desk.entry.signal(store.log_entry(from));
     }
 }
 

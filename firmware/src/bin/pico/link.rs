@@ -1,80 +1,90 @@
-//! The serial line: a computer's questions and their answers, and one line of state each tenth of a second
-//! for whom nobody asks.
+//! The link to a computer: what is the same on every port, and how a port's questions reach the tick.
 
-use embassy_futures::select::{Either, select};
-use embassy_rp::uart::{BufferedUart, BufferedUartTx};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_time::{Duration, Instant, Ticker};
-use embedded_io_async::{Read as _, Write as _};
+use embedded_io_async::Write;
 use turntally_core::link::Reply;
 use turntally_core::link::counter::Server;
+use turntally_core::link::frame::Frame;
 use turntally_firmware::app::App;
 use turntally_firmware::link::{Ask, Link, Need};
 
+use crate::keep::FoundEntry;
 use crate::signal::Signal;
-use crate::{keep, vitals};
 
-/// From one line of state to the next.
-const LINE_EVERY: Duration = Duration::from_millis(100);
-/// For so long after a question there are none.
-const TALKING: Duration = Duration::from_millis(2_000);
+/// Where a port meets the tick and the flash. Each port has its own, so that no answer goes astray and no port
+/// waits for the other.
+pub struct Desk {
+    asked: Signal<CriticalSectionRawMutex, Ask>,
+    reply: Signal<CriticalSectionRawMutex, Reply>,
+    /// The number from which on an entry of the log is wanted.
+    pub wanted: Signal<CriticalSectionRawMutex, u32>,
+    /// What was found there.
+    pub entry: Signal<CriticalSectionRawMutex, FoundEntry>,
+}
 
-static ASKED: Signal<CriticalSectionRawMutex, Ask> = Signal::new();
-static REPLY: Signal<CriticalSectionRawMutex, Reply> = Signal::new();
+/// Of the serial line.
+pub static SERIAL: Desk = Desk::new();
+/// Of USB.
+pub static USB: Desk = Desk::new();
 
 /// To be called in every tick: answers what was asked.
 pub fn answer(app: &mut App) {
-    if let Some(ask) = ASKED.try_take() {
-        REPLY.signal(app.answer(ask));
-    }
-}
-
-/// Listens and answers, for ever.
-#[embassy_executor::task]
-pub async fn run(uart: BufferedUart) -> ! {
-    let (mut out, mut input) = uart.split();
-    let mut link = Link::default();
-    let mut every = Ticker::every(LINE_EVERY);
-    let mut quiet_until = Instant::MIN;
-    let mut bytes = [0; 32];
-    loop {
-        match select(input.read(&mut bytes), every.next()).await {
-            Either::First(Ok(count)) => {
-                for &byte in bytes.get(..count).unwrap_or_default() {
-                    if let Some(need) = link.push(byte) {
-                        quiet_until = Instant::now() + TALKING;
-                        serve(&mut link, need, &mut out).await;
-                    }
-                }
-            }
-            // A byte that arrived broken: its frame is no message.
-            Either::First(Err(_)) => {}
-            Either::Second(()) if Instant::now() >= quiet_until => {
-                send(&mut out, vitals::line().as_bytes()).await
-            }
-            Either::Second(()) => {}
+    for desk in [&SERIAL, &USB] {
+        if let Some(ask) = desk.asked.try_take() {
+            desk.reply.signal(app.answer(ask));
         }
     }
 }
 
-async fn serve(link: &mut Link, need: Need, out: &mut BufferedUartTx) {
-    match need {
-        Need::Send(frame) => send(out, &frame).await,
-        Need::App(tag, ask) => {
-            ASKED.signal(ask);
-            let reply = REPLY.wait().await;
-            send(out, &Server::answer(tag, &reply)).await;
+impl Desk {
+    const fn new() -> Self {
+        Self { asked: Signal::new(), reply: Signal::new(), wanted: Signal::new(), entry: Signal::new() }
+    }
+}
+
+/// The link on a port.
+pub struct Talk {
+    desk: &'static Desk,
+    link: Link,
+}
+
+impl Talk {
+    /// Nothing was said yet.
+    pub fn at(desk: &'static Desk) -> Self {
+        Self { desk, link: Link::default() }
+    }
+
+    /// Takes what was received and sends the answers; whether anything was asked.
+    pub async fn hear(&mut self, bytes: &[u8], out: &mut impl Write) -> bool {
+        let mut asked = false;
+        for &byte in bytes {
+            let mut need = self.link.push(byte);
+            asked |= need.is_some();
+            while let Some(frame) = self.frame(&mut need).await {
+                send(out, &frame).await;
+            }
         }
-        Need::Log => {
-            while let Some(from) = link.wanted() {
-                let found = keep::entry(from).await;
-                send(out, &link.entry(&found)).await;
+        asked
+    }
+
+    /// What is to be sent next.
+    async fn frame(&mut self, need: &mut Option<Need>) -> Option<Frame> {
+        match need.take() {
+            Some(Need::Send(frame)) => Some(frame),
+            Some(Need::App(tag, ask)) => {
+                self.desk.asked.signal(ask);
+                Some(Server::answer(tag, &self.desk.reply.wait().await))
+            }
+            Some(Need::Log) | None => {
+                let from = self.link.wanted()?;
+                self.desk.wanted.signal(from);
+                Some(self.link.entry(&self.desk.entry.wait().await))
             }
         }
     }
 }
 
 /// A port that takes nothing has lost its other end, and what was to be said.
-async fn send(out: &mut BufferedUartTx, bytes: &[u8]) {
+pub async fn send(out: &mut impl Write, bytes: &[u8]) {
     _ = out.write_all(bytes).await;
 }

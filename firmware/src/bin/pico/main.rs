@@ -20,8 +20,10 @@ mod mem;
 mod oled;
 mod pins;
 mod sampler;
+mod serial;
 mod signal;
 mod sounder;
+mod usb;
 mod vitals;
 
 #[cfg(feature = "defmt")]
@@ -44,6 +46,7 @@ use turntally_firmware::panel::{KeyPin, Knob, Panel};
 use turntally_firmware::pwm::PwmSounder;
 use turntally_firmware::ring::{Found, RingReader};
 
+use crate::chip::BoardFlash;
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
 use crate::sounder::SounderSlice;
@@ -74,6 +77,8 @@ type Front = Panel<
 
 /// Runs the tick above everything that is not an interrupt of the hardware.
 static TICKER: InterruptExecutor = InterruptExecutor::new();
+/// Runs what a computer may wait for only so long, between the two.
+static PROMPT: InterruptExecutor = InterruptExecutor::new();
 /// Runs what is slow, above what waits for the flash.
 static SLOW: InterruptExecutor = InterruptExecutor::new();
 static APP: StaticCell<App> = StaticCell::new();
@@ -88,6 +93,12 @@ unsafe fn SWI_IRQ_1() {
 
 #[interrupt]
 unsafe fn SWI_IRQ_2() {
+    // SAFETY: as above.
+    unsafe { PROMPT.on_interrupt() }
+}
+
+#[interrupt]
+unsafe fn SWI_IRQ_3() {
     // SAFETY: as above.
     unsafe { SLOW.on_interrupt() }
 }
@@ -123,6 +134,8 @@ async fn main(_spawner: Spawner) {
     bench.set_up(born);
     let app = APP.init_with(|| App::new(bench, born.build.pulses, SAMPLE_PERIOD_NS));
     app.expect_store();
+    let mut flash = BoardFlash::new_blocking(pins.flash);
+    app.identify(chip::id(&mut flash));
     if let Some(trouble) = trouble {
         app.report(trouble);
     }
@@ -130,15 +143,17 @@ async fn main(_spawner: Spawner) {
     #[cfg(feature = "defmt")]
     defmt::info!("counting after {} us", Instant::now().as_micros());
 
-    interrupt::SWI_IRQ_1.set_priority(Priority::P2);
+    interrupt::SWI_IRQ_1.set_priority(Priority::P1);
     let next = oled::next();
     let above = TICKER.start(interrupt::SWI_IRQ_1);
     // Each task has its own place and is spawned once: there is no way for this to fail.
     if let Ok(task) = tick(app, ring, front, watchdog, next) {
         above.spawn(task);
     }
-    interrupt::SWI_IRQ_2.set_priority(Priority::P3);
-    let slow = SLOW.start(interrupt::SWI_IRQ_2);
+    interrupt::SWI_IRQ_2.set_priority(Priority::P2);
+    let prompt = PROMPT.start(interrupt::SWI_IRQ_2);
+    interrupt::SWI_IRQ_3.set_priority(Priority::P3);
+    let slow = SLOW.start(interrupt::SWI_IRQ_3);
     if let Ok(task) = oled::run(pins.screen, next) {
         slow.spawn(task);
     }
@@ -149,13 +164,14 @@ async fn main(_spawner: Spawner) {
     let config = UartConfig::default();
     let uart =
         BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
-    if let Ok(task) = link::run(uart) {
+    if let Ok(task) = serial::run(uart) {
         slow.spawn(task);
     }
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
-    keep::run(pins.flash, jobs).await
+    usb::start(pins.usb, prompt, slow);
+    keep::run(flash, jobs).await
 }
 
 /// Shows the tick that the slow part runs.

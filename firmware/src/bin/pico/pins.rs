@@ -57,6 +57,8 @@ pub struct Pins {
     pub sounder: (Peri<'static, p::PWM_SLICE7>, Peri<'static, p::PIN_15>),
     /// Serial line to a computer: port, transmit, receive.
     pub serial: (Peri<'static, p::UART0>, Peri<'static, p::PIN_0>, Peri<'static, p::PIN_1>),
+    /// The USB port.
+    pub usb: Peri<'static, p::USB>,
     /// The flash, for what is kept in it.
     pub flash: Peri<'static, p::FLASH>,
     /// The watchdog.
@@ -90,6 +92,7 @@ impl Pins {
             stop: p.PIN_13,
             sounder: (p.PWM_SLICE7, p.PIN_15),
             serial: (p.UART0, p.PIN_0, p.PIN_1),
+            usb: p.USB,
             flash: p.FLASH,
             watchdog: p.WATCHDOG,
         }

@@ -65,11 +65,6 @@ impl<M: RawMutex, T> Signal<M, T> {
         }
     }
 
-    /// Forgets what is there.
-    pub fn reset(&self) {
-        self.try_take();
-    }
-
     /// Whether something has been handed in that nobody has taken yet.
     pub fn signaled(&self) -> bool {
         self.news.signaled()

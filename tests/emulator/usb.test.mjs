@@ -1,0 +1,147 @@
+// The USB port as a device: what a computer learns of it, and that nothing which happens on the bus disturbs the
+// counter.
+import assert from 'node:assert/strict';
+import { test } from 'node:test';
+import { Counter, CueDelay, TURN } from './counter.mjs';
+import { Asker, ask } from './link.mjs';
+import { Computer } from './usb.mjs';
+
+/** The descriptors of a row, by their lengths. */
+function* descriptors(bytes) {
+  for (let at = 0; at < bytes.length; at += bytes[at]) yield bytes.slice(at, at + bytes[at]);
+}
+
+test('it is a serial port of class CDC-ACM, and every request gets its answer', () => {
+  const counter = Counter.on();
+  const computer = new Computer(counter).plug();
+  const { device, configuration } = computer.descriptors;
+  assert.deepEqual([device.length, device[0], device[1], device[7]], [18, 18, 1, 64]);
+  assert.deepEqual(device.slice(4, 7), [2, 2, 0], 'communications, abstract control model');
+  assert.deepEqual(device.slice(8, 12), [0x09, 0x12, 0x01, 0x00], '1209:0001');
+  assert.deepEqual(device.slice(14), [0, 0, 0, 1], 'no names, one configuration');
+  const parts = [...descriptors(configuration)];
+  assert.equal(configuration[2] + 256 * configuration[3], configuration.length);
+  assert.ok(parts.every((part) => part.length === part[0]), 'a descriptor that is cut off');
+  assert.equal(configuration[4], parts.filter(([, kind]) => kind === 4).length, 'interfaces');
+  // Each interface's endpoints, class and subclass; each endpoint's address, kind and packet.
+  assert.deepEqual(parts.filter(([, kind]) => kind === 4).map((part) => part.slice(2, 8)), [[0, 0, 1, 2, 2, 0], [1, 0, 2, 10, 0, 0]]);
+  assert.deepEqual(parts.filter(([, kind]) => kind === 5).map((part) => part.slice(2, 6)), [[0x82, 3, 8, 0], [0x01, 2, 64, 0], [0x81, 2, 64, 0]]);
+  // CDC's own: header, line coding, union.
+  assert.deepEqual(parts.filter(([, kind]) => kind === 0x24).map((part) => part[2]), [0, 2, 6]);
+
+  assert.deepEqual(computer.get(0x80, 8, 0, 0, 1), [1], 'configuration');
+  for (const kind of [0x80, 0x81, 0x82]) assert.deepEqual(computer.get(kind, 0, 0, 0, 2), [0, 0], 'status');
+  assert.deepEqual(computer.get(0x81, 10, 0, 1, 1), [0], 'form of an interface');
+  computer.set(0x01, 11, 0, 1);
+  assert.deepEqual(computer.get(0xa1, 0x21, 0, 0, 7), [0x00, 0xc2, 0x01, 0x00, 0, 0, 8], 'line coding');
+  computer.set(0x21, 0x20, 0, 0, [0x80, 0x25, 0, 0, 0, 0, 7]);
+  assert.deepEqual(computer.get(0xa1, 0x21, 0, 0, 7), [0x80, 0x25, 0, 0, 0, 0, 7]);
+  // What it has not: names, a second speed, a second configuration, a longer line coding, anything vendors invent.
+  for (const [request, value] of [[6, 0x0300], [6, 0x0600], [6, 0x0f00], [99, 0]]) {
+    assert.throws(() => computer.get(0x80, request, value, 0, 64), /refused/);
+  }
+  assert.throws(() => computer.set(0x00, 9, 2, 0), /refused/);
+  assert.throws(() => computer.set(0x21, 0x20, 0, 0, [1, 2, 3]), /refused/);
+  assert.throws(() => computer.set(0x40, 1, 0, 0), /refused/);
+  assert.deepEqual(computer.get(0x80, 8, 0, 0, 1), [1], 'and goes on');
+  const asker = new Asker(counter, computer.open());
+  assert.equal(asker.ask(ask.identify()).kind, 'Identity');
+  counter.finish();
+});
+
+test('configured anew, endpoints begin anew', () => {
+  const counter = Counter.on();
+  const computer = new Computer(counter).plug().open();
+  const asker = new Asker(counter, computer);
+  for (let times = 0; times < 5; times++) {
+    assert.equal(asker.ask(ask.selfTest()).kind, 'Health');
+    if (times % 2 === 0) computer.unhalt();
+    else computer.configure(1);
+  }
+  computer.configure(0);
+  assert.deepEqual(computer.get(0x80, 8, 0, 0, 1), [0]);
+  asker.begin(ask.identify());
+  counter.run(50);
+  assert.deepEqual(asker.replies, [], 'a port that was taken away answers');
+  computer.configure(1);
+  assert.equal(asker.next().kind, 'Identity');
+  counter.finish();
+});
+
+test('a reset in the middle of a request, and a computer that never reads, leave it whole', (t) => {
+  const counter = Counter.on();
+  const computer = new Computer(counter).plug().open();
+  const asker = new Asker(counter, computer);
+  for (let times = 0; times < 4; times++) {
+    computer.abandon();
+    computer.again();
+    assert.equal(asker.ask(ask.identify()).kind, 'Identity', 'after a reset');
+  }
+  // A program asks and is gone: the answers wait, and the next one who opens the port gets its own.
+  for (let times = 0; times < 4; times++) {
+    for (let question = 0; question < 5; question++) asker.begin(ask.readSettings());
+    counter.run(0.3);
+    computer.close();
+    counter.run(500);
+    computer.open();
+    assert.equal(asker.ask(ask.selfTest()).kind, 'Health');
+    asker.forget();
+  }
+  // Asleep for a while, and awake with no reset.
+  for (let times = 0; times < 3; times++) {
+    computer.sleep(200);
+    assert.equal(asker.ask(ask.identify()).kind, 'Identity', 'after a sleep');
+  }
+  t.diagnostic(`the longest tick ${counter.state().tick_us} us`);
+  counter.finish();
+});
+
+test('whatever happens on the bus, counts are exact and the cue is in time', (t) => {
+  const delay = new CueDelay();
+  for (let repeat = 0; repeat < 5; repeat++) {
+    const counter = Counter.winding({ patch: { TURNTALLY_FIRST_LEAD_MS: 0 } });
+    const { aim } = counter.state();
+    const zero = counter.crank.made;
+    const computer = new Computer(counter);
+    counter.wind(aim - TURN, 20_000);
+    counter.run(200 + repeat * 1.37);
+    let edge;
+    counter.crank.onEdge = (made) => { if (made - zero === aim) edge = counter.clock.nanos; };
+    counter.crank.turn(TURN + 40, 2 * TURN);
+    let [times, asked] = [0, 0];
+    while (counter.crank.turning) {
+      computer.plug().open();
+      const asker = new Asker(counter, computer);
+      for (let question = 0; question < 4; question++, asked++) asker.ask([ask.status, ask.readSettings][question % 2]());
+      asker.begin(ask.fetch(0, 64));
+      counter.run(0.5);
+      computer.pull();
+      times++;
+    }
+    counter.run(50);
+    delay.measure(counter, edge);
+    const { counts, illegal, lost, tick_us: tick } = counter.state();
+    assert.deepEqual([counts, illegal, lost], [aim + 40, 0, 0]);
+    if (repeat === 0) t.diagnostic(`plugged ${times} times and asked ${asked} times in one turn; the longest tick ${tick} us`);
+    counter.finish();
+  }
+  t.diagnostic(`the cue at worst of 5: ${delay}`);
+});
+
+test('on a bus that resets and asks all the time no edge is lost at 200,000 a second', (t) => {
+  const counter = Counter.winding();
+  const before = counter.state().position;
+  const made = counter.crank.made;
+  const computer = new Computer(counter);
+  counter.crank.turn(100_000, 200_000);
+  let times = 0;
+  while (counter.crank.turning) {
+    computer.plug().pull();
+    times++;
+  }
+  counter.run(100);
+  const { position, illegal, lost } = counter.state();
+  assert.deepEqual([position - before, illegal, lost], [counter.crank.made - made, 0, 0]);
+  t.diagnostic(`set up ${times} times in half a second`);
+  counter.finish();
+});
