@@ -10,7 +10,7 @@ const LATE = 12;
 /** Nothing may hold the serial line up for longer: no erase with a breath in between does. */
 const HUNG = 500;
 /** How long each is let loose, in simulated minutes. */
-export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 2);
+export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 7.5);
 /** What went before this is not looked at any more. */
 const MEMORY = 1_000;
 
@@ -88,9 +88,9 @@ export class Witness {
     this.lines++;
     this.phases.set(state.phase, (this.phases.get(state.phase) ?? 0) + 1);
     // Whole milliseconds are told, of the tick's beginning: it was up to one later, and what the tick counted
-    // came in until its end, less than another later.
-    this.at = state.ms + 2 + counter.startedMs;
-    const [least, most] = this.truth.between(this.at - LATE, this.at);
+    // came in until its end. It is long after an erase, when it catches up.
+    this.at = state.ms + 1 + Math.max(1, state.tick_us / 1_000) + counter.startedMs;
+    const [least, most] = this.truth.between(state.ms + 2 + counter.startedMs - LATE, this.at);
     // The signal is good: what the decoder counts is right whatever the bench makes of it.
     assert.deepEqual([state.illegal, state.lost], [0, 0], line);
     assert.ok(state.position >= least && state.position <= most, `between ${least} and ${most} counts were made, but ${line}`);
@@ -237,7 +237,8 @@ export function letLoose(t, seed) {
   t.diagnostic(`deepest stack ${counter.ramUsed.stack} bytes, RAM in all ${counter.ramUsed.all}`);
   assert.ok(counter.screen.pictures - pictures > 60 * MINUTES, 'the screen stood still');
   for (const phase of ['Ready', 'Winding', 'Verdict', 'Paused']) assert.ok(witness.phases.has(phase), `never in ${phase}`);
-  assert.ok(witness.coils > MINUTES && witness.sure > witness.lines / 2, 'too little was counted: this test proves nothing');
+  const enough = witness.coils > MINUTES / 2 && witness.sure > witness.lines / 5;
+  assert.ok(enough, `of ${witness.coils} coils and ${witness.sure} sure lines this test proves nothing`);
 
   // And all that over again after a power cut.
   counter.restart({ keepRam: false });
