@@ -149,7 +149,7 @@ struct Listed<const PER: u16> {
 
 impl<const PER: u16> Listed<PER> {
     #[cfg_attr(not(feature = "sources"), expect(unused_variables, reason = "a chip has no room for it"))]
-    #[expect(clippy::panic, reason = "the table is made while it is compiled")]
+    #[allow(clippy::panic, reason = "the table is made while it is compiled")]
     const fn new(figures: [f64; 3], source: &'static str) -> Self {
         let mut parts = [NonZeroU16::MIN; 3];
         let mut at = 0;

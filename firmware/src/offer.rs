@@ -20,6 +20,7 @@ const FORGET: Micros = Micros::from_millis(10_000);
 
 /// What is offered.
 #[derive(Debug, Clone)]
+#[allow(clippy::large_enum_variant, reason = "there is one of it, and no heap")]
 pub enum Offer {
     /// A job.
     Job {
