@@ -151,6 +151,8 @@ pub struct Counter {
     pub coils: Vec<(Turns, bool)>,
     /// Coils that were said to be written down.
     pub logged: usize,
+    /// All entries of the log that were.
+    pub entries: usize,
     rng: fastrand::Rng,
     fingers: Fingers,
     ms: u32,
@@ -177,6 +179,7 @@ impl Counter {
             given_up,
             coils: Vec::new(),
             logged: 0,
+            entries: 0,
             rng,
             fingers: Fingers::default(),
             ms: 0,
@@ -216,7 +219,10 @@ impl Counter {
                 self.acked[job] = batch.progress;
             }
             (Save::Note(_), Ok(())) => self.noted = true,
-            (save, Ok(())) if is_coil(save) => self.logged += 1,
+            (Save::Log(_), Ok(())) => {
+                self.entries += 1;
+                self.logged += usize::from(is_coil(&save));
+            }
             _ => {}
         }
         Some(save)

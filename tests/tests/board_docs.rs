@@ -257,7 +257,8 @@ fn troubles() -> Vec<(String, Option<String>)> {
     for call in texts.iter().flat_map(|text| text.split("Trouble::new(").skip(1)) {
         let call = call.split(");").next().unwrap();
         assert!(call.trim_start().starts_with('"'), "this title cannot be found by its words: {call}");
-        let detail = quoted(call.split("format_args!(").nth(1).unwrap());
+        let detail = call.split_once("format_args!(").or_else(|| call.split_once("plain!("));
+        let detail = quoted(detail.unwrap().1);
         found.push((quoted(call), (!detail.contains('{')).then_some(detail)));
     }
     assert!(found.len() >= 4, "only {found:?}");

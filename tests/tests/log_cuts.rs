@@ -208,7 +208,7 @@ fn counter_says_that_its_log_is_full() {
         let (_, mut counter) = Counter::on(flash, SMALL, &job, 31);
         let mut told = 0;
         let mut shown = false;
-        while counter.logged < 3 * ENTRIES as usize {
+        while counter.entries < 3 * ENTRIES as usize {
             let saved = counter.live();
             let full = |app: &App| {
                 app.view()
@@ -225,11 +225,11 @@ fn counter_says_that_its_log_is_full() {
                 );
             }
             if fetched && matches!(saved, Some(Save::Log(_))) {
-                let next = counter.logged as u32;
+                let next = counter.entries as u32;
                 counter.app.answer(Ask::Plain(Request::Fetched { next }));
             }
         }
-        println!("{} coils in a log of {} entries: told {told} times", counter.logged, 2 * ENTRIES);
+        println!("{} entries in a log of {}: told {told} times", counter.entries, 2 * ENTRIES);
         assert_eq!(told, if fetched { 0 } else { 1 });
     }
 }
