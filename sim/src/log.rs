@@ -8,11 +8,12 @@ use serde::Serialize;
 use turntally_core::bench::Doubt;
 use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
 use turntally_core::screen::fault_words;
-use turntally_core::units::{Density, Length};
+use turntally_core::units::{Density, Length, Mm};
 
 use crate::failure::Failure;
+use crate::known::Spool;
 use crate::output;
-use crate::records::{self, Records, Wire};
+use crate::records::{self, Kept, Records, Wire};
 
 /// List what has been wound, and sum it up by batch
 #[derive(Debug, ClapArgs)]
@@ -58,15 +59,19 @@ struct Coil {
     doubt_counts: Option<u64>,
     illegal_steps: u64,
     faults: String,
+    /// The spool that its wire came off, and what was left on it afterwards.
+    spool: Option<String>,
+    spool_left_mm: Option<f64>,
+    spool_left_g: Option<f64>,
 }
 
 impl Coil {
-    fn new(counter: &str, number: u32, coil: &CoilLog, sawn: Option<&Sawn>) -> Self {
+    fn new(kept: &Kept, coil: &CoilLog, sawn: Option<&Sawn>) -> Self {
         // The counter's text is not ours: nothing in it may move a cursor.
         let job = coil.name.chars().filter(|letter| !letter.is_control()).collect();
         Self {
-            counter: counter.to_owned(),
-            number,
+            counter: kept.counter.clone(),
+            number: kept.entry.number,
             job,
             job_fingerprint: coil.counted.job,
             finished_unix_s: coil.at,
@@ -85,6 +90,9 @@ impl Coil {
             },
             illegal_steps: coil.illegal,
             faults: coil.faults.iter().map(|fault| fault_words(fault).0).collect::<Vec<_>>().join("; "),
+            spool: kept.spool.clone(),
+            spool_left_mm: kept.left.map(|left| left.mm().get()),
+            spool_left_g: None,
         }
     }
 }
@@ -126,8 +134,8 @@ impl Sum {
     fn finish(&mut self, rings: u64, wire: Option<&Wire>) {
         self.rings_per_hour = (self.crank_s > 0.0).then(|| rings as f64 / self.crank_s * 3_600.0);
         let Some(wire) = wire else { return };
-        let length = Length::from_mm(turntally_core::units::Mm::new(self.wire_mm)).unwrap_or_default();
-        let diameter = Length::from_mm(turntally_core::units::Mm::new(wire.mm)).unwrap_or_default();
+        let length = Length::from_mm(Mm::new(self.wire_mm)).unwrap_or_default();
+        let diameter = Length::from_mm(Mm::new(wire.mm)).unwrap_or_default();
         let grams = Density::new(wire.density).wire_mass(diameter, length.mm()).get();
         self.wire_g = Some(grams);
         if let Some((per_kg, currency)) = &wire.price {
@@ -137,11 +145,33 @@ impl Sum {
     }
 }
 
+/// What is left on a spool that coils came off.
+#[derive(Debug, Serialize)]
+struct Left {
+    spool: String,
+    left_mm: f64,
+    left_g: f64,
+    #[serde(skip)]
+    words: String,
+}
+
 #[derive(Debug, Serialize)]
 struct Report {
     jobs: Vec<Sum>,
+    spools: Vec<Left>,
     coils: Vec<Coil>,
     entries_unreadable: usize,
+}
+
+impl Left {
+    fn of(spool: &Spool) -> Self {
+        Self {
+            spool: spool.name.clone(),
+            left_mm: spool.left.mm().get(),
+            left_g: spool.left_mass().get(),
+            words: spool.words(spool.left),
+        }
+    }
 }
 
 /// Runs the command.
@@ -164,18 +194,18 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 fn report(records: &Records) -> Result<Report, Failure> {
     let (entries, entries_unreadable) = records.entries()?;
     let mut sawn: BTreeMap<(&str, u32), &Sawn> = BTreeMap::new();
-    for (counter, entry) in &entries {
+    for Kept { counter, entry, .. } in &entries {
         // A coil that was counted again counts as it was counted last.
         if let LogEvent::Sawn(counted) = &entry.event {
             sawn.insert((counter, counted.coil), counted);
         }
     }
-    let coils: Vec<Coil> = entries
+    let mut coils: Vec<Coil> = entries
         .iter()
-        .filter_map(|(counter, entry)| match &entry.event {
+        .filter_map(|kept @ Kept { counter, entry, .. }| match &entry.event {
             LogEvent::Coil(coil) => {
                 let sawn = sawn.get(&(counter.as_str(), entry.number)).copied();
-                Some(Coil::new(counter, entry.number, coil, sawn))
+                Some(Coil::new(kept, coil, sawn))
             }
             LogEvent::Sawn(_) => None,
         })
@@ -197,7 +227,16 @@ fn report(records: &Records) -> Result<Report, Failure> {
             Ok(sum)
         })
         .collect::<Result<_, Failure>>()?;
-    Ok(Report { jobs, coils, entries_unreadable })
+    let spools: BTreeMap<String, Spool> =
+        records.spools()?.into_iter().map(|spool| (spool.name.clone(), spool)).collect();
+    for coil in &mut coils {
+        let spool = coil.spool.as_ref().and_then(|name| spools.get(name));
+        let left = coil.spool_left_mm.and_then(|mm| Length::from_mm(Mm::new(mm)));
+        coil.spool_left_g = spool.zip(left).map(|(spool, left)| spool.mass(left).get());
+    }
+    let used = |spool: &&Spool| coils.iter().any(|coil| coil.spool.as_ref() == Some(&spool.name));
+    let spools = spools.values().filter(used).map(Left::of).collect();
+    Ok(Report { jobs, spools, coils, entries_unreadable })
 }
 
 fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
@@ -208,22 +247,26 @@ fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
     table.into_inner().map_err(Failure::new)
 }
 
-fn unread(report: &Report) -> String {
-    match report.entries_unreadable {
-        0 => String::new(),
-        unread => format!("{unread} entries are by a newer firmware or damaged, and not among these\n"),
+/// What stands below coils and sums.
+fn foot(report: &Report) -> String {
+    let mut text: String =
+        report.spools.iter().map(|left| format!("left on \"{}\": {}\n", left.spool, left.words)).collect();
+    if report.entries_unreadable > 0 {
+        let unread = report.entries_unreadable;
+        text += &format!("{unread} entries are by a newer firmware or damaged, and not among these\n");
     }
+    text
 }
 
 fn list(report: &Report) -> String {
     let mut text = String::from(
-        "number  job                       turns of target   rings  counted  rejects  minutes\n",
+        "number  job                       turns of target   rings  counted  rejects  minutes  left on the spool\n",
     );
     for coil in &report.coils {
         let number = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
         let rings = if coil.kept { coil.rings_promised.to_string() } else { "thrown away".to_owned() };
         text += &format!(
-            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}\n",
+            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}{}\n",
             coil.number,
             coil.job,
             coil.turns,
@@ -232,10 +275,19 @@ fn list(report: &Report) -> String {
             number(coil.rings_counted),
             number(coil.rejects),
             coil.crank_s / 60.0,
+            left_words(coil),
             if coil.faults.is_empty() { String::new() } else { format!("  {}", coil.faults) },
         );
     }
-    text + &unread(report)
+    text + &foot(report)
+}
+
+/// `  12.3 m, 124 g`: what was left on its spool.
+fn left_words(coil: &Coil) -> String {
+    match (coil.spool_left_mm, coil.spool_left_g) {
+        (Some(mm), Some(grams)) => format!("  {:.2} m, {grams:.1} g", mm / 1e3),
+        _ => String::new(),
+    }
 }
 
 fn sums(report: &Report) -> String {
@@ -264,5 +316,5 @@ fn sums(report: &Report) -> String {
         }
         text.push('\n');
     }
-    text + &unread(report)
+    text + &foot(report)
 }

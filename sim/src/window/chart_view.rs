@@ -11,6 +11,7 @@ use super::look::Palette;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::known::KnownArgs;
 use crate::material::MaterialArgs;
 
 /// The most cells that are shown as a table: past that, export it.
@@ -173,9 +174,10 @@ fn args(asked: &Asked, job: &Job, format: Format) -> Result<chart::Args, Failure
             temper: job.temper,
             spring_ratio: job.spring_measured.then(|| job.winding.spring()),
             kerf: job.winding.kerf(),
-            gap: job.winding.gap(),
+            gap: Some(job.winding.gap()),
             density: job.metal.is_none().then_some(job.density),
         },
+        known: KnownArgs { log: None, estimate: true },
         format,
         out: None,
     })
