@@ -415,7 +415,8 @@ impl Chart {
         lines.push(format!("Density {density} g/cm\u{b3}{spread}{source}."));
         let made: Vec<&Made> = sheet.cells.iter().flatten().collect();
         let estimated: Vec<&&Made> = made.iter().filter(|made| !made.spring_learned()).collect();
-        let least = |of: fn(&Made) -> f64| estimated.iter().map(|made| of(made)).fold(f64::INFINITY, f64::min);
+        let least =
+            |of: fn(&Made) -> f64| estimated.iter().map(|made| of(made)).fold(f64::INFINITY, f64::min);
         let most = |of: fn(&Made) -> f64| estimated.iter().map(|made| of(made)).fold(0.0, f64::max);
         for (i, made) in sheet.cells.iter().enumerate() {
             let Ok(Made { learning: Some(learning), .. }) = made else { continue };

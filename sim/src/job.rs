@@ -229,7 +229,8 @@ impl Job {
             (None, None) => supposed.map_err(|error| Failure::value("wire.temper", temper, error))?,
         };
         let gap = file.coil.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
-        let price = price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
+        let price =
+            price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
         let spool = known.spool(file.wire.spool.as_deref())?;
         if let Some((field, spool)) = &spool {
             fits(field, spool, &wire)?;

@@ -195,7 +195,10 @@ impl Material {
     /// What was measured for this very wire and mandrel.
     #[must_use]
     pub fn learned(&self, wire: Length, mandrel: Length) -> Option<&Learning> {
-        self.known.iter().find(|(size, on, _)| (*size, *on) == (wire, mandrel)).map(|(_, _, learning)| learning)
+        self.known
+            .iter()
+            .find(|(size, on, _)| (*size, *on) == (wire, mandrel))
+            .map(|(_, _, learning)| learning)
     }
 
     /// The same with this spring ratio for every wire and mandrel.

@@ -94,8 +94,13 @@ struct AddArgs {
 #[derive(Debug, ClapArgs)]
 struct Amount {
     /// Wire on it, by mass or by length, such as 500g, 2.5ozt or 12m
-    #[arg(long, value_name = "AMOUNT", required_unless_present = "gross", conflicts_with = "gross",
-          allow_hyphen_values = true)]
+    #[arg(
+        long,
+        value_name = "AMOUNT",
+        required_unless_present = "gross",
+        conflicts_with = "gross",
+        allow_hyphen_values = true
+    )]
     holds: Option<Stock>,
     /// Mass of the spool with its wire, such as 412g
     #[arg(long, value_name = "MASS", allow_hyphen_values = true)]
@@ -152,7 +157,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         }
         What::Weigh { name, amount } => {
             let mut records = Records::open_existing(&args.log)?;
-            let Some(spool) = records.spool(name)? else { return Err(records::spool::no_spool("NAME", name)) };
+            let Some(spool) = records.spool(name)? else {
+                return Err(records::spool::no_spool("NAME", name));
+            };
             let left = amount.length(spool.tare, spool.density, spool.wire)?;
             records.set_left(name, left, amount.tare)?;
             output::print(&format!(
@@ -161,7 +168,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 spool.words(spool.left)
             ))
         }
-        What::List { json: false } => output::print(&list_text(&Records::open_existing(&args.log)?.spools()?)),
+        What::List { json: false } => {
+            output::print(&list_text(&Records::open_existing(&args.log)?.spools()?))
+        }
         What::List { json: true } => {
             let spools = Records::open_existing(&args.log)?.spools()?;
             output::print_json(&json!({ "spools": spools.iter().map(json_of).collect::<Vec<_>>() }))

@@ -171,7 +171,10 @@ impl Audience {
     /// What is to be known before the first coil.
     fn begin(&mut self, job: &Job) -> Result<(), Failure> {
         let words = [
-            job.learning.as_ref().and_then(Learning::spring_words).map(|words| format!("spring ratio {words}\n")),
+            job.learning
+                .as_ref()
+                .and_then(Learning::spring_words)
+                .map(|words| format!("spring ratio {words}\n")),
             job.learning.as_ref().and_then(Learning::gap_words).map(|words| format!("gap {words}\n")),
         ];
         self.spool = Running::of(job, job.rings_to_make()?);

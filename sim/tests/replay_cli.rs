@@ -9,7 +9,7 @@ const HEADER: &str = "$version test $end\n$timescale 1 us $end\n$scope module be
 
 /// Runs `turntally replay` with these arguments and this standard input.
 fn run(args: &[&str], input: &[u8]) -> Output {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_turntally")).env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+    let mut child = Command::new(env!("CARGO_BIN_EXE_turntally"))
         .arg("replay")
         .args(args)
         .stdin(Stdio::piped())

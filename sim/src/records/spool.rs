@@ -128,10 +128,7 @@ impl Records {
         let other = BenchJob { direction: Direction::Reverse, ..bench.clone() };
         for fingerprint in [bench.fingerprint(), other.fingerprint()] {
             self.file
-                .execute(
-                    "INSERT INTO job_spool VALUES (?1, ?2, ?3)",
-                    params![fingerprint, unix_now(), spool],
-                )
+                .execute("INSERT INTO job_spool VALUES (?1, ?2, ?3)", params![fingerprint, unix_now(), spool])
                 .map_err(|error| wrong(&self.path, &error))?;
         }
         Ok(())
@@ -140,7 +137,11 @@ impl Records {
 
 /// There is no spool of that name.
 pub(crate) fn no_spool(field: &str, name: &str) -> Failure {
-    Failure::value(field, name, "no such spool: turntally spool list shows them, turntally spool add makes one")
+    Failure::value(
+        field,
+        name,
+        "no such spool: turntally spool list shows them, turntally spool add makes one",
+    )
 }
 
 /// Takes the wire of a coil that is new in the log off its spool, if its job has one.
