@@ -13,6 +13,7 @@
 //!    │               Done ─ Yes or No: Choose
 //!
 //!  Choose ── Yes on "Set up" ──► SetUp ── taken, or No ──► Choose
+//!  Choose ── Yes on "Count rings" ──► Sawn ── Yes, Yes or No ──► Choose
 //!  Any state that counts ── fault ──► Fault ─ Yes: on, with the doubt; No: throw the coil away
 //! ```
 //!
@@ -31,12 +32,17 @@ use crate::plan::BatchRule;
 use crate::settings::Settings;
 use crate::setup::{List, SetUp};
 use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
-use crate::units::{Micros, Turns};
+use crate::units::{Length, Micros, Turns};
 
 pub mod log;
 mod offered;
 mod own;
+mod sawn;
 pub mod snapshot;
+
+pub use sawn::{Tally, Unsawn};
+
+use log::Sawn;
 
 /// Jobs that the counter can hold to choose from.
 pub const MAX_JOBS: usize = 8;
@@ -81,6 +87,8 @@ pub struct Job {
     pub direction: Direction,
     /// How far the cue leads.
     pub lead: Lead,
+    /// Wire on the spool before its first coil, if that is known.
+    pub spool: Option<Length>,
 }
 
 impl Job {
@@ -182,6 +190,8 @@ pub enum Pick {
     /// The chosen job.
     #[default]
     Job,
+    /// To count the rings of its coils that have been sawn.
+    Sawn,
     /// To set up a batch.
     SetUpBatch,
     /// To set up the counter.
@@ -292,6 +302,8 @@ pub enum State {
     },
     /// Setting up.
     SetUp(SetUp),
+    /// Coils have been sawn: their rings are entered.
+    Sawn(Tally),
     /// The wire is to be caught and its slack taken up; then the count starts at zero.
     Ready,
     /// Winding: the cue says how.
@@ -327,6 +339,8 @@ pub enum Phase {
     Choose,
     /// Setting up.
     SetUp,
+    /// Entering the rings of coils that were sawn.
+    Sawn,
     /// Catching the wire.
     Ready,
     /// Winding, nothing to be said.
@@ -483,13 +497,34 @@ struct Slot {
     progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
+    unsawn: Unsawn,
+    /// Wire that is left on its spool.
+    spool: Option<Length>,
 }
 
 impl Slot {
     /// Nothing has been made of it yet.
     fn new(job: Job, fingerprint: u32) -> Self {
-        let direction = job.direction;
-        Self { job, fingerprint, progress: Progress::default(), learned: None, direction }
+        let (direction, spool) = (job.direction, job.spool);
+        let (progress, unsawn) = (Progress::default(), Unsawn::default());
+        Self { job, fingerprint, progress, learned: None, direction, unsawn, spool }
+    }
+
+    /// A coil came off.
+    fn count(&mut self, kept: bool, rings: u32, wire: Length) {
+        self.progress.add(kept, rings);
+        if kept {
+            self.unsawn.add(self.fingerprint, rings);
+        }
+        if let Some(left) = &mut self.spool {
+            *left = Length::from_nm(left.nm().saturating_sub(wire.nm()).max(0));
+        }
+    }
+
+    /// Wire that the next coil takes.
+    fn next_wire(&self) -> Length {
+        let turns = self.job.rule.per_turn().turns(self.job.next_counts(self.progress));
+        self.job.rule.coil().wire_used(turns.unwrap_or_default())
     }
 }
 
@@ -507,6 +542,8 @@ pub struct Bench {
     settings: Settings,
     /// Which job of the list is the one that was set up here.
     own: Option<usize>,
+    /// Rings that were entered and have not been handed out.
+    tally: Option<Sawn>,
 }
 
 /// There is no room for another job.
@@ -541,6 +578,7 @@ impl Bench {
             dead: None,
             settings: Settings::default(),
             own: None,
+            tally: None,
         }
     }
 
@@ -585,10 +623,12 @@ impl Bench {
     fn key(&mut self, key: Key) -> Option<CoilRecord> {
         match (&self.state, key) {
             (State::Choose { pick: Pick::Job }, Key::Yes) => self.enter_ready(),
+            (State::Choose { pick: Pick::Sawn }, Key::Yes) => self.enter_sawn(),
             (State::Choose { pick: Pick::SetUpBatch }, Key::Yes) => self.enter_set_up(List::Batch),
             (State::Choose { pick: Pick::SetUpCounter }, Key::Yes) => self.enter_set_up(List::Counter),
             (State::Choose { .. }, Key::No) => {}
             (State::SetUp(_), _) => self.set_up_key(key),
+            (State::Sawn(_), _) => self.sawn_key(key),
             (State::Ready, Key::Yes) => self.start_coil(),
             (State::Ready, Key::No) if self.progress().kept > 0 => self.state = State::Next,
             (State::Ready, Key::No) => self.enter_choose(),
@@ -623,23 +663,45 @@ impl Bench {
     fn knob(&mut self, clicks: i8) {
         match &mut self.state {
             State::Choose { pick } => {
-                let jobs = self.slots.len();
-                let at = match pick {
-                    Pick::Job => self.chosen,
-                    Pick::SetUpBatch => jobs,
-                    Pick::SetUpCounter => jobs + 1,
-                };
-                let to = at.saturating_add_signed(isize::from(clicks)).min(jobs + 1);
-                if to < jobs {
-                    (self.chosen, *pick) = (to, Pick::Job);
-                } else {
-                    *pick = if to == jobs { Pick::SetUpBatch } else { Pick::SetUpCounter };
+                let pick = *pick;
+                let (at, of) = self.picked(pick);
+                let to = at.saturating_add_signed(isize::from(clicks)).min(of - 1);
+                if let Some((job, pick)) = self.pick_at(to) {
+                    (self.chosen, self.state) = (job, State::Choose { pick });
                 }
             }
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
+            State::Sawn(tally) => tally.turn(clicks),
             State::Verdict { choice } => *choice = choice.turned(clicks),
             _ => {}
         }
+    }
+
+    /// Which of the things to choose from this is, counted from zero, and how many there are.
+    #[must_use]
+    pub fn picked(&self, pick: Pick) -> (usize, usize) {
+        let (mut at, mut of) = (0, 0);
+        while let Some(other) = self.pick_at(of) {
+            if other == (self.chosen, pick) {
+                at = of;
+            }
+            of += 1;
+        }
+        (at, of)
+    }
+
+    /// What can be chosen there, and the job that is chosen then: each job, behind it its coils to be counted,
+    /// and the set-up last.
+    fn pick_at(&self, mut place: usize) -> Option<(usize, Pick)> {
+        for (job, slot) in self.slots.iter().enumerate() {
+            match (place, slot.unsawn.is_empty()) {
+                (0, _) => return Some((job, Pick::Job)),
+                (1, false) => return Some((job, Pick::Sawn)),
+                (_, counted) => place -= if counted { 1 } else { 2 },
+            }
+        }
+        let set_up = [Pick::SetUpBatch, Pick::SetUpCounter];
+        set_up.get(place).map(|&pick| (self.chosen, pick))
     }
 
     fn enter_choose(&mut self) {
@@ -707,11 +769,10 @@ impl Bench {
             let (so_far, parts) = slot.learned.map_or((first, 2), |learned| (learned, 4));
             slot.learned = Some(Micros::new(((parts - 1) * so_far.get() + measured.get()) / parts));
         }
-        let progress = &mut slot.progress;
-        progress.add(kept, rings);
+        slot.count(kept, rings, slot.job.rule.coil().wire_used(counter.turns()));
         self.state = if !kept {
             State::Ready
-        } else if slot.job.is_done(*progress) {
+        } else if slot.job.is_done(slot.progress) {
             State::Done
         } else {
             State::Next
@@ -828,7 +889,7 @@ impl Bench {
             return;
         }
         // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
-        if matches!(self.state, State::SetUp(_)) {
+        if matches!(self.state, State::SetUp(_) | State::Sawn(_)) {
             return;
         }
         if let Some(coil) = &mut self.coil {
@@ -867,6 +928,7 @@ impl Bench {
         match self.state {
             State::Choose { .. } => Phase::Choose,
             State::SetUp(_) => Phase::SetUp,
+            State::Sawn(_) => Phase::Sawn,
             State::Ready => Phase::Ready,
             State::Winding { cue: Cue::Quiet } => Phase::Winding,
             State::Winding { cue: Cue::Near { .. } } => Phase::Near,
@@ -885,7 +947,7 @@ impl Bench {
     pub fn outputs(&self) -> Outputs {
         let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
         let (sound, lamp) = match &self.state {
-            State::Choose { .. } | State::SetUp(_) => (Sound::Silent, Lamp::Off),
+            State::Choose { .. } | State::SetUp(_) | State::Sawn(_) => (Sound::Silent, Lamp::Off),
             State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
                 (Sound::Silent, Lamp::GreenSlow)
             }
@@ -938,6 +1000,27 @@ impl Bench {
     #[must_use]
     pub fn coils_left(&self) -> u32 {
         self.slots.get(self.chosen).map_or(0, |slot| slot.job.coils_left(slot.progress))
+    }
+
+    /// Coils of the chosen job that were kept and whose rings have not been counted yet.
+    #[must_use]
+    pub fn unsawn(&self) -> Unsawn {
+        self.slots.get(self.chosen).map(|slot| slot.unsawn).unwrap_or_default()
+    }
+
+    /// Wire left on the spool of the chosen job, if that is known: the coil on the mandrel is still on it.
+    #[must_use]
+    pub fn wire_left(&self) -> Option<Length> {
+        self.slots.get(self.chosen)?.spool
+    }
+
+    /// Wire that the next coil of the chosen job takes, where the spool has less: what is left, and what it
+    /// takes.
+    #[must_use]
+    pub fn wire_short(&self) -> Option<(Length, Length)> {
+        let slot = self.slots.get(self.chosen)?;
+        let (left, takes) = (slot.spool?, slot.next_wire());
+        (left < takes).then_some((left, takes))
     }
 
     /// Counts on the mandrel; none where no coil is begun.

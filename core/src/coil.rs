@@ -99,8 +99,6 @@ pub struct Ring {
     pub centre_diameter: Mm,
     /// Wire in one released turn.
     pub turn_wire: Mm,
-    /// The helix angle, in radians.
-    pub helix_angle: f64,
     /// Wire that one cut turns to swarf: the kerf along the helix.
     pub kerf_wire: Mm,
     /// Wire in the ring.
@@ -220,13 +218,18 @@ impl Winding {
         Ring {
             centre_diameter: Mm::new(centre),
             turn_wire: Mm::new(turn),
-            helix_angle: libm::atan(self.pitch().get() / (PI * centre)),
             kerf_wire: Mm::new(kerf_wire),
             wire: Mm::new(wire),
             inner_diameter: Mm::new(centre - d),
             closed_inner_diameter: Mm::new(closed),
             aspect_ratio: closed / d,
         }
+    }
+
+    /// The helix angle of the coil where it opens by `spring_ratio`, in radians.
+    #[must_use]
+    pub fn helix_angle(&self, spring_ratio: f64) -> f64 {
+        libm::atan(self.pitch().get() / (PI * spring_ratio * self.wound_diameter().get()))
     }
 
     /// Mass of one ring at a spring ratio.
@@ -250,6 +253,12 @@ impl Winding {
     fn turn_wire(&self, centre_diameter: f64) -> Mm {
         Mm::new(libm::hypot(PI * centre_diameter, self.pitch().get()))
     }
+}
+
+/// A number that is not below zero, rounded up. (The library's way takes 200 bytes more of a chip.)
+fn rounded_up(number: f64) -> i64 {
+    let down = number as i64;
+    if (down as f64) < number { down + 1 } else { down }
 }
 
 /// Rings from a straight slit through `turns` released turns, wherever it falls: `floor(T) - 1`.
@@ -297,14 +306,15 @@ impl CoilRule {
     #[must_use]
     pub fn new(winding: &Winding, tail: Turns) -> Self {
         let spring = winding.spring();
-        let up = |mm: Mm| Length::from_nm(libm::ceil(mm.get() * 1e6) as i64);
+        let up = |mm: Mm| Length::from_nm(rounded_up(mm.get() * 1e6));
         Self {
             wire: winding.wire(),
             // A close coil's pitch is its wire, to the nanometre: through a real number it could come back
             // one longer, and fifty turns would add fifty.
             pitch: if winding.gap() > 0.0 { up(winding.pitch()) } else { winding.wire() },
-            kept_least: libm::floor(winding.turns_kept(spring.high()) * 1e9) as i64,
-            kept_most: libm::ceil(winding.turns_kept(spring.low()) * 1e9) as i64,
+            // Above zero, where to cut off is to round down.
+            kept_least: (winding.turns_kept(spring.high()) * 1e9) as i64,
+            kept_most: rounded_up(winding.turns_kept(spring.low()) * 1e9),
             tail: if tail < Turns::ZERO { Turns::ZERO } else { tail },
             turn_wire: up(winding.wound_turn_wire()),
         }

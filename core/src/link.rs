@@ -23,7 +23,7 @@ use crate::bench::log::ENTRY_LEN;
 use crate::bench::{Doubt, Faults, NAME_LEN, Phase, Progress};
 use crate::settings::Settings;
 use crate::signal::Channel;
-use crate::units::Turns;
+use crate::units::{Length, Turns};
 
 pub mod computer;
 pub mod counter;
@@ -212,6 +212,8 @@ pub struct Status {
     pub trouble: bool,
     /// Coils still to be wound for the chosen job.
     pub coils_left: u32,
+    /// Wire left on the spool, if that is known.
+    pub wire_left: Option<Length>,
 }
 
 /// How a counter is.

@@ -20,7 +20,8 @@ use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Target};
+use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Tally, Target};
+use crate::settings::OnSpool;
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};
 
@@ -89,6 +90,7 @@ where
     match bench.state() {
         State::Choose { pick } => choose(bench, *pick, &mut page),
         State::SetUp(set_up) => pages::set_up(bench, set_up, &mut page),
+        State::Sawn(tally) => sawn(bench, *tally, &mut page),
         State::Ready => ready(bench, &mut page),
         State::Winding { .. } => winding(bench, &mut page),
         State::Paused => paused(bench, &mut page),
@@ -123,19 +125,20 @@ fn choose<D: DrawTarget<Color = BinaryColor>>(
     pick: Pick,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let jobs = bench.jobs().len();
-    let (at, title, line) = match (pick, bench.job()) {
-        (Pick::Job, Some((index, job))) => (index, shown_name(&job.name), batch_so_far(bench, job)),
+    let (title, line) = match (pick, bench.job()) {
+        (Pick::Job, Some((_, job))) => (shown_name(&job.name), batch_so_far(bench, job)),
+        (Pick::Sawn, Some(_)) => (text(format_args!("Count rings")), sawn_so_far(bench)),
         (Pick::SetUpCounter, _) => {
-            (jobs + 1, text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
+            (text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
         }
-        _ => (jobs, text(format_args!("Set up a batch")), text(format_args!("wire, mandrel, rings"))),
+        _ => (text(format_args!("Set up a batch")), text(format_args!("wire, mandrel, rings"))),
     };
+    let (at, of) = bench.picked(pick);
     page.headline(BOLD, "What now?", "turn the knob")?;
     page.rule()?;
     page.left(TITLE, &title, 28)?;
     page.left(PLAIN, &line, 43)?;
-    page.places(at, jobs + 2)?;
+    page.places(at, of)?;
     page.keys(None, "choose")
 }
 
@@ -152,6 +155,28 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
         }
         (Target::Coils { coils, .. }, kept) => text(format_args!("{kept} of {coils} coils made")),
     }
+}
+
+/// The coils that have been sawn, and what they promise.
+fn sawn_so_far(bench: &Bench) -> Text {
+    let unsawn = bench.unsawn();
+    text(format_args!("{}: {} sure", counted(unsawn.coils, "coil"), counted(unsawn.rings, "ring")))
+}
+
+/// What the maker counts after sawing.
+fn sawn<D: DrawTarget<Color = BinaryColor>>(
+    bench: &Bench,
+    tally: Tally,
+    page: &mut Page<'_, D>,
+) -> Result<(), D::Error> {
+    let (value, what, no, yes) = match tally.at_rejects {
+        false => (tally.rings, "good", "back", "rejects"),
+        true => (tally.rejects, "no good", "good", "write down"),
+    };
+    page.headline(PLAIN, &sawn_so_far(bench), "")?;
+    page.number(&text(format_args!("{value}")))?;
+    page.beside("rings", what)?;
+    page.keys(Some(no), yes)
 }
 
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
@@ -247,7 +272,14 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
         page.put(PLAIN, &text(format_args!("of {wanted} {what}")), end + 5, 30, Side::Left, ACROSS - 6 - end)
     })?;
     page.bar(34, made, wanted)?;
-    page.left(PLAIN, &text(format_args!("Next: {} turns", to_go(bench.target_turns().nano()))), 49)?;
+    let turns = to_go(bench.target_turns().nano());
+    let next_coil = match bench.wire_left() {
+        None => text(format_args!("Next: {turns} turns")),
+        Some(left) => {
+            text(format_args!("{turns} turns; {} left", OnSpool(left, bench.settings().build.units)))
+        }
+    };
+    page.left(PLAIN, &next_coil, 49)?;
     page.keys(Some("jobs"), "next")
 }
 
@@ -598,6 +630,10 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     /// Small squares, one for each of several: the one that is meant is filled.
     fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
         let mut x = 1;
+        // More than fit beside the key are said in figures.
+        if of > 10 {
+            return self.left(PLAIN, &text(format_args!("{}/{of}", meant + 1)), KEYS_TOP + 10);
+        }
         let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {
             if place == meant {

@@ -102,6 +102,17 @@ pub enum Units {
     Inches,
 }
 
+impl Units {
+    /// The step in which wire on a spool is shown: a tenth of a metre or of a foot.
+    #[must_use]
+    pub const fn spool_step(self) -> Length {
+        Length::from_nm(match self {
+            Self::Millimetres => 100_000_000,
+            Self::Inches => 30_480_000,
+        })
+    }
+}
+
 /// How loud the sounder is. There is no silence: a cue that is not heard is missed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -247,6 +258,7 @@ impl Settings {
             rule,
             direction: build.direction,
             lead: build.lead.map_or(Lead::Learned(DEFAULT_LEAD), Lead::Set),
+            spool: None,
         })
     }
 }
@@ -309,6 +321,21 @@ impl fmt::Display for Long {
             write!(f, ".{part:0digits$}", digits = digits as usize)?;
         }
         write!(f, " {name}")
+    }
+}
+
+/// Wire on a spool as it is shown: in metres or feet to the tenth, rounded down.
+#[derive(Debug)]
+pub struct OnSpool(pub Length, pub Units);
+
+impl fmt::Display for OnSpool {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = match self.1 {
+            Units::Millimetres => "m",
+            Units::Inches => "ft",
+        };
+        let tenths = self.0.nm().max(0) / self.1.spool_step().nm();
+        write!(f, "{}.{} {name}", tenths / 10, tenths % 10)
     }
 }
 

@@ -8,7 +8,7 @@
 
 use core::fmt::{self, Write};
 
-use heapless::String;
+use heapless::{String, Vec};
 
 use crate::bench::Key;
 use crate::counter::{Direction, Gear, Shaft};
@@ -183,11 +183,7 @@ impl SetUp {
         self.clicked = Some(now);
         let clicks = i64::from(clicks);
         match self.shown {
-            Shown::List => {
-                let last = self.entries().len().saturating_sub(1) as i64;
-                let to = (self.at as i64 + clicks).clamp(0, last);
-                self.at = usize::try_from(to).unwrap_or(0);
-            }
+            Shown::List => self.at = moved(self.at, clicks, self.entries().len()),
             Shown::Entry => self.turn(clicks, if fast { LEAP } else { 1 }),
             Shown::Outcome(_) => {}
         }
@@ -210,14 +206,18 @@ impl SetUp {
         };
         match entry {
             Entry::Metal => {
-                batch.metal = along(Metal::ALL.iter(), &batch.metal, clicks);
+                let at = Metal::ALL.iter().position(|metal| metal == batch.metal).unwrap_or(0);
+                batch.metal = Metal::ALL.get(moved(at, clicks, Metal::ALL.len())).unwrap_or(batch.metal);
                 if batch.metal.strength(batch.temper).is_err() {
                     batch.temper = Temper::Soft;
                 }
             }
-            Entry::Temper => batch.temper = along(batch.metal.tempers(), &batch.temper, clicks),
+            Entry::Temper => {
+                let tempers: Vec<Temper, { Temper::ALL.len() }> = batch.metal.tempers().collect();
+                batch.temper = along(&tempers, batch.temper, clicks);
+            }
             Entry::SizedBy => {
-                let by = along(SizedBy::ALL, &SizedBy::of(batch.wire), clicks);
+                let by = along(&SizedBy::ALL, SizedBy::of(batch.wire), clicks);
                 batch.wire = by.nearest(batch.wire);
             }
             Entry::Wire => match batch.wire {
@@ -225,7 +225,7 @@ impl SetUp {
                 WireSize::Diameter(at) => batch.wire = WireSize::Diameter(by(at, steps * small, WIRE)),
             },
             Entry::Mandrel => batch.mandrel = by(batch.mandrel, steps * 5 * small, MANDREL),
-            Entry::CountIn => batch.make = along(MAKES, &first_of_its_kind(batch.make), clicks),
+            Entry::CountIn => batch.make = along(&MAKES, first_of_its_kind(batch.make), clicks),
             Entry::Rings | Entry::Turns | Entry::Length => {
                 batch.make = match batch.make {
                     Make::Rings(rings) => Make::Rings(number(rings, steps, RINGS)),
@@ -254,7 +254,7 @@ impl SetUp {
                 batch.tail_quarters = TAIL.hold(i64::from(batch.tail_quarters) + clicks) as u8;
             }
             Entry::Pulses => build.pulses = number(build.pulses, steps, PULSES),
-            Entry::Shaft => build.shaft = along([Shaft::Crank, Shaft::Mandrel], &build.shaft, clicks),
+            Entry::Shaft => build.shaft = along(&[Shaft::Crank, Shaft::Mandrel], build.shaft, clicks),
             Entry::CrankTeeth => {
                 let teeth = number(build.gear.crank_teeth().into(), steps, TEETH) as u16;
                 build.gear = Gear::new(teeth, build.gear.mandrel_teeth()).unwrap_or(build.gear);
@@ -264,9 +264,9 @@ impl SetUp {
                 build.gear = Gear::new(build.gear.crank_teeth(), teeth).unwrap_or(build.gear);
             }
             Entry::Lead => build.lead = lead(build.lead, 10 * steps),
-            Entry::Loudness => build.loudness = along(LOUDNESSES, &build.loudness, clicks),
+            Entry::Loudness => build.loudness = along(&LOUDNESSES, build.loudness, clicks),
             Entry::Units => {
-                build.units = along([Units::Millimetres, Units::Inches], &build.units, clicks);
+                build.units = along(&[Units::Millimetres, Units::Inches], build.units, clicks);
             }
             // It is the crank that is turned here.
             Entry::Direction | Entry::Take => {}
@@ -427,14 +427,16 @@ fn lead(lead: Option<Micros>, ms: i64) -> Option<Micros> {
 }
 
 /// The one that many places on, held to the ends.
-fn along<T: PartialEq + Copy>(all: impl IntoIterator<Item = T> + Clone, now: &T, clicks: i64) -> T {
-    let at = all.clone().into_iter().position(|one| one == *now).unwrap_or(0);
-    let to = at.saturating_add_signed(isize::try_from(clicks).unwrap_or(0));
-    let mut found = *now;
-    for one in all.into_iter().take(to + 1) {
-        found = one;
-    }
-    found
+fn along<T: PartialEq + Copy>(all: &[T], now: T, clicks: i64) -> T {
+    let at = all.iter().position(|&one| one == now).unwrap_or(0);
+    all.get(moved(at, clicks, all.len())).copied().unwrap_or(now)
+}
+
+/// A place that many clicks on, of so many places.
+#[inline(never)] // It is the same for whatever stands at the places.
+fn moved(at: usize, clicks: i64, places: usize) -> usize {
+    let last = places.saturating_sub(1) as i64;
+    usize::try_from((at as i64 + clicks).clamp(0, last)).unwrap_or(0)
 }
 
 fn number(now: u32, steps: i64, limits: Limits) -> u32 {

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use common::{Hand, TURN, job, rule};
 use proptest::prelude::*;
+use turntally_core::bench::log::Sawn;
 use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{
     Bench, Choice, CoilRecord, Doubt, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress, Sound,
@@ -14,7 +15,7 @@ use turntally_core::bench::{
 };
 use turntally_core::counter::Direction;
 use turntally_core::signal::{Channel, Reading};
-use turntally_core::units::{Micros, Turns};
+use turntally_core::units::{Length, Micros, Turns};
 
 const QUIET: Reading = Reading { net: 0, illegal: 0, chatter: 0, dead: None, revived: false };
 const CRADLE_UM: i64 = 70_000;
@@ -108,13 +109,14 @@ fn everywhere() -> Vec<Hand> {
     walk(start, &[&KEYS[..], &cranks[..]].concat())
 }
 
-/// Keys, knob and crank lead from a fresh bench to each of the twelve phases.
+/// Keys, knob and crank lead from a fresh bench to each of the thirteen phases.
 #[test]
 fn fresh_bench_reaches_every_phase() {
     let phases: BTreeSet<Phase> = everywhere().iter().map(|hand| hand.bench.phase()).collect();
     let all = BTreeSet::from([
         Phase::Choose,
         Phase::SetUp,
+        Phase::Sawn,
         Phase::Ready,
         Phase::Winding,
         Phase::Near,
@@ -265,17 +267,68 @@ fn short_coil_is_made_up_for() {
 #[test]
 fn jobs_keep_separate_progress() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, 50_000)]);
-    hand.begins().keeps_a_coil().no().knob(1);
+    // The first has coils to be counted now, which stand behind it.
+    hand.begins().keeps_a_coil().no().knob(2);
     assert_eq!(hand.bench.progress(), Progress::default());
     hand.begins().keeps_a_coil().no();
     let b = hand.bench.progress();
-    hand.knob(-1);
+    hand.knob(-2);
     let a = hand.bench.progress();
     assert_eq!((a.rings, b.rings), (rule(CRADLE_UM).full_rings(), rule(50_000).full_rings()));
     assert_eq!(hand.records.iter().map(|record| record.job).collect::<Vec<_>>(), [0, 1]);
     // Back at it, the first job asks for the rest.
     hand.begins();
     assert_eq!(hand.bench.coils_left(), 2);
+}
+
+/// Rings and rejects are entered with the knob, once for all coils that were kept since.
+#[test]
+fn rings_are_counted_after_sawing() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, CRADLE_UM)]);
+    assert!(hand.bench.unsawn().is_empty());
+    hand.begins().keeps_a_coil().yes().yes().keeps_a_coil().no();
+    let promised: u32 = hand.records.iter().map(|record| record.rings).sum();
+    assert_eq!((hand.bench.unsawn().coils, hand.bench.unsawn().rings), (2, promised));
+    // Behind the job, before the next one; No leaves everything as it was.
+    hand.knob(1).yes().knob(-100).no();
+    assert_eq!((hand.bench.phase(), hand.bench.unsawn().coils), (Phase::Choose, 2));
+    // Rings, a look at the rejects and back, a correction, the rejects.
+    hand.knob(1).yes().knob(-3).yes().no().knob(1).yes().knob(-5).knob(4);
+    assert_eq!(hand.bench.take_tally(), None);
+    hand.yes();
+    let tally = hand.bench.take_tally().unwrap();
+    assert_eq!((tally.coils, tally.rings, tally.rejects), (2, promised - 2, 4));
+    assert_eq!(tally.job, hand.bench.job().unwrap().1.fingerprint());
+    assert_eq!((hand.bench.take_tally(), hand.bench.unsawn().is_empty()), (None, true));
+    assert_eq!(hand.bench.progress().rings, promised, "the batch goes on by what is sure");
+    // Nothing is left to be counted: the next job comes next.
+    hand.knob(1);
+    assert_eq!(hand.bench.job().unwrap().0, 1);
+}
+
+/// The spool gives its wire to every coil that comes off, and is told of before the coil that it cannot
+/// finish.
+#[test]
+fn spool_runs_out() {
+    let first = rule(CRADLE_UM).coil().wire_used(Hand::new([job("a", 160, CRADLE_UM)]).bench.target_turns());
+    let spool = Some(Length::from_nm(first.nm() * 5 / 2));
+    let mut hand = Hand::new([Job { spool, ..job("a", 600, CRADLE_UM) }]);
+    assert_eq!((hand.bench.wire_left(), hand.bench.wire_short()), (spool, None));
+    hand.begins().keeps_a_coil();
+    let wound = rule(CRADLE_UM).coil().wire_used(hand.records[0].turns);
+    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.unwrap().nm() - wound.nm());
+    // Wire that is thrown away is gone as well.
+    hand.yes().yes().cranks(10 * TURN, 60).yes().knob(-2).knob(1).yes();
+    let scrapped = rule(CRADLE_UM).coil().wire_used(hand.records[1].turns);
+    assert!(!hand.records[1].kept && scrapped > Length::ZERO);
+    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.unwrap().nm() - wound.nm() - scrapped.nm());
+    assert_eq!(hand.bench.wire_short(), None);
+    hand.yes().keeps_a_coil();
+    let (left, takes) = hand.bench.wire_short().unwrap();
+    assert!(left < takes && takes == first, "{left} {takes}");
+    // One that is wound all the same leaves nothing.
+    hand.yes().yes().keeps_a_coil();
+    assert_eq!(hand.bench.wire_left(), Some(Length::ZERO));
 }
 
 /// A finished job that was left without its last key (its encoder was pulled) is still finished.
@@ -765,13 +818,13 @@ fn holds_coil(state: &State) -> bool {
 
 /// Which states may follow which, by the diagram above the bench; staying is always allowed.
 fn may_follow(before: Phase, after: Phase) -> bool {
-    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, SetUp, Stop, Verdict, Winding};
+    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, Sawn, SetUp, Stop, Verdict, Winding};
     let winding = matches!(after, Winding | Near | Stop | Over);
     before == after
         || after == Fault
         || match before {
-            Choose => matches!(after, Ready | Done | SetUp),
-            SetUp => matches!(after, Choose),
+            Choose => matches!(after, Ready | Done | SetUp | Sawn),
+            SetUp | Sawn => matches!(after, Choose),
             Ready => matches!(after, Choose | Next) || winding,
             Winding | Near | Stop | Over => matches!(after, Paused | Verdict) || winding,
             Paused => matches!(after, Verdict) || winding,
@@ -808,9 +861,25 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>) {
         let before = hand.bench.clone();
         let record = hand.bench.handle(Event { at: hand.now, input });
         hand.records.extend(record);
+        unsawn_follows(&before, &hand.bench.take_tally(), record, &hand.bench);
         book.write(&before, input, &hand.bench, record);
     }
     (hand.bench, hand.records)
+}
+
+/// Every kept coil waits until its rings are counted, and is counted once.
+fn unsawn_follows(before: &Bench, tally: &Option<Sawn>, record: Option<CoilRecord>, after: &Bench) {
+    let (was, is) = (before.unsawn(), after.unsawn());
+    if let Some(tally) = tally {
+        assert_eq!((before.phase(), tally.coils), (Phase::Sawn, was.coils));
+        assert!(was.coils > 0 && is.is_empty());
+    } else if let Some(record) = record.filter(|record| record.kept) {
+        let more = (was.coils + 1, was.rings.saturating_add(record.rings));
+        // The first of a batch that was set up since gives those of the one before up.
+        assert!((is.coils, is.rings) == more || (is.coils, is.rings) == (1, record.rings), "{was:?} {is:?}");
+    } else if chosen(before) == chosen(after) {
+        assert_eq!(was, is);
+    }
 }
 
 fn chosen(bench: &Bench) -> u8 {

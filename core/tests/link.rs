@@ -24,7 +24,8 @@ struct Counter {
 impl Counter {
     fn new(entries: u32) -> Self {
         let entry = |number| {
-            let event = LogEvent::Sawn(Sawn { coil: number, rings: 40 + number % 7, rejects: number % 3 });
+            let event =
+                LogEvent::Sawn(Sawn { job: number, coils: 1, rings: 40 + number % 7, rejects: number % 3 });
             entry_bytes(number, &event.to_bytes()).to_vec()
         };
         let log =
@@ -237,6 +238,7 @@ fn planned() -> PlannedJob {
         shaft: Shaft::Crank,
         gear: (1, 1),
         pulses_per_rev: 400,
+        spool: None,
         fingerprint: 0,
     };
     job.signed().unwrap()
@@ -302,13 +304,12 @@ fn thousand_entries_take_little_longer_than_their_bytes() {
     use turntally_core::bench::{Doubt, Faults};
     let entry = |number: u32| {
         let coil = CoilLog {
-            counted: Counted { job: 0x9e37_79b9, rings: 48, kept: true },
+            counted: Counted { job: 0x9e37_79b9, rings: 48, kept: true, wire: Length::from_um(912_345) },
             name: "garden chain".try_into().unwrap(),
             target: Turns::from_nano(51_003_750_000),
             turns: Turns::from_nano(51_020_625_000 + i64::from(number)),
             crank_time: Micros::new(61_234_567),
             stop_time: Some(Micros::new(284_000)),
-            wire: Length::from_um(912_345),
             doubt: Doubt::Within(0),
             illegal: 0,
             faults: Faults::default(),

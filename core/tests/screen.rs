@@ -13,7 +13,7 @@ use common::{Hand, TURN, job};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Pixel, Size};
 use turntally_core::bench::snapshot::Since;
-use turntally_core::bench::{Bench, Input, Phase};
+use turntally_core::bench::{Bench, Input, Job, Phase};
 use turntally_core::metal::Metal;
 use turntally_core::screen::{HEIGHT, WIDTH, draw};
 use turntally_core::settings::{Make, Settings, Units};
@@ -159,7 +159,14 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
             _ => hand.keeps_a_coil(),
         };
     }
-    scenes.insert("done", hand);
+    scenes.insert("done", hand.clone());
+    scenes.insert("choose_sawn", hand.yes().knob(1).clone());
+    scenes.insert("sawn_rings", hand.yes().knob(-2).clone());
+    scenes.insert("sawn_rejects", hand.yes().knob(3).clone());
+    let mut hand =
+        Hand::new([Job { spool: Some(Length::from_um(9_470_000)), ..job("garden chain", 160, 70_000) }]);
+    hand.begins();
+    scenes.insert("next_spool", hand.keeps_a_coil().clone());
     let quiet = Reading::default();
     scenes.insert("fault_dead_a", trouble(Reading { dead: Some(Channel::A), ..quiet }));
     scenes.insert("fault_dead_b", trouble(Reading { dead: Some(Channel::B), ..quiet }));
@@ -291,7 +298,7 @@ fn states_look_different() {
 fn phases_all_have_pictures() {
     let phases: std::collections::BTreeSet<Phase> =
         scenes().values().map(|hand| hand.bench.phase()).collect();
-    assert_eq!(phases.len(), 12);
+    assert_eq!(phases.len(), 13);
 }
 
 /// "Stop", "too far" and faults are seen without reading: the screen is turned inside out.

@@ -6,9 +6,9 @@ use turntally_core::bench::{
     Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
 };
 use turntally_core::counter::CountsPerTurn;
-use turntally_core::settings::Build;
+use turntally_core::settings::{Build, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
-use turntally_core::units::{Micros, Turns};
+use turntally_core::units::{Length, Micros, Turns};
 
 use crate::display::Frame;
 use crate::offer::{Offer, Offers};
@@ -44,6 +44,8 @@ pub struct App {
     lost: bool,
     /// Samples were lost since the start.
     pub(crate) lost_samples: bool,
+    /// The user knows that the spool has too little for the next coil.
+    short_told: bool,
     pub(crate) saving: Saving,
     pub(crate) offers: Offers,
     pub(crate) clock: Clock,
@@ -87,6 +89,7 @@ struct Look {
 
 impl App {
     /// For an encoder of `pulses_per_rev`, sampled every `sample_period_ns`.
+    #[inline(never)] // As a part of its caller 96 bytes more.
     #[must_use]
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         let own_jobs = bench.jobs().len();
@@ -102,6 +105,7 @@ impl App {
             pending: Reading::default(),
             lost: false,
             lost_samples: false,
+            short_told: false,
             saving: Saving::default(),
             offers: Offers::default(),
             clock: Clock::default(),
@@ -162,6 +166,7 @@ impl App {
     }
 
     /// Goes on from what the store holds.
+    #[inline(never)] // As a part of its caller 80 bytes more.
     pub fn restore(&mut self, kept: &Kept) {
         if let Some(trouble) = self.saving.restore(kept, &mut self.view.bench) {
             self.report(trouble);
@@ -170,11 +175,13 @@ impl App {
 
     /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
+    #[inline(never)] // As a part of its caller 412 bytes more.
     pub fn save_due(&mut self) -> Option<Save> {
         self.saving.next(&self.view.bench, self.view.trouble.is_none())
     }
 
     /// Takes the news of what [`App::save_due`] handed out last.
+    #[inline(never)] // As a part of its caller 88 bytes more.
     pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
         if let Some(trouble) = self.saving.done(save, result) {
             self.report(trouble);
@@ -269,6 +276,7 @@ impl App {
     }
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
+    #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
         self.rebuild(front);
         let View { bench, trouble, offer } = &mut self.view;
@@ -308,7 +316,22 @@ impl App {
             *trouble = Some(reason);
             key = None;
         }
+        if key == Some(Key::Yes)
+            && matches!(bench.state(), State::Ready)
+            && let Some((left, takes)) = bench.wire_short()
+            && !core::mem::replace(&mut self.short_told, true)
+        {
+            *trouble = Some(short_of_wire(left, takes, bench.settings().build.units));
+            key = None;
+        }
         let record = key.and_then(|key| tell(bench, Input::Key(key)));
+        if key.is_some()
+            && let Some(sawn) = bench.take_tally()
+        {
+            self.saving.log(&LogEvent::Sawn(sawn));
+        }
+        // The next coil is told of anew.
+        self.short_told &= record.is_none();
         self.clock.now = now;
         if let Some(coil) = record.and_then(|record| bench.coil_log(&record, self.clock.seconds())) {
             self.saving.log(&LogEvent::Coil(coil));
@@ -366,6 +389,7 @@ impl App {
             State::Verdict { choice } => *choice as u32,
             State::Choose { pick } => *pick as u32,
             State::SetUp(set_up) => set_up.changes(),
+            State::Sawn(tally) => tally.rejects * 2 + u32::from(tally.at_rejects),
             _ => 0,
         };
         let job = bench.job().map_or(0, |(index, _)| index as u32);
@@ -373,7 +397,7 @@ impl App {
             phase: bench.phase(),
             message: (self.view.trouble.is_some(), self.view.offer.is_some()),
             turns: bench.turns(),
-            rings: bench.rings_now(),
+            rings: if let State::Sawn(tally) = bench.state() { tally.rings } else { bench.rings_now() },
             doubt: bench.doubt(),
             made: (job, progress.kept, progress.scrapped),
             choice,
@@ -403,4 +427,11 @@ impl App {
     pub fn per_turn(&self) -> Option<CountsPerTurn> {
         self.view.bench.job().map(|(_, job)| job.rule.per_turn())
     }
+}
+
+fn short_of_wire(left: Length, takes: Length, units: Units) -> Trouble {
+    // Rounded up, it is seen to be more.
+    let takes = OnSpool(Length::from_nm(takes.nm().saturating_add(units.spool_step().nm() - 1)), units);
+    let advice = ["A new spool, or press Yes", "again: a shorter coil."];
+    Trouble::new("Wire runs out", format_args!("{} of {takes} left", OnSpool(left, units)), advice)
 }

@@ -8,6 +8,7 @@
 
 pub mod app;
 pub mod display;
+pub mod divide;
 pub mod link;
 pub mod offer;
 pub mod oled;

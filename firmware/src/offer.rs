@@ -95,6 +95,7 @@ impl Offers {
 
     /// Takes a key that went down while an offer is shown; the offer that is agreed to. `None` within where
     /// the key says nothing yet.
+    #[inline(never)] // As a part of its caller 76 bytes more.
     pub(crate) fn key(&mut self, key: Key, now: Micros) -> Option<Option<Offer>> {
         let shown = self.waiting.as_ref()?.shown?;
         if now.since(shown) < READ_FIRST {
@@ -114,6 +115,7 @@ impl Offers {
     }
 }
 
+#[inline(never)] // As a part of its caller 56 bytes more.
 fn notice(offer: &Offer, now: &Settings) -> Trouble {
     let advice = ["From the computer.", "Yes: take it. No: leave."];
     match offer {

@@ -18,9 +18,10 @@ use core::task::Poll;
 
 use embassy_futures::poll_once;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
+use heapless::Vec;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use turntally_core::bench::log::{Counted, EventBytes};
+use turntally_core::bench::log::{Change, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 use turntally_core::bench::{Job, MAX_JOBS};
 use turntally_core::link::job::{JobBytes, PlannedJob};
@@ -40,6 +41,9 @@ use records::{Area, Newest, Record};
 const FORM: u8 = 1;
 /// The longest item, in bytes.
 const RECORD_LEN: usize = 256;
+/// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
+/// was making room.
+pub const CHANGES: usize = 4;
 
 /// Where in the flash things are, in bytes from its start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -123,8 +127,8 @@ pub struct Kept {
     pub batches: [Option<Batch>; MAX_JOBS],
     /// The count of a coil, and how far it can be trusted.
     pub note: Option<(CoilNote, Since)>,
-    /// A coil that was written down, and whose batch was not kept any more.
-    pub uncounted: Option<Counted>,
+    /// What was written down last, and whose batch was not kept any more.
+    pub changes: Vec<Change, CHANGES>,
     /// What could not be read.
     pub trouble: Option<StoreError>,
 }
@@ -222,8 +226,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 Err(error) => kept.trouble = Some(error),
             }
         }
-        match self.uncounted_coil(counted) {
-            Ok(coil) => kept.uncounted = coil,
+        match self.changes_from(counted) {
+            Ok(changes) => kept.changes = changes,
             Err(error) => kept.trouble = kept.trouble.or(Some(error)),
         }
         match self.load_note() {
@@ -237,6 +241,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Whatever kept it from being kept; what was there before is still there.
+    #[inline(never)] // As a part of its caller 320 bytes more.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
             Save::Batch(job, batch) => {

@@ -337,6 +337,14 @@ impl Chart {
         SHADES.get(band(made.ratio)).copied().unwrap_or_default()
     }
 
+    /// The bands of aspect ratio that the cells lie in: shade, and which ratios.
+    #[cfg(feature = "window")]
+    pub(crate) fn bands(&self) -> impl Iterator<Item = ((u8, u8, u8), String)> {
+        let lies = |at: usize| self.cells().flatten().flatten().any(|made| band(made.ratio) == at);
+        let bands = SHADES.into_iter().enumerate().filter(move |(at, _)| lies(*at));
+        bands.map(|(at, shade)| (shade, band_label(at)))
+    }
+
     /// The system of all the wires, where they are of one.
     fn one_system(&self) -> Option<&'static str> {
         let system = |wire: &WireSize| match wire {

@@ -74,6 +74,12 @@ pub struct Spool {
 }
 
 impl Spool {
+    /// Wire on it, as a counter is told: no less than nothing.
+    #[must_use]
+    pub fn on_it(&self) -> Length {
+        self.left.max(Length::ZERO)
+    }
+
     /// The mass of the wire left.
     #[must_use]
     pub fn left_mass(&self) -> Grams {

@@ -12,7 +12,7 @@ use turntally_core::link::{Answer, Health, Reply, Request, SettingsBytes, Status
 
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::known::{Known, KnownArgs, Learning};
+use crate::known::{Known, KnownArgs, Learning, Spool};
 use crate::output;
 use crate::records::{self, Records};
 
@@ -160,6 +160,7 @@ pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
         shaft: job.shaft,
         gear: (job.gear.crank_teeth(), job.gear.mandrel_teeth()),
         pulses_per_rev: job.pulses_per_rev,
+        spool: job.spool.as_ref().map(Spool::on_it),
         fingerprint: 0,
     };
     planned.signed().map_err(Failure::new)
@@ -301,6 +302,7 @@ pub fn status_words(status: &Status) -> String {
     let phase = match status.phase {
         Phase::Choose => "choosing",
         Phase::SetUp => "setting up",
+        Phase::Sawn => "counting rings",
         Phase::Ready => "ready",
         Phase::Winding => "winding",
         Phase::Near => "near",
@@ -321,10 +323,13 @@ pub fn status_words(status: &Status) -> String {
         0 => format!("{} coils, {} to go", status.progress.kept, status.coils_left),
         rings => format!("{} of {rings} rings in {} coils", status.progress.rings, status.progress.kept),
     };
+    let left = status
+        .wire_left
+        .map_or_else(String::new, |left| format!("; {:.1} m of wire left", left.mm().get() / 1e3));
     // The counter's text is not ours: nothing in it may move the cursor.
     let job: String = status.job.chars().filter(|letter| !letter.is_control()).collect();
     format!(
-        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {wanted}; {} turns/min{}",
+        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {wanted}{left}; {} turns/min{}",
         status.turns.as_f64(),
         status.target.as_f64(),
         status.rings,

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 use serde::Serialize;
 use turntally_core::bench::Doubt;
-use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
+use turntally_core::bench::log::{CoilLog, Entry, LogEvent, Sawn};
 use turntally_core::screen::fault_words;
 use turntally_core::units::{Density, Length, Mm};
 
@@ -53,6 +53,10 @@ struct Coil {
     rings_promised: u32,
     rings_counted: Option<u32>,
     rejects: Option<u32>,
+    /// Of how many coils that is the count, this one and those kept before it.
+    coils_counted: Option<u32>,
+    /// The number of the coil with which the rings of this one were counted.
+    counted_with: Option<u32>,
     crank_s: f64,
     stop_ms: Option<f64>,
     wire_mm: f64,
@@ -66,7 +70,12 @@ struct Coil {
 }
 
 impl Coil {
-    fn new(kept: &Kept, coil: &CoilLog, sawn: Option<&Sawn>) -> Self {
+    fn new(kept: &Kept, coil: &CoilLog, count: Option<Count<'_>>) -> Self {
+        let (sawn, counted_with) = match count {
+            Some(Count::Here(sawn)) => (Some(sawn), None),
+            Some(Count::With(number)) => (None, Some(number)),
+            None => (None, None),
+        };
         // The counter's text is not ours: nothing in it may move a cursor.
         let job = coil.name.chars().filter(|letter| !letter.is_control()).collect();
         Self {
@@ -81,9 +90,11 @@ impl Coil {
             rings_promised: coil.counted.rings,
             rings_counted: sawn.map(|sawn| sawn.rings),
             rejects: sawn.map(|sawn| sawn.rejects),
+            coils_counted: sawn.map(|sawn| sawn.coils),
+            counted_with,
             crank_s: coil.crank_time.get() as f64 / 1e6,
             stop_ms: coil.stop_time.map(|time| time.get() as f64 / 1e3),
-            wire_mm: coil.wire.mm().get(),
+            wire_mm: coil.counted.wire.mm().get(),
             doubt_counts: match coil.doubt {
                 Doubt::Within(counts) => Some(counts),
                 Doubt::Unknown => None,
@@ -95,6 +106,44 @@ impl Coil {
             spool_left_g: None,
         }
     }
+
+    /// Its rings have been counted, by itself or with others.
+    const fn is_counted(&self) -> bool {
+        self.rings_counted.is_some() || self.counted_with.is_some()
+    }
+}
+
+/// Where the rings of a coil were counted.
+#[derive(Debug, Clone, Copy)]
+enum Count<'a> {
+    /// With this coil, those before it together with it.
+    Here(&'a Sawn),
+    /// Together with the coil of this number.
+    With(u32),
+}
+
+/// Which coil's rings were counted where: by counter and number. A count is of the last coils kept of its job.
+fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
+    let mut counts = BTreeMap::new();
+    let mut waiting: BTreeMap<(&str, u32), Vec<u32>> = BTreeMap::new();
+    for Kept { counter, entry: Entry { number, event }, .. } in entries {
+        match event {
+            LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
+                waiting.entry((counter, counted.job)).or_default().push(*number);
+            }
+            LogEvent::Coil(_) => {}
+            LogEvent::Sawn(sawn) => {
+                let coils = waiting.remove(&(counter.as_str(), sawn.job)).unwrap_or_default();
+                let Some((last, before)) = coils.split_last() else { continue };
+                let others = usize::try_from(sawn.coils).unwrap_or(usize::MAX).saturating_sub(1);
+                counts.insert((counter.as_str(), *last), Count::Here(sawn));
+                for coil in before.iter().rev().take(others) {
+                    counts.insert((counter.as_str(), *coil), Count::With(*last));
+                }
+            }
+        }
+    }
+    counts
 }
 
 /// What was made of a job.
@@ -126,7 +175,7 @@ impl Sum {
         self.rings_promised += u64::from(coil.rings_promised);
         self.rings_counted += u64::from(coil.rings_counted.unwrap_or(0));
         self.rejects += u64::from(coil.rejects.unwrap_or(0));
-        self.coils_counted += u32::from(coil.rings_counted.is_some());
+        self.coils_counted += u32::from(coil.is_counted());
         self.crank_s += coil.crank_s;
         self.wire_mm += coil.wire_mm;
     }
@@ -193,19 +242,13 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 
 fn report(records: &Records) -> Result<Report, Failure> {
     let (entries, entries_unreadable) = records.entries()?;
-    let mut sawn: BTreeMap<(&str, u32), &Sawn> = BTreeMap::new();
-    for Kept { counter, entry, .. } in &entries {
-        // A coil that was counted again counts as it was counted last.
-        if let LogEvent::Sawn(counted) = &entry.event {
-            sawn.insert((counter, counted.coil), counted);
-        }
-    }
+    let counts = counts(&entries);
     let mut coils: Vec<Coil> = entries
         .iter()
         .filter_map(|kept @ Kept { counter, entry, .. }| match &entry.event {
             LogEvent::Coil(coil) => {
-                let sawn = sawn.get(&(counter.as_str(), entry.number)).copied();
-                Some(Coil::new(kept, coil, sawn))
+                let count = counts.get(&(counter.as_str(), entry.number)).copied();
+                Some(Coil::new(kept, coil, count))
             }
             LogEvent::Sawn(_) => None,
         })
@@ -218,7 +261,8 @@ fn report(records: &Records) -> Result<Report, Failure> {
             (Sum { counter, job, job_fingerprint: coil.job_fingerprint, ..Sum::default() }, 0)
         });
         sum.add(coil);
-        *rings += u64::from(coil.rings_counted.unwrap_or(coil.rings_promised));
+        let promised = if coil.is_counted() { 0 } else { coil.rings_promised };
+        *rings += u64::from(coil.rings_counted.unwrap_or(promised));
     }
     let jobs = jobs
         .into_values()
@@ -272,7 +316,7 @@ fn list(report: &Report) -> String {
             coil.turns,
             coil.target_turns,
             rings,
-            number(coil.rings_counted),
+            coil.counted_with.map_or_else(|| number(coil.rings_counted), |with| format!("with {with}")),
             number(coil.rejects),
             coil.crank_s / 60.0,
             left_words(coil),

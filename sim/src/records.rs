@@ -107,7 +107,7 @@ impl Records {
     /// As [`Self::open`], and where there is none.
     pub fn open_existing(path: &Path) -> Result<Self, Failure> {
         if !path.exists() {
-            let why = "no such file: turntally link fetch, measured add and spool add make it";
+            let why = "no such file: turntally link fetch makes it, and so do measured add and spool add";
             return Err(Failure::value("--log", path.display(), why));
         }
         Self::with(path, Connection::open(path))

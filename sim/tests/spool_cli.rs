@@ -78,13 +78,17 @@ impl Workshop {
 
 fn coil(number: u32, job: u32, kept: bool, wire_mm: i64, at: Option<u64>) -> SentEntry {
     let event = LogEvent::Coil(CoilLog {
-        counted: Counted { job, rings: if kept { 50 } else { 0 }, kept },
+        counted: Counted {
+            job,
+            rings: if kept { 50 } else { 0 },
+            kept,
+            wire: Length::from_um(wire_mm * 1_000),
+        },
         name: "chain".try_into().unwrap(),
         target: Turns::from_whole(52),
         turns: Turns::from_whole(52),
         crank_time: Micros::ZERO,
         stop_time: None,
-        wire: Length::from_um(wire_mm * 1_000),
         doubt: Doubt::Within(0),
         illegal: 0,
         faults: Faults::default(),

@@ -55,6 +55,7 @@ fn sent(place: u8) -> PlannedJob {
         shaft: Shaft::Mandrel,
         gear: (1, 1),
         pulses_per_rev: 400,
+        spool: None,
         fingerprint: 0,
     };
     job.signed().unwrap()

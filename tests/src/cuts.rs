@@ -1,7 +1,7 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
 use turntally_core::bench::log::{Entry, LogEvent};
-use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Progress, State, Target};
+use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Pick, Progress, State, Target};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
@@ -48,6 +48,7 @@ pub fn job() -> Job {
             rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
             lead: Lead::Learned(Micros::from_millis(300)),
+            spool: None,
         })
     };
     match made() {
@@ -119,6 +120,13 @@ impl Front for Fingers {
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
 
     fn set_loudness(&mut self, _loudness: Loudness) {}
+}
+
+/// A coil is written down.
+#[must_use]
+pub fn is_coil(save: &Save) -> bool {
+    // The first of the events.
+    matches!(save, Save::Log(event) if event.first() == Some(&0))
 }
 
 /// A counter, its flash, and a hand with a mind of its own.
@@ -208,7 +216,7 @@ impl Counter {
                 self.acked[job] = batch.progress;
             }
             (Save::Note(_), Ok(())) => self.noted = true,
-            (Save::Log(_), Ok(())) => self.logged += 1,
+            (save, Ok(())) if is_coil(save) => self.logged += 1,
             _ => {}
         }
         Some(save)
@@ -238,6 +246,12 @@ impl Counter {
         }
         let aim = bench.goal().map_or(0, |goal| goal.aim());
         match bench.state() {
+            // Now and then the rings of what was kept are counted.
+            State::Next if self.rng.u8(..3) == 0 => self.fingers.key = Some(Key::No),
+            State::Choose { pick: Pick::Job } if !bench.unsawn().is_empty() && self.rng.bool() => {
+                self.fingers.clicks = 1;
+            }
+            State::Sawn(_) if self.rng.bool() => self.fingers.clicks = self.rng.i8(-3..4),
             State::Winding { .. } if bench.counts() < aim => {
                 let back = self.rng.u8(..8) == 0 && bench.counts() > TURN;
                 self.to_go = if back { -self.rng.i64(1..TURN) } else { self.rng.i64(1..3 * TURN) };

@@ -70,6 +70,7 @@ fn planned(rings: u32) -> PlannedJob {
         shaft: Shaft::Mandrel,
         gear: (1, 1),
         pulses_per_rev: (TURN / 4) as u32,
+        spool: None,
         fingerprint: 0,
     };
     job.signed().unwrap()

@@ -29,7 +29,12 @@ fn blank() -> (VirtualFlash, Log) {
 
 /// What entry number `number` says in these tests.
 fn event(number: u32) -> LogEvent {
-    LogEvent::Sawn(Sawn { coil: number, rings: number.wrapping_mul(0x9e37_79b9), rejects: number % 5 })
+    LogEvent::Sawn(Sawn {
+        job: number,
+        coils: 1,
+        rings: number.wrapping_mul(0x9e37_79b9),
+        rejects: number % 5,
+    })
 }
 
 /// Writes as the counter does: room first.

@@ -4,15 +4,15 @@
 //! shorter history is walked.
 
 use embassy_futures::block_on;
-use turntally_core::bench::log::{LogEvent, Sawn};
+use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
-use turntally_core::bench::{Doubt, Phase, Progress};
+use turntally_core::bench::{Doubt, Phase, Progress, Unsawn};
 use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
-use turntally_tests::cuts::{Counter, SMALL, entries, job, progress, reboot, wanted_cuts};
+use turntally_tests::cuts::{Counter, SMALL, entries, is_coil, job, progress, reboot, wanted_cuts};
 
 fn blank() -> VirtualFlash {
     VirtualFlash::new(Cells::blank(SMALL.log_end as usize))
@@ -84,8 +84,9 @@ impl Truth {
 }
 
 /// Every coil that came off stands in the log once, or is back on the mandrel; only one that came off
-/// before its first note was kept may be neither.
-fn check_log(counter: &Counter, cells: &Cells, resumed: bool) -> Result<usize, String> {
+/// before its first note was kept may be neither. The rings of each that was kept wait to be counted, or have
+/// been.
+fn check_log(counter: &Counter, cells: &Cells, resumed: bool, unsawn: Unsawn) -> Result<usize, String> {
     let mut store = Store::new(VirtualFlash::new(cells.clone()), Open, SMALL);
     let entries = entries(&mut store, 0);
     let found: Vec<Turns> = entries
@@ -93,6 +94,20 @@ fn check_log(counter: &Counter, cells: &Cells, resumed: bool) -> Result<usize, S
         .filter_map(|(_, event)| if let LogEvent::Coil(coil) = event { Some(coil.turns) } else { None })
         .collect();
     let made: Vec<Turns> = counter.coils.iter().map(|(turns, _)| *turns).collect();
+    let mut waiting = (0, 0);
+    for (_, event) in &entries {
+        match event {
+            LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
+                waiting = (waiting.0 + 1, waiting.1 + counted.rings);
+            }
+            LogEvent::Coil(_) => {}
+            LogEvent::Sawn(sawn) if sawn.coils == waiting.0 => waiting = (0, 0),
+            LogEvent::Sawn(sawn) => return Err(format!("{sawn:?} with {waiting:?} waiting")),
+        }
+    }
+    if waiting != (unsawn.coils, unsawn.rings) {
+        return Err(format!("{unsawn:?} of {waiting:?}"));
+    }
     let whole = made.starts_with(&found) && found.len() >= counter.logged;
     let missing = counter.coils.get(found.len()..).unwrap_or_default();
     match missing {
@@ -113,7 +128,7 @@ fn every_cut_is_survived() {
     _ = flash.journal();
     let mut cells = flash.cells();
     let mut rng = fastrand::Rng::with_seed(1);
-    let (mut cuts, mut erases, mut coils, mut log_cuts) = (0_u64, 0, 0, 0);
+    let (mut cuts, mut erases, mut coils, mut log_cuts, mut sawn) = (0_u64, 0, 0, 0, 0);
     // Erases are long; so that the short history of every day has some too, only every so many of
     // their bytes is a cut there.
     let stride = if wanted >= 100_000 { 1 } else { 97 };
@@ -124,10 +139,11 @@ fn every_cut_is_survived() {
         if saved.is_some() {
             (truth.acked, truth.noted) = (before.acked, before.noted && truth.in_coil);
         }
+        sawn += u64::from(matches!(&saved, Some(save @ Save::Log(_)) if !is_coil(save)));
         coils += u64::from(matches!(saved, Some(Save::Batch(..))));
         // Reading the whole log takes its time, and nothing of it changes while a coil turns.
         let logs = matches!(saved, Some(Save::Log(_) | Save::Batch(..) | Save::LogRoom { .. }));
-        let before_this = counter.logged - usize::from(matches!(saved, Some(Save::Log(_))));
+        let before_this = counter.logged - usize::from(saved.as_ref().is_some_and(is_coil));
         for change in flash.journal() {
             let erase = matches!(change, Change::Erase { .. });
             erases += u64::from(erase);
@@ -141,7 +157,7 @@ fn every_cut_is_survived() {
                 if logs && (!erase || done % (8 * stride) == 0) {
                     let resumed = app.bench().goal().is_some() && !truth.in_coil;
                     let logged = core::mem::replace(&mut counter.logged, before_this);
-                    let checked = check_log(&counter, &torn, resumed);
+                    let checked = check_log(&counter, &torn, resumed, app.bench().unsawn());
                     counter.logged = logged;
                     if let Err(what) = checked {
                         unreachable!(
@@ -158,10 +174,10 @@ fn every_cut_is_survived() {
     }
     println!(
         "{cuts} cuts survived, in {coils} batches saved and {erases} erases; after {log_cuts} of them the log \
-         was read: {} coils, none lost, none twice",
+         was read: {} coils and {sawn} counts of rings, none lost, none twice",
         counter.logged
     );
-    assert!(counter.logged > 0);
+    assert!(counter.logged > 0 && sawn > 0);
 }
 
 /// The power goes again and again, also while the counter starts, and the hand goes on each time.
@@ -408,7 +424,7 @@ fn ten_years_stay_within_the_rated_cycles() {
     let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
     let notes = 250 * NOTE_PARTS;
     let simulated = 600;
-    let sawn = LogEvent::Sawn(Sawn { coil: u32::MAX, rings: 250, rejects: 9 }).to_bytes();
+    let sawn = LogEvent::Sawn(Sawn { job: u32::MAX, coils: u32::MAX, rings: 250, rejects: 9 }).to_bytes();
     for coil in 0..simulated {
         for _ in 0..2 {
             assert_eq!(store.save(&Save::LogRoom { leave: false }), Ok(()));

@@ -164,7 +164,7 @@ fn rings_are_the_derived_ones() {
             ("mean_diameter_mm", ring.centre_diameter.get()),
             ("turn_wire_mm", coil.wound_turn_wire().get()),
             ("turn_wire_mm", ring.turn_wire.get()),
-            ("helix_angle_deg", ring.helix_angle.to_degrees()),
+            ("helix_angle_deg", coil.helix_angle(1.0).to_degrees()),
             ("coil_length_mm", along.mm().get()),
             ("coil_length_in", along.inches()),
             ("wire_length_mm", wound.get()),

@@ -9,7 +9,7 @@ use core::fmt;
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, CoilRecord, Doubt, Faults, NAME_LEN};
+use super::{Bench, CoilRecord, Doubt, Faults, NAME_LEN, Unsawn};
 use crate::units::{Length, Micros, Turns};
 
 /// The longest entry, in bytes.
@@ -39,7 +39,7 @@ pub struct Entry {
 pub enum LogEvent {
     /// A coil came off.
     Coil(CoilLog),
-    /// A coil was sawn, and its rings counted.
+    /// Coils were sawn, and their rings counted.
     Sawn(Sawn),
 }
 
@@ -58,8 +58,6 @@ pub struct CoilLog {
     pub crank_time: Micros,
     /// How long the hand took to stop, if it was measured.
     pub stop_time: Option<Micros>,
-    /// Wire wound on.
-    pub wire: Length,
     /// How far its count can be trusted.
     pub doubt: Doubt,
     /// Impossible steps seen on it.
@@ -72,6 +70,7 @@ pub struct CoilLog {
 
 /// What a coil that came off counts for its batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Counted {
     /// The job's fingerprint ([`super::Job::fingerprint`]).
     pub job: u32,
@@ -79,13 +78,18 @@ pub struct Counted {
     pub rings: u32,
     /// It was kept.
     pub kept: bool,
+    /// Wire that it took.
+    pub wire: Length,
 }
 
 /// Rings counted by the maker after sawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Sawn {
-    /// The number of the coil's entry.
-    pub coil: u32,
+    /// The job's fingerprint ([`super::Job::fingerprint`]).
+    pub job: u32,
+    /// How many coils of that job they came from: the last that were kept.
+    pub coils: u32,
     /// Rings, the rejects not included.
     pub rings: u32,
     /// Rings that are no good.
@@ -141,12 +145,22 @@ pub fn number_of(bytes: &[u8]) -> Option<u32> {
     bytes.get(1..HEAD)?.try_into().ok().map(u32::from_le_bytes)
 }
 
-/// What an entry counts for its batch; nothing if it is no coil, or of another form.
+/// What an entry changes of its job's batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// A coil came off.
+    Coil(Counted),
+    /// All coils kept so far of this job have been sawn and counted.
+    Sawn(u32),
+}
+
+/// What an entry changes of its job's batch; `None` if it is of another form.
 #[must_use]
-pub fn counted(bytes: &[u8]) -> Option<Counted> {
-    // A coil is the first of the events.
+pub fn change(bytes: &[u8]) -> Option<Change> {
+    // The events in their order.
     match bytes.split_at_checked(HEAD)? {
-        (&[FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok(),
+        (&[FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
+        (&[FORM, ..], [1, sawn @ ..]) => postcard::from_bytes(sawn).ok().map(Change::Sawn),
         _ => None,
     }
 }
@@ -174,14 +188,14 @@ impl Bench {
     #[must_use]
     pub fn coil_log(&self, record: &CoilRecord, at: Option<u64>) -> Option<CoilLog> {
         let slot = self.slots.get(usize::from(record.job))?;
+        let wire = slot.job.rule.coil().wire_used(record.turns);
         Some(CoilLog {
-            counted: Counted { job: slot.fingerprint, rings: record.rings, kept: record.kept },
+            counted: Counted { job: slot.fingerprint, rings: record.rings, kept: record.kept, wire },
             name: slot.job.name.clone(),
             target: record.target_turns,
             turns: record.turns,
             crank_time: record.crank_time,
             stop_time: record.stop_time,
-            wire: slot.job.rule.coil().wire_used(record.turns),
             doubt: record.doubt,
             illegal: record.illegal,
             faults: record.faults,
@@ -189,11 +203,18 @@ impl Bench {
         })
     }
 
-    /// Counts a coil that was written down, and whose batch was not kept any more when the power went;
-    /// whether it is one of a job in the list. For a counter that starts.
-    pub fn count_coil(&mut self, coil: Counted) -> bool {
-        let slot = self.slots.iter_mut().find(|slot| slot.fingerprint == coil.job);
-        slot.map(|slot| slot.progress.add(coil.kept, coil.rings)).is_some()
+    /// Makes a change that was written down, and whose batch was not kept any more when the power went;
+    /// one of a job that is not in the list changes nothing. For a counter that starts.
+    pub fn catch_up(&mut self, change: &Change) {
+        for slot in &mut self.slots {
+            match *change {
+                Change::Coil(Counted { job, rings, kept, wire }) if job == slot.fingerprint => {
+                    slot.count(kept, rings, wire);
+                }
+                Change::Sawn(job) if job == slot.unsawn.job => slot.unsawn = Unsawn::default(),
+                _ => {}
+            }
+        }
     }
 }
 
@@ -206,13 +227,12 @@ mod tests {
         let mut faults = Faults::default();
         faults.insert(Fault::PowerCut);
         LogEvent::Coil(CoilLog {
-            counted: Counted { job: u32::MAX, rings: u32::MAX, kept: true },
+            counted: Counted { job: u32::MAX, rings: u32::MAX, kept: true, wire: Length::from_nm(i64::MIN) },
             name: "twenty-four letters long".try_into().unwrap_or_default(),
             target: Turns::from_nano(i64::MIN),
             turns: Turns::from_nano(i64::MIN),
             crank_time: Micros::new(u64::MAX),
             stop_time: Some(Micros::new(u64::MAX)),
-            wire: Length::from_nm(i64::MIN),
             doubt: Doubt::Within(u64::MAX),
             illegal: u64::MAX,
             faults,
@@ -227,9 +247,11 @@ mod tests {
         assert!(bytes.len() > 115, "{}", bytes.len());
         assert_eq!(Entry::from_bytes(&bytes), Ok(Entry { number: u32::MAX, event: longest() }));
         assert_eq!(number_of(&bytes), Some(u32::MAX));
-        assert_eq!(counted(&bytes), Some(Counted { job: u32::MAX, rings: u32::MAX, kept: true }));
-        let sawn = LogEvent::Sawn(Sawn { coil: 3, rings: 4, rejects: 5 }).to_bytes();
-        assert_eq!(counted(&entry_bytes(1, &sawn)), None);
+        let LogEvent::Coil(coil) = longest() else { return };
+        assert_eq!(change(&bytes), Some(Change::Coil(coil.counted)));
+        let sawn = LogEvent::Sawn(Sawn { job: 3, coils: 2, rings: 4, rejects: 5 }).to_bytes();
+        assert_eq!(change(&entry_bytes(1, &sawn)), Some(Change::Sawn(3)));
+        assert_eq!(change(&entry_bytes(1, &sawn)[..HEAD]), None);
     }
 
     /// A newer form is told from a damaged one, and an entry that is cut short is none.

@@ -30,9 +30,13 @@ impl Bench {
         }
         let fingerprint = job.fingerprint();
         match self.slots.get_mut(place) {
-            Some(before) if before.fingerprint == fingerprint => true,
+            // It may come with another spool.
+            Some(before) if before.fingerprint == fingerprint => {
+                before.spool = job.spool.or(before.spool);
+                true
+            }
             Some(before) => {
-                *before = Slot::new(job, fingerprint);
+                *before = Slot { unsawn: before.unsawn, ..Slot::new(job, fingerprint) };
                 true
             }
             None => place == self.slots.len() && self.slots.push(Slot::new(job, fingerprint)).is_ok(),
@@ -68,7 +72,8 @@ mod tests {
             BatchRule::new(CoilRule::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
         let lead = crate::bench::Lead::Set(Micros::ZERO);
         let target = Target::Rings(rings);
-        Job { name: "job".try_into().unwrap(), target, rule, direction: Direction::Forward, lead }
+        let (direction, spool) = (Direction::Forward, None);
+        Job { name: "job".try_into().unwrap(), target, rule, direction, lead, spool }
     }
 
     fn rings(bench: &Bench) -> std::vec::Vec<u32> {

@@ -52,8 +52,9 @@ impl Bench {
         let now = self.settings.build;
         if let Some(old) = self.slots.get_mut(own) {
             if old.fingerprint == fingerprint {
-                slot.progress = old.progress;
+                (slot.progress, slot.spool) = (old.progress, old.spool);
             }
+            slot.unsawn = old.unsawn;
             // A direction that was found while winding holds until another is taught; and the hand stays
             // the same, whatever it winds.
             if now.direction == before.direction {

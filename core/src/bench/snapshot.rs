@@ -8,9 +8,9 @@ use core::hash::{Hash, Hasher};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, Doubt, Fault, Faults, Job, Progress, State};
+use super::{Bench, Doubt, Fault, Faults, Job, Progress, State, Unsawn};
 use crate::counter::{CountsPerTurn, Direction, TurnCounter};
-use crate::units::Micros;
+use crate::units::{Length, Micros};
 
 /// A note is due each time the mandrel has turned by one part of so many since the last: twice as
 /// often as the quarter turn that is promised, so that one may wait for a cue to pass.
@@ -24,6 +24,8 @@ pub struct Batch {
     pub progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
+    unsawn: Unsawn,
+    spool: Option<Length>,
 }
 
 /// The count of the coil on the mandrel.
@@ -113,6 +115,8 @@ impl Bench {
             progress: slot.progress,
             learned: slot.learned,
             direction: slot.direction,
+            unsawn: slot.unsawn,
+            spool: slot.spool,
         })
     }
 
@@ -124,6 +128,8 @@ impl Bench {
             slot.progress = batch.progress;
             slot.learned = batch.learned;
             slot.direction = batch.direction;
+            slot.unsawn = batch.unsawn;
+            slot.spool = batch.spool;
         }
         same
     }

@@ -21,7 +21,7 @@ const MAX_TAIL: Turns = Turns::from_whole(100);
 const MAX_COIL: Length = Length::from_um(10_000_000);
 
 /// The longest job, in bytes.
-pub const JOB_LEN: usize = 136;
+pub const JOB_LEN: usize = 147;
 /// A planned job as bytes: as it travels, and as a counter keeps it.
 pub type JobBytes = Vec<u8, JOB_LEN>;
 
@@ -52,6 +52,8 @@ pub struct PlannedJob {
     pub gear: (u16, u16),
     /// Pulses of the encoder in a revolution.
     pub pulses_per_rev: u32,
+    /// Wire on the spool, if that is known.
+    pub spool: Option<Length>,
     /// [`Job::fingerprint`] of the job that the planning end makes of all this.
     pub fingerprint: u32,
 }
@@ -111,6 +113,7 @@ impl PlannedJob {
             rule,
             direction: Direction::default(),
             lead: Lead::Learned(DEFAULT_LEAD),
+            spool: self.spool,
         })
     }
 

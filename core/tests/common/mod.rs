@@ -36,6 +36,7 @@ pub fn job(name: &str, rings: u32, cradle_um: i64) -> Job {
         rule: rule(cradle_um),
         direction: Direction::Forward,
         lead: Lead::Set(Micros::from_millis(350)),
+        spool: None,
     }
 }
 

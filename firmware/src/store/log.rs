@@ -12,12 +12,13 @@
 use core::ops::Range;
 
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
+use heapless::Vec;
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::log::{self, Counted, ENTRY_LEN, EntryBytes, EventBytes};
+use turntally_core::bench::log::{self, Change, ENTRY_LEN, EntryBytes, EventBytes};
 
 use super::guard::{FlashError, Gate, SECTOR};
 use super::records::Record;
-use super::{Store, StoreError, fetch_item, store_item};
+use super::{CHANGES, Store, StoreError, fetch_item, store_item};
 
 /// Sectors of a segment. The library needs the last one blank.
 const SEGMENT: u32 = 5;
@@ -111,18 +112,21 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(self.find_log()?.next)
     }
 
-    /// The newest entry, if its number is `counted` or above and it is a coil: the power went before its
-    /// batch was kept. No number below `counted` is given again.
-    pub(super) fn uncounted_coil(&mut self, counted: u32) -> Result<Option<Counted>, StoreError> {
+    /// What the newest entries from `counted` on change: the power went before their batch was kept. No number
+    /// below `counted` is given again.
+    pub(super) fn changes_from(&mut self, counted: u32) -> Result<Vec<Change, CHANGES>, StoreError> {
         let mut log = self.find_log()?;
         if log.next < counted {
             log.next = counted.min(log.known.base + ENTRIES);
             self.log = Some(log);
         }
-        let Some(newest) = log.next.checked_sub(1).filter(|&newest| newest >= counted) else {
-            return Ok(None);
-        };
-        Ok(self.entry(newest)?.and_then(|bytes| log::counted(&bytes)))
+        let mut changes = Vec::new();
+        for number in counted.max(log.next.saturating_sub(CHANGES as u32))..log.next {
+            if let Some(change) = self.entry(number)?.and_then(|bytes| log::change(&bytes)) {
+                _ = changes.push(change);
+            }
+        }
+        Ok(changes)
     }
 
     /// Writes an entry; there must be room.

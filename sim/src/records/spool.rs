@@ -161,7 +161,7 @@ pub(super) fn draw(all: &Transaction<'_>, counter: &str, sent: &SentEntry) -> ru
     // A coil from before it was weighed is no longer in what was weighed.
     all.execute(
         "UPDATE spool SET left_nm = left_nm - ?2 WHERE name = ?1 AND (?3 IS NULL OR ?3 >= weighed_unix_s)",
-        params![spool, coil.wire.nm(), at],
+        params![spool, coil.counted.wire.nm(), at],
     )?;
     all.execute(
         "UPDATE entry SET spool = ?4, left_nm = (SELECT left_nm FROM spool WHERE name = ?4)

@@ -22,9 +22,14 @@ use crate::operator::{MANNERS, Manner};
 
 /// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);
+/// The longest step of time from one frame to the next, in seconds.
+const MOST_STEP: f64 = 0.1;
 /// How wide the counter is, and how large the crank where there is room.
 const COUNTER_WIDTH: f32 = 300.0;
 const CRANK_SIZE: f32 = 168.0;
+/// What stands above and below the picture where the window is high: in the one that opens, both columns end
+/// together.
+const BESIDE_PICTURE: f32 = 371.0;
 /// A pulse of the sounder is seen for so long, in seconds.
 const PULSE: f64 = 0.12;
 
@@ -95,7 +100,9 @@ pub struct Bench {
     faults: FaultSet,
     cradle: Cradle,
     seed: u64,
-    /// When the sounder was last heard, and when the last coil came off, by the window's clock.
+    /// What the bench has lived to, when the sounder was last heard, and when the last coil came off, by the
+    /// window's clock.
+    lived: f64,
     heard: f64,
     came_off: f64,
     /// The crank is to have the keyboard at first.
@@ -114,6 +121,7 @@ impl Bench {
             faults: FaultSet::default(),
             cradle: Cradle::default(),
             seed,
+            lived: f64::INFINITY,
             heard: f64::NEG_INFINITY,
             came_off: f64::NEG_INFINITY,
             wants_focus: true,
@@ -137,15 +145,18 @@ impl Bench {
         self.session.stand().lines().hertz().filter(|_| kept.pace == Pace::Real)
     }
 
-    /// Somebody turns the crank, or is at the keys.
+    /// Somebody turns the crank or is at the keys, or a coil springs open.
     #[must_use]
     pub fn is_moving(&self) -> bool {
-        self.session.is_busy() || self.session.is_helped()
+        self.session.is_busy() || self.session.is_helped() || self.lived - self.came_off < mandrel::OPENING
     }
 
-    /// Lets the bench's time go on.
+    /// Lets the bench's time go on to the window's.
     fn live(&mut self, ui: &Ui, kept: &Kept, log: &mut Log) {
-        let (now, dt) = ui.input(|input| (input.time, f64::from(input.stable_dt.min(0.1))));
+        let now = ui.input(|input| input.time);
+        // Not egui's own step: that is a guess after a rest. A window that stood still lets its time go.
+        let dt = (now - self.lived).clamp(0.0, MOST_STEP);
+        self.lived = now;
         let at_most = if kept.pace == Pace::Fastest { MOST_TIME } else { Duration::MAX };
         // Nobody looks on who could fail.
         let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
@@ -159,23 +170,12 @@ impl Bench {
         if self.session.stand().lines().hertz().is_some() {
             self.heard = now;
         }
-        // A lamp that blinks and a sound that beats need no more; whatever turns does.
-        if now - self.came_off < mandrel::OPENING {
-            ui.ctx().request_repaint();
-        } else {
-            ui.ctx().request_repaint_after(Duration::from_millis(33));
-        }
     }
 
     /// Shows the bench; says whether the batch is to be started again.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
         self.live(ui, kept, log);
-        let again = self.lay_out(ui, palette, kept, log);
-        // What the user has just begun is not to wait for a blinking lamp.
-        if self.is_moving() {
-            ui.ctx().request_repaint();
-        }
-        again
+        self.lay_out(ui, palette, kept, log)
     }
 
     fn lay_out(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
@@ -219,7 +219,11 @@ impl Bench {
     fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
-        let height = if ui.available_width() < 500.0 { 190.0 } else { 250.0 };
+        let height = if ui.available_width() < 500.0 {
+            190.0
+        } else {
+            (ui.clip_rect().height() - BESIDE_PICTURE).clamp(250.0, 460.0)
+        };
         card(ui, palette, |ui| {
             mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, height);
             for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {

@@ -1,7 +1,10 @@
 //! The chart: one figure over wires and mandrels, as curves and as a table whose cells are jobs.
 
-use eframe::egui::{Button, Color32, ComboBox, Grid, Label, RichText, ScrollArea, TextEdit, Ui, vec2};
-use egui_plot::{HoverPosition, Legend, Line, Plot, PlotPoints};
+use eframe::egui::{
+    Button, Color32, ComboBox, Grid, Label, RichText, ScrollArea, Sense, Stroke, StrokeKind, TextEdit, Ui,
+    Vec2, vec2,
+};
+use egui_plot::{Corner, HoverPosition, Legend, Line, Plot, PlotPoints};
 use serde::{Deserialize, Serialize};
 use turntally_core::units::Length;
 
@@ -13,6 +16,8 @@ use crate::failure::Failure;
 use crate::job::Job;
 use crate::known::KnownArgs;
 use crate::material::MaterialArgs;
+
+const CELL: Vec2 = vec2(66.0, 24.0);
 
 /// The most cells that are shown as a table: past that, export it.
 const MOST_CELLS: usize = 1_200;
@@ -94,7 +99,9 @@ impl Charted {
                 if asked.table {
                     table(ui, palette, chart)
                 } else {
-                    curves(ui, palette, chart);
+                    // The topmost figure reaches above the plot.
+                    ui.add_space(4.0);
+                    curves(ui, palette, asked.of, chart);
                     None
                 }
             }),
@@ -190,24 +197,23 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
         return None;
     }
     let mut chosen = None;
-    ui.colored_label(palette.faint, "Click a cell to make it the job. Shades are bands of aspect ratio.");
+    ui.colored_label(palette.faint, "Click a cell to make it the job.");
     ScrollArea::horizontal().id_salt("chart").show(ui, |ui| {
         Grid::new("chart").spacing([3.0, 3.0]).show(ui, |ui| {
             ui.colored_label(palette.faint, "mandrel");
             for wire in &chart.wires {
-                ui.vertical_centered(|ui| ui.label(RichText::new(wire.to_string()).strong()));
+                ui.add_sized(CELL, Label::new(RichText::new(wire.to_string()).strong()));
             }
             ui.end_row();
             for (mandrel, cells) in chart.mandrels.iter().zip(chart.cells()) {
                 ui.label(RichText::new(mandrel.to_string()).strong());
                 for (wire, cell) in chart.wires.iter().zip(cells) {
-                    let size = vec2(66.0, 24.0);
                     match cell {
                         Ok(made) => {
                             let (r, g, b) = Chart::shade(made);
                             let text =
                                 RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
-                            let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(size);
+                            let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(CELL);
                             let about = format!("{wire} on {mandrel}: {}", made.value.shown());
                             if ui.add(button).on_hover_text(about).clicked() {
                                 chosen = Some(Chosen {
@@ -218,7 +224,7 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
                         }
                         Err(blank) => {
                             let none =
-                                ui.add_sized(size, Label::new(RichText::new("–").color(palette.faint)));
+                                ui.add_sized(CELL, Label::new(RichText::new("–").color(palette.faint)));
                             none.on_hover_text(&blank.why);
                         }
                     }
@@ -227,20 +233,38 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
             }
         });
     });
+    key(ui, palette, chart);
     chosen
 }
 
+/// What the shades say.
+fn key(ui: &mut Ui, palette: Palette, chart: &Chart) {
+    ui.horizontal_wrapped(|ui| {
+        ui.colored_label(palette.faint, "Shade, by aspect ratio:");
+        for ((r, g, b), ratios) in chart.bands() {
+            // Together, wherever the line ends.
+            ui.horizontal(|ui| {
+                ui.spacing_mut().item_spacing.x = 4.0;
+                let (rect, _) = ui.allocate_exact_size(vec2(14.0, 14.0), Sense::hover());
+                let edge = Stroke::new(1.0, palette.rule);
+                ui.painter().rect(rect, 3.0, Color32::from_rgb(r, g, b), edge, StrokeKind::Inside);
+                ui.label(ratios);
+            });
+        }
+    });
+}
+
 /// A curve to each wire; the figure under the pointer.
-fn curves(ui: &mut Ui, palette: Palette, chart: &Chart) {
+fn curves(ui: &mut Ui, palette: Palette, of: Of, chart: &Chart) {
     let dark = ui.visuals().dark_mode;
-    let title = chart.title();
+    // Where no curve goes: rings to a weight get fewer with the mandrel, all else grows or stays.
+    let corner = if of == Of::Rings { Corner::RightTop } else { Corner::LeftTop };
     Plot::new("curves")
         .height(380.0)
         .allow_scroll(false)
         .grid_color(palette.rule)
         .x_axis_label("mandrel, mm")
-        .y_axis_label(title)
-        .legend(Legend::default())
+        .legend(Legend::default().position(corner))
         .label_formatter(|hover: &HoverPosition<'_>| match hover {
             HoverPosition::NearDataPoint { plot_name, position, .. } => {
                 Some(format!("{plot_name} on {} mm: {:.4}", position.x, position.y))

@@ -2,9 +2,9 @@
 
 use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
-    Sense, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
+    Sense, Shape, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Key, Phase, Pick, State};
+use turntally_core::bench::{Fault, Key, Phase, Pick, State, Tally};
 use turntally_core::screen::{HEIGHT, WIDTH};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
@@ -14,8 +14,9 @@ use super::look::{Palette, shade};
 use super::session::Session;
 use crate::board::Line;
 
-/// The knob's width, in points.
+/// How wide the knob is, and a small button, in points.
 const KNOB: f32 = 34.0;
+const STEP: f32 = 28.0;
 
 const LIT: Color32 = Color32::from_rgb(0xc8, 0xec, 0xff);
 const DARK: Color32 = Color32::from_rgb(0x08, 0x0b, 0x10);
@@ -61,7 +62,7 @@ pub fn in_words(session: &Session) -> String {
     let (turns, target) = (bench.turns().nano(), bench.target_turns().nano());
     let to_go = up(target - turns);
     match bench.phase() {
-        Phase::Choose | Phase::SetUp => choosing(bench.state()).unwrap_or_default(),
+        Phase::Choose | Phase::SetUp | Phase::Sawn => choosing(bench.state()).unwrap_or_default(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
@@ -90,7 +91,14 @@ fn choosing(state: &State) -> Option<String> {
         State::Choose { pick: Pick::Job } => "Choose the job: Yes takes it.".to_owned(),
         State::Choose { pick: Pick::SetUpBatch } => "Set up a batch: Yes begins.".to_owned(),
         State::Choose { pick: Pick::SetUpCounter } => "Set up the counter: Yes begins.".to_owned(),
+        State::Choose { pick: Pick::Sawn } => "Count the rings of what was sawn: Yes begins.".to_owned(),
         State::SetUp(pages) => set_up(pages),
+        State::Sawn(Tally { rings, at_rejects: false, .. }) => {
+            format!("{rings} good rings: the knob corrects it, Yes goes on, No leaves.")
+        }
+        State::Sawn(Tally { rejects, .. }) => {
+            format!("{rejects} rings no good: the knob corrects it, Yes writes it down, No goes back.")
+        }
         _ => return None,
     })
 }
@@ -194,11 +202,18 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
         if may_turn { grey } else { Color32::from_rgb(0xff, 0x9d, 0x94) },
     );
     label(x, "stop line", grey);
-    // The sounder: a grille, and rings that run out from it while it sounds.
+    // The sounder: a grille, and arcs that run out from it to both sides while it sounds.
     let at = pos2(strip.right() - 42.0 * narrow, middle);
-    for (radius, alpha) in [(10.0, 0.9), (14.5, 0.6), (19.0, 0.35)] {
+    for (radius, alpha) in [(10.0, 1.0), (15.0, 0.8), (20.0, 0.6)] {
         if pulse > 0.0 {
-            painter.circle_stroke(at, radius, Stroke::new(2.0, LIT.gamma_multiply(alpha * pulse)));
+            for side in [-1.0, 1.0] {
+                let points = (-4..=4).map(|step| {
+                    let angle = step as f32 * 0.14;
+                    at + vec2(angle.cos() * side, angle.sin()) * radius
+                });
+                let stroke = Stroke::new(2.5, LIT.gamma_multiply(alpha * pulse));
+                painter.add(Shape::line(points.collect(), stroke));
+            }
         }
     }
     for (dx, dy) in [(0.0, 0.0), (-4.0, 0.0), (4.0, 0.0), (-2.0, -3.5), (2.0, -3.5), (-2.0, 3.5), (2.0, 3.5)]
@@ -210,10 +225,12 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
 
 /// The keys and the knob.
 fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f32) {
+    // As wide as the counter: the keys take what knob, its two buttons and the gaps leave.
+    let wide = (width - KNOB - 2.0 * STEP - 4.0 * ui.spacing().item_spacing.x) / 2.0;
     ui.allocate_ui_with_layout(vec2(width, KNOB), Layout::left_to_right(Align::Center), |ui| {
         let held = session.key();
         let key = |ui: &mut Ui, key: Key, text: &str, help: &str| {
-            let button = Button::new(text).min_size(vec2(66.0, 28.0)).selected(held == Some(key));
+            let button = Button::new(text).min_size(vec2(wide, 28.0)).selected(held == Some(key));
             ui.add(button).on_hover_text(help).clicked()
         };
         if key(ui, Key::No, "No", "The No key: goes back, pauses (Backspace at the crank)") {
@@ -237,7 +254,7 @@ fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f
 
 /// A small button whose name is not what stands on it.
 pub fn step(ui: &mut Ui, sign: &str, name: &str) -> Response {
-    let response = ui.add(Button::new(sign).min_size(vec2(28.0, ui.spacing().interact_size.y)));
+    let response = ui.add(Button::new(sign).min_size(vec2(STEP, ui.spacing().interact_size.y)));
     let enabled = ui.is_enabled();
     response.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, name));
     response.on_hover_text(name)

@@ -4,12 +4,16 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use eframe::egui::{Key, Modifiers, Ui, ViewportBuilder, ViewportCommand, vec2};
+use eframe::egui::{Key, Modifiers, Ui, ViewportBuilder, ViewportCommand, Visuals, vec2};
 
 use super::sound::Speaker;
-use super::{App, KEY};
+use super::{App, KEY, ground};
 use crate::failure::Failure;
 use crate::job::{Job, text_of};
+
+/// From frame to frame while something moves, where no display sets the pace: a little less than a 60th of a
+/// second, so that one that does is never missed.
+const PERIOD: Duration = Duration::from_millis(16);
 
 /// The bench in a window: plan a job, crank it on the simulated winder, saw it, look at the yield
 #[derive(Debug, Clone, clap::Args)]
@@ -46,6 +50,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
             .with_app_id("turntally")
             .with_inner_size(vec2(1_120.0, 720.0))
             .with_min_inner_size(vec2(450.0, 300.0)),
+        // A fifth of the work where there is no graphics card; nothing here is a gradient that shows bands.
+        dithering: false,
         ..eframe::NativeOptions::default()
     };
     eframe::run_native(
@@ -54,10 +60,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Box::new(move |creation| {
             let kept =
                 creation.storage.and_then(|storage| eframe::get_value(storage, KEY)).unwrap_or_default();
-            let mut app = App::new(kept, fastrand::u64(..));
+            let mut app = App::new(kept, fastrand::u64(..)).paced(PERIOD);
             if let Some(text) = job {
                 app.open(&text)?;
             }
+            app.dress(&creation.egui_ctx);
             Ok(Box::new(Window { app, speaker: Speaker::new(), watch }))
         }),
     )
@@ -97,6 +104,10 @@ impl eframe::App for Window {
         if let Some(watch) = &mut self.watch {
             watch.say(&self.app.in_words());
         }
+    }
+
+    fn clear_color(&self, visuals: &Visuals) -> [f32; 4] {
+        ground(visuals).to_normalized_gamma_f32()
     }
 
     fn on_exit(&mut self, _graphics: Option<&eframe::glow::Context>) {

@@ -1,6 +1,6 @@
 //! What was wound: batches and their coils, promised against counted.
 
-use eframe::egui::{Grid, RichText, ScrollArea, Ui};
+use eframe::egui::{Align, Grid, Layout, RichText, ScrollArea, Ui};
 use egui_plot::{Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
 
@@ -174,6 +174,8 @@ impl Log {
             ui.colored_label(palette.faint, "No coil is sawn yet.");
             return;
         }
+        // Room above the highest.
+        let highest = yields.iter().fold(106.0_f64, |highest, at| highest.max(at[1] + 2.0));
         let first = yields.first().map_or(0.0, |at| at[0]);
         let last = yields.last().map_or(1.0, |at| at[0]);
         Plot::new("yield")
@@ -186,7 +188,7 @@ impl Log {
             .x_axis_label("coil")
             .y_axis_label("% of promised")
             .include_y(96.0)
-            .include_y(106.0)
+            .include_y(highest)
             .include_x(first - 0.5)
             .include_x(last + 0.5)
             .show(ui, |plot| {
@@ -202,24 +204,26 @@ impl Log {
         let mut numbers: Vec<u64> = self.coils.iter().map(|entry| entry.batch).collect();
         numbers.dedup();
         Grid::new("batches").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
-            heads(
-                ui,
-                palette,
-                &["batch", "job", "kept", "thrown away", "promised, rings", "counted, rings", "yield"],
-            );
+            heads(ui, palette, &["batch"]);
+            ui.colored_label(palette.faint, "job");
+            heads(ui, palette, &["kept", "thrown away", "promised, rings", "counted, rings", "yield"]);
+            ui.end_row();
             for batch in numbers.into_iter().rev().take(20) {
                 let sums = self.sums(batch);
                 let job = self.coils.iter().rev().find(|entry| entry.batch == batch);
-                ui.label(batch.to_string());
+                number(ui, batch.to_string());
                 ui.label(job.map_or("", |entry| entry.job.as_str()));
-                ui.label(sums.kept.to_string());
-                ui.label(sums.scrapped.to_string());
-                ui.label(sums.promised.to_string());
-                ui.label(if sums.sawn.0 == 0 { "not sawn".to_owned() } else { sums.sawn.1.to_string() });
-                ui.label(match sums.sawn {
-                    (0, _) => String::new(),
-                    (promised, cut) => format!("{:.1} %", cut as f64 / promised as f64 * 100.0),
-                });
+                number(ui, sums.kept.to_string());
+                number(ui, sums.scrapped.to_string());
+                number(ui, sums.promised.to_string());
+                number(ui, if sums.sawn.0 == 0 { "not sawn".to_owned() } else { sums.sawn.1.to_string() });
+                number(
+                    ui,
+                    match sums.sawn {
+                        (0, _) => String::new(),
+                        (promised, cut) => format!("{:.1} %", cut as f64 / promised as f64 * 100.0),
+                    },
+                );
                 ui.end_row();
             }
         });
@@ -228,31 +232,20 @@ impl Log {
     fn table(&self, ui: &mut Ui, palette: Palette) {
         ScrollArea::horizontal().id_salt("coils").show(ui, |ui| {
             Grid::new("coils").striped(true).spacing([16.0, 3.0]).show(ui, |ui| {
-                heads(
-                    ui,
-                    palette,
-                    &[
-                        "coil",
-                        "batch",
-                        "target, turns",
-                        "counted, turns",
-                        "true, turns",
-                        "promised, rings",
-                        "counted, rings",
-                        "",
-                    ],
-                );
+                heads(ui, palette, &["coil", "batch", "target, turns", "counted, turns", "true, turns"]);
+                heads(ui, palette, &["promised, rings", "counted, rings"]);
+                ui.end_row();
                 for entry in self.coils.iter().rev().take(200) {
-                    ui.label(entry.number.to_string());
-                    ui.label(entry.batch.to_string());
-                    ui.label(format!("{:.3}", entry.target_turns));
-                    ui.label(format!("{:.3}", entry.counted_turns));
-                    ui.label(format!("{:.3}", entry.true_turns));
+                    number(ui, entry.number.to_string());
+                    number(ui, entry.batch.to_string());
+                    number(ui, format!("{:.3}", entry.target_turns));
+                    number(ui, format!("{:.3}", entry.counted_turns));
+                    number(ui, format!("{:.3}", entry.true_turns));
                     if entry.kept {
-                        ui.label(entry.promised.to_string());
-                        ui.label(entry.cut.map_or("not sawn".to_owned(), |cut| cut.to_string()));
+                        number(ui, entry.promised.to_string());
+                        number(ui, entry.cut.map_or("not sawn".to_owned(), |cut| cut.to_string()));
                     } else {
-                        ui.colored_label(palette.copper, "thrown away");
+                        number(ui, RichText::new("thrown away").color(palette.copper));
                         ui.label("");
                     }
                     ui.label(&entry.faults);
@@ -263,10 +256,14 @@ impl Log {
     }
 }
 
-/// A row of heads.
+/// Heads of columns of numbers.
 fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
     for head in heads {
-        ui.colored_label(palette.faint, *head);
+        number(ui, RichText::new(*head).color(palette.faint));
     }
-    ui.end_row();
+}
+
+/// A cell with a number: one below the other by their ends.
+fn number(ui: &mut Ui, text: impl Into<RichText>) {
+    ui.with_layout(Layout::right_to_left(Align::Center), |ui| ui.label(text.into()));
 }

@@ -277,9 +277,11 @@ fn rings(painter: &Painter, job: &Job, scale: Scale, rect: Rect, count: u32) {
 /// A ring with the gap that the saw left, lying as it fell.
 fn arc(painter: &Painter, centre: Pos2, radius: f32, stroke: Stroke, ring: u32) {
     let turned = (ring as f32 * 0.37).fract() * std::f32::consts::TAU;
-    let points = (0..=22)
+    // Round at any size.
+    let steps = (radius as usize).clamp(16, 64);
+    let points = (0..=steps)
         .map(|step| {
-            let angle = turned + 0.08 + step as f32 / 22.0 * (std::f32::consts::TAU - 0.16);
+            let angle = turned + 0.08 + step as f32 / steps as f32 * (std::f32::consts::TAU - 0.16);
             centre + vec2(angle.cos(), angle.sin()) * radius
         })
         .collect();

@@ -3,14 +3,20 @@
 //! [`App`] needs only egui: the desktop's window, the browser's page and the tests each put it on
 //! their own ground.
 
-use eframe::egui::{CentralPanel, Context, Frame, Label, Margin, Panel, ScrollArea, ThemePreference, Ui};
+use std::time::Duration;
+
+use eframe::egui::{
+    CentralPanel, Color32, Context, Frame, Label, Margin, Panel, ScrollArea, ThemePreference, Ui, Visuals,
+};
 use serde::{Deserialize, Serialize};
+use web_time::Instant;
 
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
 use chart_view::Charted;
 use files::Files;
 use look::Palette;
+use pacer::Pacer;
 use plan_view::{Planner, Wish};
 
 mod bench_view;
@@ -25,6 +31,7 @@ mod form;
 mod log;
 mod look;
 mod mandrel;
+mod pacer;
 mod plan_view;
 mod saw;
 mod scope;
@@ -41,6 +48,9 @@ pub use log::{Entry, Log};
 
 /// Room for the theme's button and the sizes, in the bar.
 const SIZES_WIDTH: f32 = 210.0;
+
+/// At rest, a lamp that blinks and a sound that beats need no more.
+const AT_REST: Duration = Duration::from_millis(33);
 
 /// Where the window's state stands in whatever keeps it.
 const KEY: &str = "turntally";
@@ -98,6 +108,13 @@ pub struct Kept {
     pub log: Log,
 }
 
+/// What the whole window is cleared with before its content is shown: to paint it as well would be a quarter of
+/// all the work where there is no graphics card.
+#[must_use]
+pub fn ground(visuals: &Visuals) -> Color32 {
+    look::palette(visuals.dark_mode).ground
+}
+
 /// The window's content.
 #[derive(Debug)]
 pub struct App {
@@ -110,6 +127,7 @@ pub struct App {
     /// The next bench's seed: no two batches of a run are alike.
     seed: u64,
     dressed: bool,
+    pacer: Pacer,
 }
 
 impl App {
@@ -127,12 +145,21 @@ impl App {
             files: Files::default(),
             seed,
             dressed: false,
+            pacer: Pacer::default(),
         };
         if app.put_on_bench(&text).is_err() {
             // A job of a former version that is no longer taken must not lock anybody out.
             _ = app.put_on_bench(DEMO);
         }
         app
+    }
+
+    /// Frames as far apart as this while something moves; by itself the window wants the next one at once, and
+    /// leaves the pace to whatever shows them.
+    #[must_use]
+    pub fn paced(mut self, period: Duration) -> Self {
+        self.pacer = Pacer::new(period);
+        self
     }
 
     /// Puts a job, as the text of its file, on the bench: a new batch begins.
@@ -208,25 +235,30 @@ impl App {
         self.bench.as_mut().ok()
     }
 
-    /// Shows the window's content.
+    /// Shows the window's content, on a ground of [`ground`].
     pub fn ui(&mut self, ui: &mut Ui) {
+        self.pacer.begin(Instant::now());
         self.dress(ui.ctx());
         let palette = look::palette(ui.visuals().dark_mode);
         let bar = Frame::new().fill(palette.card).inner_margin(Margin::symmetric(10, 6));
         Panel::top("views").frame(bar).show(ui, |ui| self.bar(ui));
-        let ground = Frame::new().fill(palette.ground).inner_margin(Margin::same(8));
         let mut again = false;
-        CentralPanel::default().frame(ground).show(ui, |ui| {
-            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| match self.kept.view {
-                View::Bench => match &mut self.bench {
-                    Ok(bench) => again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
-                    Err(failure) => {
-                        ui.colored_label(palette.wrong, failure.to_string());
-                    }
-                },
-                View::Plan => self.plan(ui, palette),
-                View::Chart => self.chart(ui, palette),
-                View::Log => self.kept.log.show(ui, palette),
+        CentralPanel::default().frame(Frame::NONE).show(ui, |ui| {
+            ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
+                // The margin scrolls along: what is cut off ends at the window's edge, and the bar stands free.
+                Frame::new().inner_margin(Margin::same(8)).show(ui, |ui| match self.kept.view {
+                    View::Bench => match &mut self.bench {
+                        Ok(bench) => {
+                            again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log);
+                        }
+                        Err(failure) => {
+                            ui.colored_label(palette.wrong, failure.to_string());
+                        }
+                    },
+                    View::Plan => self.plan(ui, palette),
+                    View::Chart => self.chart(ui, palette),
+                    View::Log => self.kept.log.show(ui, palette),
+                });
             });
         });
         if let Some(text) = self.kept.job.clone().filter(|_| again) {
@@ -235,6 +267,12 @@ impl App {
         }
         if self.kept.form.as_ref() != Some(&self.form) {
             self.kept.form = Some(self.form.clone());
+        }
+        // Asked last: what the user has just begun is not to wait for a blinking lamp.
+        if self.is_moving() {
+            ui.ctx().request_repaint_after(self.pacer.wait(Instant::now()));
+        } else if self.kept.view == View::Bench {
+            ui.ctx().request_repaint_after(AT_REST);
         }
     }
 
@@ -265,7 +303,8 @@ impl App {
         }
     }
 
-    fn dress(&mut self, ctx: &Context) {
+    /// Colours, type, theme and size: as the first frame would, for whoever clears the ground before it.
+    pub fn dress(&mut self, ctx: &Context) {
         if !std::mem::replace(&mut self.dressed, true) {
             look::apply(ctx);
             self.set_theme(ctx);

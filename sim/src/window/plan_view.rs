@@ -247,12 +247,16 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
 
 /// The coils in a row of boxes, each as long as it is against the longest.
 fn coils(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
-    let each = vec2(112.0, 44.0);
+    let each = vec2(132.0, 44.0);
     let longest = plan.groups.iter().map(|group| group.released_length.get()).fold(1e-9, f64::max);
     let winding = &job.winding;
     let opened = winding.wound_diameter().get() * winding.spring().best();
     let up = 30.0 / (opened + winding.wire().mm().get());
-    let mm = (100.0 / longest).min(up) as f32;
+    let fits = (120.0 / longest).min(up) as f32;
+    // So small, turns that are not whole pixels apart make stripes.
+    let pixels = (fits * winding.pitch().get() as f32 * ui.pixels_per_point()).floor();
+    let whole = pixels / ui.pixels_per_point() / winding.pitch().get() as f32;
+    let mm = if pixels >= 1.0 { whole } else { fits };
     ui.horizontal_wrapped(|ui| {
         let mut drawn = 0;
         for (place, group) in plan.groups.iter().enumerate() {

@@ -1,10 +1,10 @@
 //! The same window as a page: everything runs in the browser, nothing is sent anywhere.
 
-use eframe::egui::Ui;
+use eframe::egui::{Ui, Visuals};
 use eframe::wasm_bindgen::JsCast;
 use eframe::web_sys::{Document, HtmlCanvasElement};
 
-use super::{App, KEY, sound::Speaker};
+use super::{App, KEY, ground, sound::Speaker};
 
 /// Starts the window on the page's canvas.
 pub fn start() {
@@ -16,14 +16,16 @@ pub fn start() {
         let started = eframe::WebRunner::new()
             .start(
                 canvas,
-                eframe::WebOptions::default(),
+                // As on a desktop.
+                eframe::WebOptions { dithering: false, ..eframe::WebOptions::default() },
                 Box::new(|creation| {
                     let kept = creation
                         .storage
                         .and_then(|storage| eframe::get_value(storage, KEY))
                         .unwrap_or_default();
                     // Milliseconds since 1970 differ from one visit to the next.
-                    let app = App::new(kept, web_sys::js_sys::Date::now() as u64);
+                    let mut app = App::new(kept, web_sys::js_sys::Date::now() as u64);
+                    app.dress(&creation.egui_ctx);
                     Ok(Box::new(Page { app, said: String::new(), speaker: Speaker::new() }))
                 }),
             )
@@ -62,6 +64,10 @@ impl eframe::App for Page {
             say(&document, &now);
             self.said = now;
         }
+    }
+
+    fn clear_color(&self, visuals: &Visuals) -> [f32; 4] {
+        ground(visuals).to_normalized_gamma_f32()
     }
 
     fn save(&mut self, storage: &mut dyn eframe::Storage) {

@@ -103,7 +103,8 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
         // The end of a path says most: "/bench.rs:123".
         Some(place) => {
             let file = place.file();
-            let start = file.rfind('/').map_or(0, |slash| slash + 1);
+            let slash = file.bytes().rposition(|byte| byte == b'/');
+            let start = slash.map_or(0, |slash| slash + 1);
             leave(format_args!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
         }
         None => leave(format_args!("panic")),

@@ -6,7 +6,6 @@ use embassy_rp::Peri;
 use embassy_rp::flash::{Blocking, Flash};
 use embassy_rp::peripherals::FLASH;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
 use turntally_core::bench::{Job, MAX_JOBS, log::EntryBytes};
@@ -15,6 +14,7 @@ use turntally_firmware::store::guard::Gate;
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 
 use crate::chip::FLASH_SIZE;
+use crate::signal::Signal;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);

@@ -4,7 +4,6 @@
 use embassy_futures::select::{Either, select};
 use embassy_rp::uart::{BufferedUart, BufferedUartTx};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Ticker};
 use embedded_io_async::{Read as _, Write as _};
 use turntally_core::link::Reply;
@@ -12,6 +11,7 @@ use turntally_core::link::counter::Server;
 use turntally_firmware::app::App;
 use turntally_firmware::link::{Ask, Link, Need};
 
+use crate::signal::Signal;
 use crate::{keep, vitals};
 
 /// From one line of state to the next.

@@ -10,12 +10,14 @@
 mod born;
 mod chip;
 mod crash;
+mod divide;
 mod keep;
 mod link;
 mod mem;
 mod oled;
 mod pins;
 mod sampler;
+mod signal;
 mod sounder;
 mod vitals;
 

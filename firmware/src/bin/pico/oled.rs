@@ -5,9 +5,7 @@ use embassy_rp::i2c::{Config, I2c, InterruptHandler};
 use embassy_rp::peripherals::I2C0;
 use embassy_rp::{Peri, bind_interrupts};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
-use static_cell::StaticCell;
 use turntally_core::units::Micros;
 use turntally_firmware::display::Frame;
 use turntally_firmware::oled::Refresh;
@@ -15,6 +13,7 @@ use turntally_firmware::ssd1306;
 use turntally_firmware::trouble::View;
 
 use crate::pins::ScreenPins;
+use crate::signal::Signal;
 
 bind_interrupts!(struct Irqs {
     I2C0_IRQ => InterruptHandler<I2C0>;
@@ -30,11 +29,10 @@ pub fn show(next: &Next, view: &View) {
     next.signal(unsafe { core::ptr::read(view) });
 }
 
-/// The one that there is, to be called once. It is made here since its first value is not all zeros, and
-/// would take its whole size in flash as well.
+/// The one that there is.
 pub fn next() -> &'static Next {
-    static NEXT: StaticCell<Next> = StaticCell::new();
-    NEXT.init_with(Signal::new)
+    static NEXT: Next = Next::new();
+    &NEXT
 }
 
 /// A page takes 3 ms at 400 kHz: a bus that needs this long is stuck.

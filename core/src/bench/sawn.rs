@@ -1,0 +1,86 @@
+//! Rings that the maker counts after sawing, entered with the knob.
+
+use serde::{Deserialize, Serialize};
+
+use super::log::Sawn;
+use super::{Bench, Key, State};
+
+/// The most rings that can be entered.
+const MOST: u32 = 99_999;
+
+/// Coils of one job that were kept, and whose rings have not been counted yet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Unsawn {
+    /// The job's fingerprint: another one may have taken its place in the list since.
+    pub(super) job: u32,
+    /// How many.
+    pub coils: u32,
+    /// Rings that they promise together.
+    pub rings: u32,
+}
+
+impl Unsawn {
+    /// There are none.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.coils == 0
+    }
+
+    /// One more; those of another job are given up.
+    pub(super) fn add(&mut self, job: u32, rings: u32) {
+        if self.job != job {
+            *self = Self { job, ..Self::default() };
+        }
+        self.coils = self.coils.saturating_add(1);
+        self.rings = self.rings.saturating_add(rings);
+    }
+}
+
+/// What is being entered of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Tally {
+    /// Good rings: at first as many as were promised.
+    pub rings: u32,
+    /// Rings that are no good.
+    pub rejects: u32,
+    /// The rejects are asked for; else the good ones.
+    pub at_rejects: bool,
+}
+
+impl Tally {
+    pub(super) fn turn(&mut self, clicks: i8) {
+        let value = if self.at_rejects { &mut self.rejects } else { &mut self.rings };
+        *value = value.saturating_add_signed(clicks.into()).min(MOST);
+    }
+}
+
+impl Bench {
+    pub(super) fn enter_sawn(&mut self) {
+        let rings = self.unsawn().rings.min(MOST);
+        self.state = State::Sawn(Tally { rings, rejects: 0, at_rejects: false });
+    }
+
+    pub(super) fn sawn_key(&mut self, key: Key) {
+        let State::Sawn(tally) = &mut self.state else { return };
+        match (tally.at_rejects, key) {
+            (false, Key::Yes) => tally.at_rejects = true,
+            (true, Key::No) => tally.at_rejects = false,
+            (false, Key::No) => self.enter_choose(),
+            (true, Key::Yes) => {
+                let Tally { rings, rejects, .. } = *tally;
+                if let Some(slot) = self.slots.get_mut(self.chosen) {
+                    let Unsawn { job, coils, .. } = core::mem::take(&mut slot.unsawn);
+                    self.tally = Some(Sawn { job, coils, rings, rejects });
+                }
+                self.enter_choose();
+            }
+        }
+    }
+
+    /// What has been entered since it was last asked for.
+    pub fn take_tally(&mut self) -> Option<Sawn> {
+        self.tally.take()
+    }
+}
