@@ -172,6 +172,8 @@ pub fn gap_range(gap: Span) -> String {
 /// The records as a command looks into them.
 #[derive(Debug)]
 pub struct Known {
+    /// Nobody looks: a job is taken as it is written, and its spool is not asked for.
+    blind: bool,
     #[cfg(feature = "link")]
     records: Option<Records>,
     #[cfg(feature = "link")]
@@ -184,6 +186,7 @@ impl Known {
     #[must_use]
     pub const fn nothing() -> Self {
         Self {
+            blind: true,
             #[cfg(feature = "link")]
             records: None,
             #[cfg(feature = "link")]
@@ -204,7 +207,7 @@ impl Known {
             None if default.exists() => Some(Records::open_existing(&default)?),
             None => None,
         };
-        Ok(Self { records, estimate: args.estimate, spool: None })
+        Ok(Self { blind: false, records, estimate: args.estimate, spool: None })
     }
 
     /// The records that the options name, which this program cannot read.
@@ -215,7 +218,7 @@ impl Known {
     pub fn open(args: &KnownArgs) -> Result<Self, Failure> {
         match &args.log {
             Some(path) => Err(Failure::value("--log", path.display(), crate::no_records::MISSING)),
-            None => Ok(Self { spool: None }),
+            None => Ok(Self { blind: false, spool: None }),
         }
     }
 
@@ -229,8 +232,11 @@ impl Known {
     /// The spool that counts, with the field that named it: an option's before the job's own.
     ///
     /// # Errors
-    /// One line where there is no such spool, or nothing is known of any.
+    /// One line where there is no such spool, or this program has no records.
     pub fn spool(&self, of_job: Option<&str>) -> Result<Option<(&'static str, Spool)>, Failure> {
+        if self.blind {
+            return Ok(None);
+        }
         let (field, name) = match (&self.spool, of_job) {
             (Some(name), _) => ("--spool", name.as_str()),
             (None, Some(name)) => ("wire.spool", name),

@@ -119,7 +119,12 @@ impl Running {
     /// What is left on it, in words.
     #[must_use]
     pub fn words(&self) -> String {
-        format!("left on \"{}\": {}", self.spool.name, self.spool.words(self.spool.left))
+        let (name, left) = (&self.spool.name, self.spool.left);
+        if left < Length::ZERO {
+            let more = Length::from_nm(-left.nm());
+            return format!("\"{name}\" gave out: {} more than was on it", self.spool.words(more));
+        }
+        format!("left on \"{name}\": {}", self.spool.words(left))
     }
 
     /// Said before a coil that it cannot finish.
@@ -133,7 +138,7 @@ impl Running {
                 self.spool.name,
                 self.coils + 1,
                 self.spool.words(takes),
-                self.spool.words(self.spool.left)
+                self.spool.words(self.spool.on_it())
             )
         })
     }
