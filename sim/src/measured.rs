@@ -31,13 +31,14 @@ const MAX_METAL: usize = 60;
 Examples:
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --inside 4.62mm,4.61mm
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --coil-length 74.4mm --turns 60
-  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --rings 57 --turns 60 --tail 0.5
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --rings 57 --turns 60
   turntally measured list
   turntally measured drop 3
 
-The best spring ratio is the mean of the rings that were measured; its bounds take in every one of them
-with the error of its reading, since the next coil may be like any. Counted rings alone leave what all of
-them allow. Measurements that contradict each other are told, and the bounds take in all of them.")]
+The best spring ratio is the mean of the rings that were measured; its bounds take in every one
+of them with the error of its reading, since the next coil may be like any. Counted rings alone
+leave what all of them allow. Measurements that contradict each other are told, and the bounds
+take in all of them.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,

@@ -28,14 +28,14 @@ const MAX_LENGTH: Length = Length::from_um(1_000_000_000_000);
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
-  turntally spool add \"copper 1\" --metal copper --wire 1.2mm --holds 500g --price-per-kg 18 --currency EUR
+  turntally spool add \"copper 1\" --metal copper --wire 1.2mm --holds 500g --price-per-kg 18
   turntally spool add \"silver\" --metal sterling-silver --wire 18awg --gross 412g --tare 105g
   turntally spool weigh \"silver\" --gross 361g
   turntally spool list
   turntally spool drop \"copper 1\"
 
-Fetch the log before you weigh: what is weighed stands for every coil that came off before, and a coil
-whose counter had no clock counts from when it is fetched.")]
+Fetch the log before you weigh: what is weighed stands for every coil that came off before, and
+a coil whose counter had no clock counts from when it is fetched.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,

@@ -133,13 +133,12 @@ impl Running {
         let rings = self.rule.next_rings(self.rings_to_go);
         let takes = self.rule.coil().wire_used(self.rule.target_turns(rings));
         (rings > 0 && takes > self.spool.left).then(|| {
-            format!(
-                "\"{}\" cannot finish coil {}: it takes {}, and {} is left",
-                self.spool.name,
-                self.coils + 1,
-                self.spool.words(takes),
-                self.spool.words(self.spool.on_it())
-            )
+            let left = match self.spool.on_it() {
+                Length::ZERO => "nothing".to_owned(),
+                left => self.spool.words(left),
+            };
+            let (name, takes) = (&self.spool.name, self.spool.words(takes));
+            format!("\"{name}\" cannot finish coil {}: it takes {takes}, and {left} is left", self.coils + 1)
         })
     }
 }
