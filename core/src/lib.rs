@@ -4,8 +4,9 @@
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
 //! signal; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
-//! batch into coils; [`settings`] are what the user sets at the counter, and [`setup`] the pages for it.
-//! [`link`] is what a counter and a computer say to each other; [`mod@plain`] puts its words together.
+//! batch into coils; [`measured`] is what a ring that was measured says of the coil; [`settings`] are what
+//! the user sets at the counter, and [`setup`] the pages for it; [`link`] is what a counter and a computer
+//! say to each other, and [`mod@plain`] puts the counter's words together.
 //!
 //! # Conventions
 //! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a
@@ -23,6 +24,7 @@ pub mod counter;
 pub mod cue;
 pub mod gauge;
 pub mod link;
+pub mod measured;
 pub mod metal;
 pub mod plain;
 pub mod plan;

@@ -14,6 +14,7 @@ use turntally_core::units::{Grams, Length};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring};
+use crate::known::{Known, KnownArgs, Learning};
 use crate::material::{Material, MaterialArgs, Refusal};
 use crate::output;
 use crate::range::{Sizes, Step};
@@ -64,6 +65,9 @@ pub struct Args {
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
     pub material: MaterialArgs,
+    #[command(flatten)]
+    #[expect(missing_docs, reason = "clap would take it for help")]
+    pub known: KnownArgs,
     /// How it is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -160,6 +164,9 @@ pub fn render(args: &Args) -> Result<String, Failure> {
 pub(crate) struct Made {
     pub(crate) value: Ranged,
     spring: Ranged,
+    gap: f64,
+    /// What was measured for this very wire and mandrel.
+    learning: Option<Learning>,
     ratio: f64,
 }
 
@@ -168,6 +175,13 @@ pub(crate) struct Made {
 pub(crate) struct Blank {
     reason: usize,
     pub(crate) why: String,
+}
+
+impl Made {
+    /// Its spring ratio was measured for this wire and mandrel.
+    fn spring_learned(&self) -> bool {
+        self.learning.is_some_and(|learning| learning.learned.spring.is_some())
+    }
 }
 
 pub(crate) type Cell = Result<Made, Blank>;
@@ -255,6 +269,8 @@ impl Chart {
         Ring::new(material, wire, mandrel, self.cut).map(|ring| Made {
             value: ring.get(self.figure()),
             spring: ring.get(Figure::SpringRatio),
+            gap: ring.winding().gap(),
+            learning: ring.learning().copied(),
             ratio: ring.get(Figure::AspectRatio).best,
         })
     }
@@ -406,23 +422,37 @@ impl Chart {
         };
         lines.push(format!("Density {density} g/cm\u{b3}{spread}{source}."));
         let made: Vec<&Made> = sheet.cells.iter().flatten().collect();
-        let least = |of: fn(&Made) -> f64| made.iter().map(|made| of(made)).fold(f64::INFINITY, f64::min);
-        let most = |of: fn(&Made) -> f64| made.iter().map(|made| of(made)).fold(0.0, f64::max);
-        lines.push(if material.spring_measured() {
-            format!("Spring ratio {} in every cell, as measured.", most(|made| made.spring.best))
-        } else {
-            format!(
-                "Spring ratio estimated for {} wire cell by cell: {:.3} to {:.3}, bounds {:.3} to {:.3}; a measured ring beats it.",
+        let estimated: Vec<&&Made> = made.iter().filter(|made| !made.spring_learned()).collect();
+        let least =
+            |of: fn(&Made) -> f64| estimated.iter().map(|made| of(made)).fold(f64::INFINITY, f64::min);
+        let most = |of: fn(&Made) -> f64| estimated.iter().map(|made| of(made)).fold(0.0, f64::max);
+        for (i, made) in sheet.cells.iter().enumerate() {
+            let Ok(Made { learning: Some(learning), .. }) = made else { continue };
+            let (wire, mandrel) = (self.wires[i % self.wires.len()], self.mandrels[i / self.wires.len()]);
+            let spring = learning.spring_words().map(|words| format!("spring ratio {words}"));
+            let gap = learning.gap_words().map(|words| format!("gap {words}"));
+            let words: Vec<String> = spring.into_iter().chain(gap).collect();
+            lines.push(format!("{wire} on {mandrel}: {}.", words.join("; ")));
+        }
+        if material.spring_measured() {
+            lines.push(format!("Spring ratio {} in every cell, as measured.", most(|made| made.spring.best)));
+        } else if !estimated.is_empty() {
+            lines.push(format!(
+                "Spring ratio estimated for {} wire cell by cell{}: {:.3} to {:.3}, bounds {:.3} to {:.3}; a measured ring beats it.",
                 material.temper(),
+                if estimated.len() < made.len() { " elsewhere" } else { "" },
                 least(|made| made.spring.best),
                 most(|made| made.spring.best),
                 least(|made| made.spring.low),
                 most(|made| made.spring.high),
-            )
-        });
+            ));
+        }
         lines.push(format!(
             "Round wire, coil {}, kerf {}, rings closed after the cut. Rings alone: swarf and coil ends come on top.",
-            if self.cut.gap > 0.0 { format!("with a gap of {} wire diameters", self.cut.gap) } else { "close-wound".to_owned() },
+            match self.cut.gap {
+                Some(gap) if gap > 0.0 => format!("with a gap of {gap} wire diameters"),
+                _ => "close-wound".to_owned(),
+            },
             self.cut.kerf
         ));
         let off: Vec<f64> = made
@@ -478,10 +508,11 @@ fn materials(args: &Args) -> Result<Vec<Material>, Failure> {
     } else {
         args.metal.iter().map(String::as_str).collect()
     };
+    let known = Known::open(&args.known)?;
     let mut materials: Vec<Material> = Vec::new();
     for name in names {
-        let material = Material::new(name, &args.material)?;
-        if materials.iter().all(|known| known.name() != material.name()) {
+        let material = Material::new(name, &args.material, &known)?;
+        if materials.iter().all(|other| other.name() != material.name()) {
             materials.push(material);
         }
     }

@@ -11,7 +11,9 @@ use crate::no_window as bench;
 use crate::window::desktop as bench;
 use crate::{chart, gauge, plan, replay, shell, size, wind};
 #[cfg(feature = "link")]
-use crate::{link, log};
+use crate::{link, log, measured, spool};
+#[cfg(not(feature = "link"))]
+use crate::{no_records as measured, no_records as spool};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]
@@ -34,6 +36,8 @@ enum Command {
     Link(link::Args),
     #[cfg(feature = "link")]
     Log(log::Args),
+    Measured(measured::Args),
+    Spool(spool::Args),
     Completions(shell::CompletionsArgs),
     Man(shell::ManArgs),
 }
@@ -86,6 +90,8 @@ fn run(cli: Cli) -> Result<(), Failure> {
         Command::Link(args) => link::run(&args),
         #[cfg(feature = "link")]
         Command::Log(args) => log::run(&args),
+        Command::Measured(args) => measured::run(&args),
+        Command::Spool(args) => spool::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Gauge(args) => gauge::run(&args),
         Command::Size(args) => size::run(&args),

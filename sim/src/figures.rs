@@ -9,6 +9,7 @@ use turntally_core::gauge::{Tolerance, WireSize};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
 
+use crate::known::Learning;
 use crate::material::{Material, Refusal};
 
 /// A quantity of a ring or its coil.
@@ -236,6 +237,7 @@ fn rounded(value: f64, place: i32, round: fn(f64) -> f64) -> String {
 #[derive(Debug, Clone)]
 pub struct Ring {
     winding: Winding,
+    learning: Option<Learning>,
     low: Figures,
     best: Figures,
     high: Figures,
@@ -246,8 +248,8 @@ pub struct Ring {
 pub struct Cut {
     /// What the saw takes.
     pub kerf: Length,
-    /// Pitch / wire diameter - 1.
-    pub gap: f64,
+    /// Pitch / wire diameter - 1, where it is given.
+    pub gap: Option<f64>,
 }
 
 impl Ring {
@@ -258,7 +260,14 @@ impl Ring {
     /// [`Refusal`] where that makes no ring.
     pub fn new(material: &Material, wire: WireSize, mandrel: Length, cut: Cut) -> Result<Self, Refusal> {
         let nominal = wire.diameter();
-        let winding = material.wind(nominal, mandrel, cut.gap, cut.kerf)?;
+        // What was measured on this wire and mandrel holds for the wire that lies on the bench, whatever its
+        // gauge may differ by.
+        let learning = material.learned(nominal, mandrel).copied();
+        let learned = learning.map(|learning| learning.learned).unwrap_or_default();
+        let springing = learned.spring.map(|spring| material.springing(spring));
+        let material = springing.as_ref().unwrap_or(material);
+        let gap = cut.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
+        let winding = material.wind(nominal, mandrel, gap, cut.kerf)?;
         let spring = winding.spring();
         let [light, density, dense] = material.density();
         let best = Figures::at(&winding, spring.best(), density);
@@ -282,20 +291,26 @@ impl Ring {
                 let off = tolerance.plus_minus.nm();
                 for diameter in [nominal.nm() - off, nominal.nm() + off].map(Length::from_nm) {
                     // At the edge of what can be wound one side may fall out; the nominal stays.
-                    match material.wind(diameter, mandrel, cut.gap, cut.kerf) {
+                    match material.wind(diameter, mandrel, gap, cut.kerf) {
                         Ok(winding) => take_in(&winding, winding.spring()),
                         Err(_) => take_in(&winding, spring),
                     }
                 }
             }
         }
-        Ok(Self { winding, low, best, high })
+        Ok(Self { winding, learning, low, best, high })
     }
 
     /// The winding it is cut from, at the nominal wire.
     #[must_use]
     pub const fn winding(&self) -> &Winding {
         &self.winding
+    }
+
+    /// What was measured for it, as far as it counts.
+    #[must_use]
+    pub const fn learning(&self) -> Option<&Learning> {
+        self.learning.as_ref()
     }
 
     /// One of its figures with bounds. The spring ratio's are those at the nominal wire.

@@ -19,6 +19,7 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
+use crate::known::{Known, Learning, Spool, WireKind};
 
 mod fields;
 
@@ -69,6 +70,7 @@ struct WireTable {
     spring_ratio: Option<f64>,
     price_per_kg: Option<f64>,
     currency: Option<String>,
+    spool: Option<String>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -140,8 +142,12 @@ pub struct Job {
     pub size: WireSize,
     /// The density that counts.
     pub density: Density,
-    /// The spring ratio was measured and given.
+    /// The spring ratio was measured: given, or learned.
     pub spring_measured: bool,
+    /// What was measured for this wire and mandrel, as far as it counts.
+    pub learning: Option<Learning>,
+    /// The spool that its wire comes off.
+    pub spool: Option<Spool>,
     /// What the wire costs.
     pub price: Option<Price>,
     /// Wire on mandrel, with kerf, gap and springback.
@@ -165,13 +171,13 @@ pub struct Job {
 }
 
 impl Job {
-    /// Reads a job file; the name `demo` stands for the one inside the program, unless there is a
-    /// file of that name.
+    /// Reads a job file, with what is known of its wire; the name `demo` stands for the one inside the
+    /// program, unless there is a file of that name.
     ///
     /// # Errors
     /// One line for whatever is wrong with it.
-    pub fn load(path: &Path) -> Result<Self, Failure> {
-        Self::named(path, &text_of(path)?)
+    pub fn load(path: &Path, known: &Known) -> Result<Self, Failure> {
+        of_file(path, Self::read(&text_of(path)?, known))
     }
 
     /// Reads the text of the job file at `path`, which the refusal names.
@@ -179,26 +185,25 @@ impl Job {
     /// # Errors
     /// As [`Self::load`].
     pub fn named(path: &Path, text: &str) -> Result<Self, Failure> {
-        Self::parse(text).map_err(|failure| {
-            if is_demo(path) {
-                return Failure::new(format_args!("demo job: {failure}"));
-            }
-            Failure::new(format_args!("{}: {failure}", path.display()))
-        })
+        of_file(path, Self::parse(text))
     }
 
-    /// Reads a job file's text.
+    /// Reads a job file's text, with nothing known of its wire but what it says.
     ///
     /// # Errors
     /// One line that names the field, the value and what is allowed.
     pub fn parse(text: &str) -> Result<Self, Failure> {
+        Self::read(text, &Known::nothing())
+    }
+
+    fn read(text: &str, known: &Known) -> Result<Self, Failure> {
         let reader = toml::Deserializer::parse(text).map_err(|error| fields::no_toml(&error, text))?;
         let file: File = serde_path_to_error::deserialize(reader)
             .map_err(|error| fields::wrong_field(error.path(), error.inner(), text))?;
-        Self::check(file)
+        Self::check(file, known)
     }
 
-    fn check(file: File) -> Result<Self, Failure> {
+    fn check(file: File, known: &Known) -> Result<Self, Failure> {
         let wanted = wanted(&file.job)?;
         let name = file.job.name.as_deref().map(str::trim).filter(|name| !name.is_empty());
         let name = label("job.name", name.unwrap_or("unnamed"), MAX_NAME)?;
@@ -211,8 +216,26 @@ impl Job {
         let metal = Metal::find(&file.wire.metal);
         let metal_name = label("wire.metal", file.wire.metal.trim(), MAX_METAL)?;
         let density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
-        let spring = spring(metal, temper, &file.wire, size, mandrel)?;
-        let gap = file.coil.gap.unwrap_or(0.0);
+        let supposed = estimate(metal, temper, size.diameter(), mandrel);
+        let wire = WireKind::new(&metal_name, temper, size.diameter());
+        let learning = known
+            .learned(&wire, mandrel, supposed.clone().ok())?
+            .and_then(|all| all.beside(file.wire.spring_ratio.is_some(), file.coil.gap.is_some()));
+        let learned = learning.map(|learning| learning.learned).unwrap_or_default();
+        let spring = match (file.wire.spring_ratio, learned.spring) {
+            (Some(ratio), _) => SpringRatio::measured(ratio)
+                .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}")))?,
+            (None, Some(learned)) => learned,
+            (None, None) => supposed.map_err(|error| Failure::value("wire.temper", temper, error))?,
+        };
+        let gap = file.coil.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
+        let price =
+            price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
+        let spool = known.spool(file.wire.spool.as_deref())?;
+        if let Some((field, spool)) = &spool {
+            fits(field, spool, &wire)?;
+        }
+        let spool = spool.map(|(_, spool)| spool);
         let winding = Winding::new(size.diameter(), mandrel, gap, kerf, spring)
             .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
         let shaft = match file.winder.encoder_on.as_deref() {
@@ -250,8 +273,10 @@ impl Job {
             temper,
             size,
             density,
-            spring_measured: file.wire.spring_ratio.is_some(),
-            price: price(file.wire.price_per_kg, file.wire.currency)?,
+            spring_measured: file.wire.spring_ratio.is_some() || learned.spring.is_some(),
+            learning,
+            price: price.or_else(|| spool.as_ref()?.price.clone()),
+            spool,
             winding,
             shaft,
             gear,
@@ -378,7 +403,7 @@ pub fn rings_from(rule: &BatchRule, full: u32, wire: Length) -> u32 {
 }
 
 /// A text of the maker's own: of bounded length, and with nothing in it that moves a cursor.
-fn label(field: &str, value: &str, longest: usize) -> Result<String, Failure> {
+pub(crate) fn label(field: &str, value: &str, longest: usize) -> Result<String, Failure> {
     if value.chars().any(char::is_control) {
         return Err(Failure::value(field, value, "line breaks and control characters are not allowed"));
     }
@@ -464,19 +489,26 @@ pub fn unknown_metal(field: &str, name: &str, density_field: &str) -> Failure {
     )
 }
 
-fn spring(
-    metal: Option<&Metal>,
-    temper: Temper,
-    wire: &WireTable,
-    size: WireSize,
-    mandrel: Length,
-) -> Result<SpringRatio, Failure> {
-    match (wire.spring_ratio, metal) {
-        (Some(ratio), _) => SpringRatio::measured(ratio)
-            .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}"))),
-        (None, metal) => estimate(metal, temper, size.diameter(), mandrel)
-            .map_err(|error| Failure::value("wire.temper", temper, error)),
+/// Says which file it was that something was wrong with.
+fn of_file(path: &Path, job: Result<Job, Failure>) -> Result<Job, Failure> {
+    job.map_err(|failure| {
+        if is_demo(path) {
+            return Failure::new(format_args!("demo job: {failure}"));
+        }
+        Failure::new(format_args!("{}: {failure}", path.display()))
+    })
+}
+
+/// A job's wire must be the one that is on its spool.
+fn fits(field: &str, spool: &Spool, wire: &WireKind) -> Result<(), Failure> {
+    if spool.metal == wire.metal && spool.wire == wire.size {
+        return Ok(());
     }
+    let why = format_args!(
+        "there is {} of {} on it, and the job is for {} of {}",
+        spool.metal, spool.wire, wire.metal, wire.size
+    );
+    Err(Failure::value(field, &spool.name, why))
 }
 
 /// The estimated spring ratio of a wire on a mandrel; a metal that is not listed is taken to lie
@@ -497,17 +529,24 @@ pub fn estimate(
     SpringRatio::estimate(flow, wire, mandrel).map_err(|error| error.to_string())
 }
 
-fn price(per_kg: Option<f64>, currency: Option<String>) -> Result<Option<Price>, Failure> {
+/// A price as it was given in two fields of these names.
+///
+/// # Errors
+/// One line for a price past all bounds, a currency of too many letters, or one without a price.
+pub fn price(
+    fields: [&str; 2],
+    per_kg: Option<f64>,
+    currency: Option<String>,
+) -> Result<Option<Price>, Failure> {
     match (per_kg, currency) {
         (None, None) => Ok(None),
-        (None, Some(currency)) => Err(Failure::value(
-            "wire.currency",
-            currency,
-            "a currency alone is no price: give wire.price_per_kg too",
-        )),
+        (None, Some(currency)) => {
+            let why = format_args!("a currency alone is no price: give {} too", fields[0]);
+            Err(Failure::value(fields[1], currency, why))
+        }
         (Some(per_kg), currency) => {
-            let per_kg = number("wire.price_per_kg", per_kg, 0.0..=1e9, "per kilogram")?;
-            let currency = label("wire.currency", currency.unwrap_or_default().trim(), MAX_CURRENCY)?;
+            let per_kg = number(fields[0], per_kg, 0.0..=1e9, "per kilogram")?;
+            let currency = label(fields[1], currency.unwrap_or_default().trim(), MAX_CURRENCY)?;
             Ok(Some(Price { per_kg, currency }))
         }
     }

@@ -13,13 +13,18 @@ pub mod figures;
 pub mod flash;
 pub mod gauge;
 pub mod job;
+pub mod known;
 #[cfg(feature = "link")]
 pub mod link;
 pub mod live;
 #[cfg(feature = "link")]
 pub mod log;
 pub mod material;
+#[cfg(feature = "link")]
+pub mod measured;
 pub mod mishaps;
+#[cfg(not(feature = "link"))]
+pub mod no_records;
 #[cfg(not(feature = "window"))]
 pub mod no_window;
 pub mod operator;
@@ -34,6 +39,8 @@ pub mod screen;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod shell;
 pub mod size;
+#[cfg(feature = "link")]
+pub mod spool;
 pub mod wind;
 #[cfg(feature = "window")]
 pub mod window;

@@ -12,6 +12,7 @@ use turntally_core::link::{Answer, Health, Reply, Request, SettingsBytes, Status
 
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::known::{Known, KnownArgs, Learning, Spool};
 use crate::output;
 use crate::records::{self, Records};
 
@@ -59,6 +60,12 @@ enum What {
         /// The file of the log, where the job's wire and price are noted for its sums
         #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
         log: PathBuf,
+        /// Leave aside what was measured on rings and coils (turntally measured)
+        #[arg(long)]
+        estimate: bool,
+        /// The spool that its wire comes off, instead of the job's own
+        #[arg(long, value_name = "NAME")]
+        spool: Option<String>,
     },
     /// Print the settings of the counter, or propose others; the user at the counter agrees with Yes
     Settings {
@@ -83,7 +90,10 @@ enum What {
 pub fn run(args: &Args) -> Result<(), Failure> {
     // What can be wrong without a counter is told without one.
     let job = match &args.what {
-        What::Send { job, .. } => Some(Job::load(job)?),
+        What::Send { job, log, estimate, spool } => {
+            let known = KnownArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };
+            Some(Job::load(job, &Known::open(&known)?.with_spool(spool.as_deref()))?)
+        }
         _ => None,
     };
     let mut counter = Counter::find(args.port.as_deref())?;
@@ -150,7 +160,7 @@ pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
         shaft: job.shaft,
         gear: (job.gear.crank_teeth(), job.gear.mandrel_teeth()),
         pulses_per_rev: job.pulses_per_rev,
-        spool: None,
+        spool: job.spool.as_ref().map(Spool::on_it),
         fingerprint: 0,
     };
     planned.signed().map_err(Failure::new)
@@ -163,7 +173,11 @@ fn send(counter: &mut Counter, job: &Job, records: &mut Records) -> Result<(), F
         let why = format_args!("the counter's encoder has {has}: only {has} is allowed");
         return Err(Failure::value("winder.pulses_per_rev", job.pulses_per_rev, why));
     }
+    if let Some(words) = job.learning.as_ref().and_then(Learning::spring_words) {
+        eprintln!("spring ratio {words}");
+    }
     records.note_job(&planned, job)?;
+    records.note_spool(&planned, job.spool.as_ref().map(|spool| spool.name.as_str()))?;
     let ticket = port::fresh_number();
     let offer = Request::OfferJob { ticket, job: planned.to_bytes() };
     put(counter, ticket, &offer, &format!("\"{}\" is", planned.name))

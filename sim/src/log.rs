@@ -8,11 +8,12 @@ use serde::Serialize;
 use turntally_core::bench::Doubt;
 use turntally_core::bench::log::{CoilLog, Entry, LogEvent, Sawn};
 use turntally_core::screen::fault_words;
-use turntally_core::units::{Density, Length};
+use turntally_core::units::{Density, Length, Mm};
 
 use crate::failure::Failure;
+use crate::known::Spool;
 use crate::output;
-use crate::records::{self, Records, Wire};
+use crate::records::{self, Kept, Records, Wire};
 
 /// List what has been wound, and sum it up by batch
 #[derive(Debug, ClapArgs)]
@@ -62,10 +63,14 @@ struct Coil {
     doubt_counts: Option<u64>,
     illegal_steps: u64,
     faults: String,
+    /// The spool that its wire came off, and what was left on it afterwards.
+    spool: Option<String>,
+    spool_left_mm: Option<f64>,
+    spool_left_g: Option<f64>,
 }
 
 impl Coil {
-    fn new(counter: &str, number: u32, coil: &CoilLog, count: Option<Count<'_>>) -> Self {
+    fn new(kept: &Kept, coil: &CoilLog, count: Option<Count<'_>>) -> Self {
         let (sawn, counted_with) = match count {
             Some(Count::Here(sawn)) => (Some(sawn), None),
             Some(Count::With(number)) => (None, Some(number)),
@@ -74,8 +79,8 @@ impl Coil {
         // The counter's text is not ours: nothing in it may move a cursor.
         let job = coil.name.chars().filter(|letter| !letter.is_control()).collect();
         Self {
-            counter: counter.to_owned(),
-            number,
+            counter: kept.counter.clone(),
+            number: kept.entry.number,
             job,
             job_fingerprint: coil.counted.job,
             finished_unix_s: coil.at,
@@ -96,6 +101,9 @@ impl Coil {
             },
             illegal_steps: coil.illegal,
             faults: coil.faults.iter().map(|fault| fault_words(fault).0).collect::<Vec<_>>().join("; "),
+            spool: kept.spool.clone(),
+            spool_left_mm: kept.left.map(|left| left.mm().get()),
+            spool_left_g: None,
         }
     }
 
@@ -115,10 +123,10 @@ enum Count<'a> {
 }
 
 /// Which coil's rings were counted where: by counter and number. A count is of the last coils kept of its job.
-fn counts(entries: &[(String, Entry)]) -> BTreeMap<(&str, u32), Count<'_>> {
+fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
     let mut counts = BTreeMap::new();
     let mut waiting: BTreeMap<(&str, u32), Vec<u32>> = BTreeMap::new();
-    for (counter, Entry { number, event }) in entries {
+    for Kept { counter, entry: Entry { number, event }, .. } in entries {
         match event {
             LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
                 waiting.entry((counter, counted.job)).or_default().push(*number);
@@ -175,8 +183,8 @@ impl Sum {
     fn finish(&mut self, rings: u64, wire: Option<&Wire>) {
         self.rings_per_hour = (self.crank_s > 0.0).then(|| rings as f64 / self.crank_s * 3_600.0);
         let Some(wire) = wire else { return };
-        let length = Length::from_mm(turntally_core::units::Mm::new(self.wire_mm)).unwrap_or_default();
-        let diameter = Length::from_mm(turntally_core::units::Mm::new(wire.mm)).unwrap_or_default();
+        let length = Length::from_mm(Mm::new(self.wire_mm)).unwrap_or_default();
+        let diameter = Length::from_mm(Mm::new(wire.mm)).unwrap_or_default();
         let grams = Density::new(wire.density).wire_mass(diameter, length.mm()).get();
         self.wire_g = Some(grams);
         if let Some((per_kg, currency)) = &wire.price {
@@ -186,11 +194,33 @@ impl Sum {
     }
 }
 
+/// What is left on a spool that coils came off.
+#[derive(Debug, Serialize)]
+struct Left {
+    spool: String,
+    left_mm: f64,
+    left_g: f64,
+    #[serde(skip)]
+    words: String,
+}
+
 #[derive(Debug, Serialize)]
 struct Report {
     jobs: Vec<Sum>,
+    spools: Vec<Left>,
     coils: Vec<Coil>,
     entries_unreadable: usize,
+}
+
+impl Left {
+    fn of(spool: &Spool) -> Self {
+        Self {
+            spool: spool.name.clone(),
+            left_mm: spool.left.mm().get(),
+            left_g: spool.left_mass().get(),
+            words: spool.words(spool.left),
+        }
+    }
 }
 
 /// Runs the command.
@@ -213,12 +243,12 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 fn report(records: &Records) -> Result<Report, Failure> {
     let (entries, entries_unreadable) = records.entries()?;
     let counts = counts(&entries);
-    let coils: Vec<Coil> = entries
+    let mut coils: Vec<Coil> = entries
         .iter()
-        .filter_map(|(counter, entry)| match &entry.event {
+        .filter_map(|kept @ Kept { counter, entry, .. }| match &entry.event {
             LogEvent::Coil(coil) => {
                 let count = counts.get(&(counter.as_str(), entry.number)).copied();
-                Some(Coil::new(counter, entry.number, coil, count))
+                Some(Coil::new(kept, coil, count))
             }
             LogEvent::Sawn(_) => None,
         })
@@ -241,7 +271,16 @@ fn report(records: &Records) -> Result<Report, Failure> {
             Ok(sum)
         })
         .collect::<Result<_, Failure>>()?;
-    Ok(Report { jobs, coils, entries_unreadable })
+    let spools: BTreeMap<String, Spool> =
+        records.spools()?.into_iter().map(|spool| (spool.name.clone(), spool)).collect();
+    for coil in &mut coils {
+        let spool = coil.spool.as_ref().and_then(|name| spools.get(name));
+        let left = coil.spool_left_mm.and_then(|mm| Length::from_mm(Mm::new(mm)));
+        coil.spool_left_g = spool.zip(left).map(|(spool, left)| spool.mass(left).get());
+    }
+    let used = |spool: &&Spool| coils.iter().any(|coil| coil.spool.as_ref() == Some(&spool.name));
+    let spools = spools.values().filter(used).map(Left::of).collect();
+    Ok(Report { jobs, spools, coils, entries_unreadable })
 }
 
 fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
@@ -252,22 +291,26 @@ fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
     table.into_inner().map_err(Failure::new)
 }
 
-fn unread(report: &Report) -> String {
-    match report.entries_unreadable {
-        0 => String::new(),
-        unread => format!("{unread} entries are by a newer firmware or damaged, and not among these\n"),
+/// What stands below coils and sums.
+fn foot(report: &Report) -> String {
+    let mut text: String =
+        report.spools.iter().map(|left| format!("left on \"{}\": {}\n", left.spool, left.words)).collect();
+    if report.entries_unreadable > 0 {
+        let unread = report.entries_unreadable;
+        text += &format!("{unread} entries are by a newer firmware or damaged, and not among these\n");
     }
+    text
 }
 
 fn list(report: &Report) -> String {
     let mut text = String::from(
-        "number  job                       turns of target   rings  counted  rejects  minutes\n",
+        "number  job                       turns of target   rings  counted  rejects  minutes  left on the spool\n",
     );
     for coil in &report.coils {
         let number = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
         let rings = if coil.kept { coil.rings_promised.to_string() } else { "thrown away".to_owned() };
         text += &format!(
-            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}\n",
+            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}{}\n",
             coil.number,
             coil.job,
             coil.turns,
@@ -276,10 +319,19 @@ fn list(report: &Report) -> String {
             coil.counted_with.map_or_else(|| number(coil.rings_counted), |with| format!("with {with}")),
             number(coil.rejects),
             coil.crank_s / 60.0,
+            left_words(coil),
             if coil.faults.is_empty() { String::new() } else { format!("  {}", coil.faults) },
         );
     }
-    text + &unread(report)
+    text + &foot(report)
+}
+
+/// `  12.3 m, 124 g`: what was left on its spool.
+fn left_words(coil: &Coil) -> String {
+    match (coil.spool_left_mm, coil.spool_left_g) {
+        (Some(mm), Some(grams)) => format!("  {:.2} m, {grams:.1} g", mm / 1e3),
+        _ => String::new(),
+    }
 }
 
 fn sums(report: &Report) -> String {
@@ -308,5 +360,5 @@ fn sums(report: &Report) -> String {
         }
         text.push('\n');
     }
-    text + &unread(report)
+    text + &foot(report)
 }

@@ -12,6 +12,7 @@ use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
 use crate::job::{DENSITIES, unknown_metal};
+use crate::known::{Known, Learning};
 
 /// The most characters that a metal's name may have.
 const MAX_NAME: usize = 60;
@@ -28,9 +29,9 @@ pub struct MaterialArgs {
     /// What the saw takes, with its unit; 0mm for pinched or sheared rings
     #[arg(long, value_name = "LENGTH", default_value = "0mm", allow_hyphen_values = true)]
     pub kerf: Length,
-    /// Measured pitch / wire diameter - 1, 0 to 5; 0 for a close-wound coil
-    #[arg(long, value_name = "GAP", default_value_t = 0.0, value_parser = gap, allow_hyphen_values = true)]
-    pub gap: f64,
+    /// Measured pitch / wire diameter - 1, 0 to 5 [default: 0, a close-wound coil]
+    #[arg(long, value_name = "GAP", value_parser = gap, allow_hyphen_values = true)]
+    pub gap: Option<f64>,
     /// Density in g/cm3, 0.5 to 25 [default: the metal's; needed for one that is not listed]
     #[arg(long, value_name = "G_PER_CM3", value_parser = density, allow_hyphen_values = true)]
     pub density: Option<Density>,
@@ -54,7 +55,8 @@ fn gap(text: &str) -> Result<f64, String> {
     within(text, 0.0..=MAX_GAP, "measured pitch / wire diameter - 1")
 }
 
-fn density(text: &str) -> Result<Density, String> {
+/// A density as it is written: a number of g/cm3.
+pub(crate) fn density(text: &str) -> Result<Density, String> {
     within(text, DENSITIES, "g/cm3 without its unit").map(Density::new)
 }
 
@@ -68,6 +70,8 @@ pub struct Material {
     density: [Density; 3],
     flow: Result<Flow, String>,
     measured: Option<SpringRatio>,
+    /// Wires and mandrels of which something was measured.
+    known: Vec<(Length, Length, Learning)>,
 }
 
 /// Why a wire on a mandrel makes no ring.
@@ -118,11 +122,11 @@ impl fmt::Display for Refusal {
 }
 
 impl Material {
-    /// The metal `name` as the options say it is.
+    /// The metal `name` as the options say it is, with what is known of its wires.
     ///
     /// # Errors
     /// One line where it is neither listed nor has a density, or where the name cannot be printed.
-    pub fn new(name: &str, args: &MaterialArgs) -> Result<Self, Failure> {
+    pub fn new(name: &str, args: &MaterialArgs, known: &Known) -> Result<Self, Failure> {
         let name = name.trim();
         // What XML cannot hold cannot stand in a chart either.
         let printable = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
@@ -146,7 +150,14 @@ impl Material {
             Some(metal) => metal.flow(args.temper).map_err(|error| error.to_string()),
             None => Ok(unlisted_flow(args.temper)),
         };
+        let estimate = |wire, mandrel| SpringRatio::estimate(*flow.as_ref().ok()?, wire, mandrel).ok();
+        let known = known.all_learned(name, args.temper, estimate)?;
+        let given = (args.spring_ratio.is_some(), args.gap.is_some());
+        let of_use = |(wire, mandrel, learning): (_, _, Learning)| {
+            Some((wire, mandrel, learning.beside(given.0, given.1)?))
+        };
         Ok(Self {
+            known: known.into_iter().filter_map(of_use).collect(),
             name: metal.map_or(name, |metal| metal.name()).to_owned(),
             metal,
             temper: args.temper,
@@ -179,6 +190,21 @@ impl Material {
     #[must_use]
     pub const fn density(&self) -> [Density; 3] {
         self.density
+    }
+
+    /// What was measured for this very wire and mandrel.
+    #[must_use]
+    pub fn learned(&self, wire: Length, mandrel: Length) -> Option<&Learning> {
+        self.known
+            .iter()
+            .find(|(size, on, _)| (*size, *on) == (wire, mandrel))
+            .map(|(_, _, learning)| learning)
+    }
+
+    /// The same with this spring ratio for every wire and mandrel.
+    #[must_use]
+    pub(crate) fn springing(&self, spring: SpringRatio) -> Self {
+        Self { measured: Some(spring), ..self.clone() }
     }
 
     /// The spring ratio was given, not estimated.

@@ -6,12 +6,14 @@ use clap::Args as ClapArgs;
 
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::known::{Known, KnownArgs};
 use crate::output;
 
 pub mod advice;
 pub mod figures;
 pub mod json;
 pub mod sheet;
+pub mod spool;
 pub(crate) mod text;
 
 /// Plan a batch: how many coils, the turns of each, the wire, its mass, and what becomes of it.
@@ -24,11 +26,16 @@ Examples:
 
 What may be left out of a job file: job.name, job.spare_percent (0), wire.temper (soft),
 wire.density_g_cm3 (the metal's), wire.spring_ratio (estimated), wire.price_per_kg with
-wire.currency, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm), cutter.blade,
+wire.currency, wire.spool, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm), cutter.blade,
 cutter.slot, coil.gap (0), coil.tail_turns (0). Of job.rings and job.wire, give one.")]
 pub struct Args {
     /// The job file, or `demo` for the one inside the program
     job: PathBuf,
+    #[command(flatten)]
+    known: KnownArgs,
+    /// The spool that its wire comes off, instead of the job's own
+    #[arg(long, value_name = "NAME")]
+    spool: Option<String>,
     /// Print one JSON object; every key carries its unit
     #[arg(long)]
     json: bool,
@@ -42,7 +49,8 @@ pub struct Args {
 /// # Errors
 /// One line that says what is wrong; nothing is printed or written then.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let job = Job::load(&args.job)?;
+    let known = Known::open(&args.known)?.with_spool(args.spool.as_deref());
+    let job = Job::load(&args.job, &known)?;
     let plan = figures::Plan::of(&job)?;
     let warnings = advice::warnings(&job, &plan);
     let suggestions = advice::suggestions(&job, &plan);

@@ -1,34 +1,40 @@
 //! The log of coils on the computer: one SQLite file, which other programs may read too.
 //!
 //! Each entry is kept as the counter sent it, under its counter and number. Two entries of one number are
-//! two entries if they differ: a counter whose flash was made blank begins anew.
+//! two entries if they differ: a counter whose flash was made blank begins anew. What was measured on rings
+//! and coils, and the spools, are in the same file.
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 use turntally_core::bench::Job as BenchJob;
 use turntally_core::bench::log::Entry;
 use turntally_core::counter::Direction;
 use turntally_core::link::SentEntry;
 use turntally_core::link::job::PlannedJob;
+use turntally_core::units::Length;
 
 use crate::failure::Failure;
 use crate::job::Job;
 
-/// The form of the file.
-const FORM: i64 = 1;
+pub mod measured;
+pub mod spool;
+
+/// The form of the file. Form 1 had the log alone; it is brought up to this one when it is opened.
+const FORM: i64 = 2;
 /// Where another program writes to the file, it is waited for so long.
 const BUSY: Duration = Duration::from_secs(5);
 
+/// The tables of form 1.
 const TABLES: &str = "
-CREATE TABLE IF NOT EXISTS entry (
+CREATE TABLE entry (
     counter TEXT NOT NULL,
     number INTEGER NOT NULL,
     bytes BLOB NOT NULL,
     PRIMARY KEY (counter, number, bytes)
 ) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS job (
+CREATE TABLE job (
     fingerprint INTEGER PRIMARY KEY,
     name TEXT NOT NULL,
     metal TEXT NOT NULL,
@@ -54,6 +60,19 @@ pub fn default_path() -> PathBuf {
 pub struct Records {
     file: Connection,
     path: PathBuf,
+}
+
+/// An entry of the log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kept {
+    /// The counter it came from.
+    pub counter: String,
+    /// As the counter sent it.
+    pub entry: Entry,
+    /// The spool that its wire came off.
+    pub spool: Option<String>,
+    /// What was left on that spool after it, if the spool was still there.
+    pub left: Option<Length>,
 }
 
 /// What is known of a job's wire.
@@ -88,7 +107,7 @@ impl Records {
     /// As [`Self::open`], and where there is none.
     pub fn open_existing(path: &Path) -> Result<Self, Failure> {
         if !path.exists() {
-            let why = "no such file: turntally link fetch makes it";
+            let why = "no such file: turntally link fetch makes it, and so do measured add and spool add";
             return Err(Failure::value("--log", path.display(), why));
         }
         Self::with(path, Connection::open(path))
@@ -96,25 +115,10 @@ impl Records {
 
     fn with(path: &Path, file: rusqlite::Result<Connection>) -> Result<Self, Failure> {
         let failure = |error: rusqlite::Error| wrong(path, &error);
-        let file = file.map_err(failure)?;
+        let mut file = file.map_err(failure)?;
         file.busy_timeout(BUSY).map_err(failure)?;
-        let form: i64 = file.query_row("PRAGMA user_version", [], |row| row.get(0)).map_err(failure)?;
-        let tables: i64 =
-            file.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;
-        match form {
-            FORM => {}
-            0 if tables == 0 => {
-                file.execute_batch(TABLES).map_err(failure)?;
-                file.pragma_update(None, "user_version", FORM).map_err(failure)?;
-            }
-            0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
-            _ => {
-                return Err(Failure::value(
-                    "--log",
-                    path.display(),
-                    "by a newer turntally: bring this one up to date",
-                ));
-            }
+        if form(&file).map_err(failure)? != FORM {
+            bring_up(path, &mut file)?;
         }
         Ok(Self { file, path: path.to_owned() })
     }
@@ -149,7 +153,11 @@ impl Records {
             let mut new = 0;
             for entry in entries {
                 let row = params![id, entry.number, entry.bytes.as_slice()];
-                new += all.execute("INSERT OR IGNORE INTO entry VALUES (?1, ?2, ?3)", row)?;
+                let sql = "INSERT OR IGNORE INTO entry (counter, number, bytes) VALUES (?1, ?2, ?3)";
+                if all.execute(sql, row)? > 0 {
+                    new += 1;
+                    spool::draw(&all, &id, entry)?;
+                }
             }
             all.commit()?;
             Ok(new)
@@ -157,20 +165,25 @@ impl Records {
         added.map_err(|error| wrong(&self.path, &error))
     }
 
-    /// Every entry that can be read, with its counter, in order; and how many cannot.
+    /// Every entry that can be read, in order; and how many cannot.
     ///
     /// # Errors
     /// One line that names the file.
-    pub fn entries(&self) -> Result<(Vec<(String, Entry)>, usize), Failure> {
+    pub fn entries(&self) -> Result<(Vec<Kept>, usize), Failure> {
         let read = || {
-            let mut rows = self.file.prepare("SELECT counter, bytes FROM entry ORDER BY counter, number")?;
-            let rows = rows.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-            rows.collect::<rusqlite::Result<Vec<(String, Vec<u8>)>>>()
+            let sql = "SELECT counter, bytes, spool, left_nm FROM entry ORDER BY counter, number";
+            let mut rows = self.file.prepare(sql)?;
+            let rows = rows.query_map([], |row| {
+                let (bytes, left): (Vec<u8>, Option<i64>) = (row.get(1)?, row.get(3)?);
+                let (counter, spool) = (row.get(0)?, row.get(2)?);
+                let entry = Entry::from_bytes(&bytes).ok();
+                Ok(entry.map(|entry| Kept { counter, entry, spool, left: left.map(Length::from_nm) }))
+            })?;
+            rows.collect::<rusqlite::Result<Vec<_>>>()
         };
         let rows = read().map_err(|error| self.failure(&error))?;
         let all = rows.len();
-        let read = |(counter, bytes): (String, Vec<u8>)| Some((counter, Entry::from_bytes(&bytes).ok()?));
-        let entries: Vec<_> = rows.into_iter().filter_map(read).collect();
+        let entries: Vec<_> = rows.into_iter().flatten().collect();
         let unread = all - entries.len();
         Ok((entries, unread))
     }
@@ -216,6 +229,39 @@ impl Records {
         });
         wire.optional().map_err(|error| self.failure(&error))
     }
+}
+
+fn form(file: &Connection) -> rusqlite::Result<i64> {
+    file.query_row("PRAGMA user_version", [], |row| row.get(0))
+}
+
+/// Gives a new file its tables and an older one those that it lacks, whole or not at all.
+fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
+    let failure = |error: rusqlite::Error| wrong(path, &error);
+    // Another program may have done so meanwhile: what there is counts once nobody else can write.
+    let all = file.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failure)?;
+    let tables: i64 =
+        all.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;
+    match form(&all).map_err(failure)? {
+        FORM => return Ok(()),
+        0 if tables == 0 => all.execute_batch(TABLES).map_err(failure)?,
+        0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
+        1 => {}
+        _ => {
+            let why = "by a newer turntally: bring this one up to date";
+            return Err(Failure::value("--log", path.display(), why));
+        }
+    }
+    all.execute_batch(measured::TABLES).map_err(failure)?;
+    all.execute_batch(spool::TABLES).map_err(failure)?;
+    all.pragma_update(None, "user_version", FORM).map_err(failure)?;
+    all.commit().map_err(failure)
+}
+
+/// Seconds since 1970-01-01 UTC.
+fn unix_now() -> i64 {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    i64::try_from(since.as_secs()).unwrap_or(i64::MAX)
 }
 
 fn id_text(counter: u64) -> String {

@@ -15,6 +15,7 @@ use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
+use crate::known::Spool;
 use crate::mishaps::Mishaps;
 use crate::operator::{Manner, Operator, Shown};
 use crate::screen::ScreenBus;
@@ -573,7 +574,8 @@ pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::
         }
     }
     let target = Target::Rings(rings);
-    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead, spool: None }
+    let spool = job.spool.as_ref().map(Spool::on_it);
+    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead, spool }
 }
 
 impl Outcome {

@@ -11,6 +11,7 @@ use turntally_core::units::{Grams, Length, Mm};
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
 use crate::job::MAX_RINGS;
+use crate::known::{Known, KnownArgs};
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::output;
 use crate::range::{Sizes, Step};
@@ -56,6 +57,9 @@ pub struct Args {
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
     pub material: MaterialArgs,
+    #[command(flatten)]
+    #[expect(missing_docs, reason = "clap would take it for help")]
+    pub known: KnownArgs,
     /// Add what so many rings take: wire and mass
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_RINGS)),
           conflicts_with = "wire_stock", allow_hyphen_values = true)]
@@ -147,7 +151,7 @@ struct Report {
 
 impl Report {
     fn new(args: &Args) -> Result<Self, Failure> {
-        let material = Material::new(&args.metal, &args.material)?;
+        let material = Material::new(&args.metal, &args.material, &Known::open(&args.known)?)?;
         let cut = Cut { kerf: args.material.kerf, gap: args.material.gap };
         let wish = args.want_inner.map(Wish::Inner).or(args.want_ratio.map(Wish::Ratio));
         let (ring, wish) = match (wish, &args.mandrels, args.mandrel) {
@@ -178,7 +182,7 @@ fn refused(refusal: &Refusal, args: &Args, mandrel: Length) -> Failure {
     match option {
         "--mandrel" => Failure::value(option, mandrel, refusal),
         "--kerf" => Failure::value(option, args.material.kerf, refusal),
-        "--gap" => Failure::value(option, args.material.gap, refusal),
+        "--gap" => Failure::value(option, args.material.gap.unwrap_or(0.0), refusal),
         "--temper" => Failure::value(option, args.material.temper, refusal),
         _ => Failure::value(option, args.wire, refusal),
     }
@@ -279,7 +283,7 @@ fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals
 
 impl Report {
     fn spring_estimated(&self) -> bool {
-        !self.material.spring_measured()
+        !(self.material.spring_measured() || self.ring.learning().is_some_and(|l| l.learned.spring.is_some()))
     }
 
     /// What a maker should know before trusting the figures.
@@ -346,7 +350,15 @@ impl Report {
         object.insert("density_g_cm3".to_owned(), json!(density));
         object.insert("density_g_cm3_low".to_owned(), json!(light));
         object.insert("density_g_cm3_high".to_owned(), json!(dense));
-        object.insert("spring_ratio_measured".to_owned(), json!(self.material.spring_measured()));
+        object.insert("spring_ratio_measured".to_owned(), json!(!self.spring_estimated()));
+        if let Some(learning) = self.ring.learning() {
+            let estimate = learning.estimate.filter(|_| learning.learned.spring.is_some());
+            if let Some(spring) = estimate {
+                let ranged = Ranged { low: spring.low(), best: spring.best(), high: spring.high() };
+                insert(&mut object, "spring_ratio_estimate", ranged);
+            }
+            object.insert("gap_measured".to_owned(), json!(learning.learned.gap.is_some()));
+        }
         for figure in Figure::ALL {
             insert(&mut object, figure.key(), self.ring.get(figure));
         }
@@ -473,6 +485,14 @@ impl Report {
         let [light, density, dense] = self.material.density().map(|density| density.g_per_cm3());
         let mut parts = Vec::new();
         let spring = self.ring.winding().spring();
+        let learned = self.ring.learning().map(|learning| (learning.spring_words(), learning.gap_words()));
+        let (learned_spring, learned_gap) = learned.unwrap_or_default();
+        let learned = [("Spring ratio", learned_spring.as_ref()), ("Gap", learned_gap.as_ref())];
+        let learned: String =
+            learned.iter().filter_map(|(of, words)| Some(format!("{of} {}. ", (*words)?))).collect();
+        if learned_spring.is_some() && spring.low() < spring.high() {
+            parts.push("the bounds of the measured spring ratio".to_owned());
+        }
         if self.spring_estimated() {
             parts.push(format!("the estimated spring ratio, {:.4} to {:.4}", spring.low(), spring.high()));
         }
@@ -490,7 +510,7 @@ impl Report {
         } else {
             format!("The range takes in {}.", parts.join("; "))
         };
-        format!("Density {density} g/cm3. {taken}")
+        format!("{learned}Density {density} g/cm3. {taken}")
     }
 }
 

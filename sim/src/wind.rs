@@ -24,11 +24,13 @@ use crate::faults::{FaultKind, FaultSet};
 #[cfg(all(feature = "link", unix))]
 use crate::flash::VirtualFlash;
 use crate::job::Job;
+use crate::known::{Known, KnownArgs, Learning};
 #[cfg(all(feature = "link", unix))]
 use crate::link::serve::Terminal;
 use crate::live::Live;
 use crate::operator::Manner;
 use crate::output::{self, WholeFile};
+use crate::plan::spool::Running;
 use crate::run::{self, Coil, Onlooker, Outcome, Setup, doubt_counts};
 
 /// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.
@@ -40,6 +42,11 @@ use crate::run::{self, Coil, Onlooker, Outcome, Setup, doubt_counts};
 pub struct Args {
     /// The job file; `demo` for the one inside the program
     job: PathBuf,
+    #[command(flatten)]
+    known: KnownArgs,
+    /// The spool that its wire comes off, instead of the job's own; the simulated bench takes none off it
+    #[arg(long, value_name = "NAME")]
+    spool: Option<String>,
     /// Chooses the run: same seed, same run
     #[arg(long, default_value_t = 1, value_name = "NUMBER", value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
@@ -79,12 +86,15 @@ pub struct Args {
 /// One line for whatever is wrong with its arguments, the job, or a file to be written.
 pub fn run(args: &Args) -> Result<(), Failure> {
     let setup = setup(args)?;
-    let job = Job::load(&args.job)?;
+    let known = Known::open(&args.known)?.with_spool(args.spool.as_deref());
+    let job = Job::load(&args.job, &known)?;
     let mut audience = Audience::new(args)?;
+    audience.begin(&job)?;
     let outcome = run::wind(&job, setup, &mut audience)?;
+    let spool = audience.spool.take();
     audience.finish(&outcome)?;
     if args.json {
-        output::print_json(&Report::new(&job, &outcome, args))
+        output::print_json(&Report::new(&job, &outcome, args, spool.as_ref()))
     } else {
         output::print(&summary(&outcome))
     }
@@ -134,6 +144,7 @@ struct Audience {
     recording: Option<Recording>,
     frames: Option<Frames>,
     live: Option<Live>,
+    spool: Option<Running>,
     #[cfg(all(feature = "link", unix))]
     link: Option<Terminal>,
     lines: bool,
@@ -152,8 +163,42 @@ impl Audience {
             recording: args.record.as_deref().map(Recording::new).transpose()?,
             frames: args.frames.as_deref().map(Frames::new).transpose()?,
             live,
+            spool: None,
             lines: !args.json,
         })
+    }
+
+    /// What is to be known before the first coil.
+    fn begin(&mut self, job: &Job) -> Result<(), Failure> {
+        let words = [
+            job.learning
+                .as_ref()
+                .and_then(Learning::spring_words)
+                .map(|words| format!("spring ratio {words}\n")),
+            job.learning.as_ref().and_then(Learning::gap_words).map(|words| format!("gap {words}\n")),
+        ];
+        self.spool = Running::of(job, job.rings_to_make()?);
+        let spool = self.spool.as_ref().map(|spool| format!("{}\n{}", spool.words(), spool_warning(spool)));
+        let lines: String = words.into_iter().flatten().chain(spool).collect();
+        self.say(&lines)
+    }
+
+    fn say(&mut self, lines: &str) -> Result<(), Failure> {
+        if !self.lines || lines.is_empty() {
+            return Ok(());
+        }
+        let printed = match &mut self.live {
+            Some(live) => live.line(lines),
+            None => output::print(lines),
+        };
+        match printed {
+            // Nobody reads the lines any more, but the files are still wanted.
+            Err(failure) if failure.is_broken_pipe() && self.writes_files() => {
+                self.lines = false;
+                Ok(())
+            }
+            printed => printed,
+        }
     }
 
     const fn writes_files(&self) -> bool {
@@ -189,22 +234,13 @@ impl Onlooker for Audience {
     }
 
     fn coil(&mut self, coil: &Coil) -> Result<(), Failure> {
-        if !self.lines {
-            return Ok(());
+        let mut lines = coil_line(coil);
+        if let Some(spool) = &mut self.spool {
+            spool.coil(coil.record.turns, coil.record.rings);
+            lines += &format!("  {}\n", spool.words());
+            lines += &spool_warning(spool);
         }
-        let line = coil_line(coil);
-        let printed = match &mut self.live {
-            Some(live) => live.line(&line),
-            None => output::print(&line),
-        };
-        match printed {
-            // Nobody reads the lines any more, but the files are still wanted.
-            Err(failure) if failure.is_broken_pipe() && self.writes_files() => {
-                self.lines = false;
-                Ok(())
-            }
-            printed => printed,
-        }
+        self.say(&lines)
     }
 
     #[cfg(all(feature = "link", unix))]
@@ -227,6 +263,10 @@ fn serve_link() -> Result<Terminal, Failure> {
     let terminal = Terminal::new()?;
     output::print(&format!("link: {}\n", terminal.name()))?;
     Ok(terminal)
+}
+
+fn spool_warning(spool: &Running) -> String {
+    spool.warning().map_or_else(String::new, |warning| format!("warning: {warning}\n"))
 }
 
 fn coil_line(coil: &Coil) -> String {
@@ -291,6 +331,13 @@ struct Report<'a> {
     faults: Vec<&'static str>,
     edges: u64,
     duration_s: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spool: Option<&'a str>,
+    /// Wire that would be left on it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spool_left_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spool_left_g: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -312,7 +359,8 @@ struct CoilReport {
 }
 
 impl<'a> Report<'a> {
-    fn new(job: &'a Job, outcome: &Outcome, args: &'a Args) -> Self {
+    fn new(job: &'a Job, outcome: &Outcome, args: &'a Args, spool: Option<&'a Running>) -> Self {
+        let spool = spool.map(Running::spool);
         Self {
             job: &job.name,
             seed: args.seed,
@@ -327,6 +375,9 @@ impl<'a> Report<'a> {
             faults: outcome.faults.iter().map(|&fault| fault_key(fault)).collect(),
             edges: outcome.edges,
             duration_s: outcome.seconds,
+            spool: spool.map(|spool| spool.name.as_str()),
+            spool_left_mm: spool.map(|spool| spool.left.mm().get()),
+            spool_left_g: spool.map(|spool| spool.left_mass().get()),
         }
     }
 }

@@ -259,6 +259,7 @@ fn wrong_charts_are_refused_in_one_line() {
 #[test]
 fn closed_pipe_is_no_failure() {
     let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
         .args([
             "chart",
             "--metal",

@@ -19,6 +19,7 @@ struct Bench {
 impl Bench {
     fn on(job: &str) -> Self {
         let mut command = Command::new(PROGRAM);
+        command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
         command.args(["wind", job, "--link", "--pace", "10", "--operator", "brisk"]);
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut out = BufReader::new(child.stdout.take().unwrap());
@@ -51,7 +52,9 @@ impl Drop for Bench {
 }
 
 fn run(args: &[&str]) -> Output {
-    Command::new(PROGRAM).args(args).output().unwrap()
+    // Not the user's own records.
+    let mut command = Command::new(PROGRAM);
+    command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR")).args(args).output().unwrap()
 }
 
 #[track_caller]
@@ -93,7 +96,10 @@ fn job_goes_out_and_coils_come_back() {
     let other = small_job(folder.path(), 400);
     std::fs::write(&other, std::fs::read_to_string(&other).unwrap().replace("rings = 60", "rings = 30"))
         .unwrap();
-    assert_eq!(good(&bench.link(&["send", &other, "--log", log])), "taken\n");
+    // Its wire comes off a spool.
+    let wire = ["--metal", "copper", "--wire", "1.2mm", "--holds", "100m", "--log", log];
+    good(&run(&[&["spool", "add", "first"][..], &wire].concat()));
+    assert_eq!(good(&bench.link(&["send", &other, "--spool", "first", "--log", log])), "taken\n");
     bench.wait_for_coils(2);
     let first = good(&bench.link(&["fetch", "--log", log]));
     let new: u32 = first.split(' ').next().unwrap().parse().unwrap();
@@ -116,6 +122,16 @@ fn job_goes_out_and_coils_come_back() {
     assert!((sent["wire_g"].as_f64().unwrap() / grams - 1.0).abs() < 1e-9, "{sent}");
     let cost = sent["wire_g"].as_f64().unwrap() * 0.018;
     assert!((sent["cost"].as_f64().unwrap() - cost).abs() < 1e-9);
+    // The coils of the job that was sent, each once, and no others.
+    let drawn: f64 = report["coils"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|coil| coil["job_fingerprint"] == sent["job_fingerprint"])
+        .map(|coil| coil["wire_mm"].as_f64().unwrap())
+        .sum();
+    let left = report["spools"][0]["left_mm"].as_f64().unwrap();
+    assert!(drawn > 100.0 && (100_000.0 - drawn - left).abs() < 1e-3, "{drawn} off, {left} left");
     let csv = folder.path().join("coils.csv");
     good(&run(&["log", "--log", log, "--csv", csv.to_str().unwrap()]));
     assert_eq!(std::fs::read_to_string(&csv).unwrap().lines().count(), numbers.len() + 1);

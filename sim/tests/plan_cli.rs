@@ -13,7 +13,11 @@ use turntally_sim::job::Job;
 use turntally_sim::plan::{advice, figures::Plan};
 
 fn turntally(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_turntally")).args(arguments).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+        .args(arguments)
+        .output()
+        .unwrap()
 }
 
 fn plan_json(job: &str) -> Value {

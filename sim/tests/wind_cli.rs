@@ -25,6 +25,7 @@ fn folder() -> TempDir {
 
 fn command(folder: &Path, args: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_turntally"));
+    command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
     command.arg("wind").args(args).current_dir(folder).stdin(Stdio::null());
     command
 }

@@ -16,7 +16,12 @@ const JOB: &str = "[job]\nrings = 24\n[wire]\nmetal = \"copper\"\nsize = \"1mm\"
 
 /// Runs the program and reads the JSON that it prints.
 fn json(args: &[&str]) -> Value {
-    let output = Command::new(env!("CARGO_BIN_EXE_turntally")).args(args).arg("--json").output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+        .args(args)
+        .arg("--json")
+        .output()
+        .unwrap();
     assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
     serde_json::from_slice(&output.stdout).unwrap()
 }

@@ -439,8 +439,11 @@ fn a_cell_of_the_chart_becomes_the_job() {
         "--kerf",
         "0.4mm",
     ];
-    let printed =
-        std::process::Command::new(env!("CARGO_BIN_EXE_turntally")).args(&args[1..]).output().unwrap();
+    let printed = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+        .args(&args[1..])
+        .output()
+        .unwrap();
     let printed = String::from_utf8(printed.stdout).unwrap();
     let row = printed.lines().find(|line| line.trim_start().starts_with("5 mm")).expect("a row for 5 mm");
     let figure = row.split_whitespace().last().unwrap().to_owned();
@@ -477,7 +480,11 @@ fn exports_are_those_of_the_command_line() {
     let svg = export(View::Chart, "Chart as SVG…", "chart.svg");
     let page = export(View::Chart, "Chart as a page…", "chart.html");
     let run = |args: &[&str]| {
-        let output = std::process::Command::new(env!("CARGO_BIN_EXE_turntally")).args(args).output().unwrap();
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
+            .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+            .args(args)
+            .output()
+            .unwrap();
         assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
         String::from_utf8(output.stdout).unwrap()
     };

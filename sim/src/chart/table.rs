@@ -131,7 +131,7 @@ pub(super) fn csv(chart: &Chart) -> Result<String, Failure> {
             &wires[column],
             chart.wires[column].diameter().mm().get(),
             chart.mandrels[row].mm().get(),
-            (chart.cut.kerf.mm().get(), chart.cut.gap),
+            (chart.cut.kerf.mm().get(), made.map_or(chart.cut.gap.unwrap_or(0.0), |made| made.gap)),
             (spring(|r| r.best), spring(|r| r.low), spring(|r| r.high)),
             (value(|r| r.best), value(|r| r.low), value(|r| r.high)),
             cell.as_ref().err().map_or("", |blank| blank.why.as_str()),
@@ -166,7 +166,7 @@ pub(super) fn json(chart: &Chart) -> Result<String, Failure> {
         of: key,
         title: chart.title(),
         kerf_mm: chart.cut.kerf.mm().get(),
-        gap: chart.cut.gap,
+        gap: chart.cut.gap.unwrap_or(0.0),
         metals,
         cells: JsonCells {
             chart,
@@ -231,6 +231,10 @@ impl Serialize for JsonCell<'_> {
                 map.serialize_entry(best, &made.value.best)?;
                 map.serialize_entry(low, &made.value.low)?;
                 map.serialize_entry(high, &made.value.high)?;
+                if let Some(learning) = made.learning {
+                    map.serialize_entry("spring_ratio_measured", &learning.learned.spring.is_some())?;
+                    map.serialize_entry("gap", &made.gap)?;
+                }
             }
             Err(blank) => {
                 map.serialize_entry(best, &None::<f64>)?;

@@ -19,6 +19,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ("wire.spring_ratio", "a number from 1 to 2, released over wound diameter"),
     ("wire.price_per_kg", "a number from 0 to 1000000000"),
     ("wire.currency", "text in quotes, such as \"EUR\""),
+    ("wire.spool", "the name of a spool in quotes, as turntally spool list shows it"),
     ("mandrel", "the table [mandrel] with diameter"),
     ("mandrel.diameter", "a length in quotes, such as \"4.5mm\" or \"0.2in\""),
     ("winder", "the table [winder] with pulses_per_rev"),

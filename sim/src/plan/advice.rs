@@ -10,6 +10,7 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Mm};
 
 use super::figures::{Plan, split_by, wire_for};
+use super::spool::Reach;
 use super::text::{count, length, sig};
 use crate::job::{Job, Wanted, rings_from};
 
@@ -50,6 +51,7 @@ pub fn warnings(job: &Job, plan: &Plan) -> Vec<String> {
     bending(job, plan, &mut all);
     ring(job, plan, &mut all);
     bench(job, plan, &mut all);
+    all.extend(Reach::of(job, plan).and_then(|reach| reach.warning()));
     all
 }
 

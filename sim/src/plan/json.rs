@@ -2,9 +2,11 @@
 
 use serde::ser::{Error as _, Serialize, Serializer};
 use serde_json::value::RawValue;
+use turntally_core::spring::SpringRatio;
 
 use super::advice::Suggestion;
 use super::figures::{CoilGroup, Plan};
+use super::spool::Reach;
 use crate::job::Job;
 
 /// What is printed; numbers in full, since programs round for themselves.
@@ -20,6 +22,8 @@ pub struct Report<'a> {
     spring_ratio_low: f64,
     spring_ratio_high: f64,
     spring_ratio_measured: bool,
+    #[serde(flatten)]
+    beside: Beside,
     rings_wanted: u32,
     rings_planned: u32,
     rings_likely: u64,
@@ -49,8 +53,66 @@ pub struct Report<'a> {
     minutes_at_bench: f64,
     minutes_at_bench_low: f64,
     minutes_at_bench_high: f64,
+    #[serde(flatten)]
+    spool: Option<OnSpool>,
     warnings: &'a [String],
     suggestions: &'a [Suggestion],
+}
+
+/// The estimate that a measured spring ratio stands beside, and where the gap is from.
+#[derive(Debug, Default, serde::Serialize)]
+struct Beside {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spring_ratio_estimate: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spring_ratio_estimate_low: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spring_ratio_estimate_high: Option<f64>,
+    gap: f64,
+    gap_measured: bool,
+}
+
+impl Beside {
+    fn of(job: &Job) -> Self {
+        let learning = job.learning.filter(|learning| learning.learned.spring.is_some());
+        let estimate = learning.and_then(|learning| learning.estimate);
+        Self {
+            spring_ratio_estimate: estimate.map(SpringRatio::best),
+            spring_ratio_estimate_low: estimate.map(SpringRatio::low),
+            spring_ratio_estimate_high: estimate.map(SpringRatio::high),
+            gap: job.winding.gap(),
+            gap_measured: job.learning.is_some_and(|learning| learning.learned.gap.is_some()),
+        }
+    }
+}
+
+/// Whether the spool lasts.
+#[derive(Debug, serde::Serialize)]
+struct OnSpool {
+    spool: String,
+    spool_left_mm: f64,
+    spool_left_g: f64,
+    /// Coils that it finishes, and the rings that are certain from them.
+    spool_coils: u32,
+    spool_rings: u64,
+    /// Below zero: what it falls short by.
+    spool_after_mm: f64,
+    spool_after_g: f64,
+}
+
+impl OnSpool {
+    fn of(reach: &Reach) -> Self {
+        let (spool, after) = (&reach.spool, reach.after());
+        Self {
+            spool: spool.name.clone(),
+            spool_left_mm: spool.left.mm().get(),
+            spool_left_g: spool.left_mass().get(),
+            spool_coils: reach.coils,
+            spool_rings: reach.rings,
+            spool_after_mm: after.mm().get(),
+            spool_after_g: spool.mass(after).get(),
+        }
+    }
 }
 
 impl<'a> Report<'a> {
@@ -69,6 +131,7 @@ impl<'a> Report<'a> {
             spring_ratio_low: spring.low(),
             spring_ratio_high: spring.high(),
             spring_ratio_measured: job.spring_measured,
+            beside: Beside::of(job),
             rings_wanted: plan.rings_wanted,
             rings_planned: plan.rings_planned,
             rings_likely: plan.rings_likely,
@@ -96,6 +159,7 @@ impl<'a> Report<'a> {
             minutes_at_bench: plan.minutes.likely,
             minutes_at_bench_low: plan.minutes.low,
             minutes_at_bench_high: plan.minutes.high,
+            spool: Reach::of(job, plan).as_ref().map(OnSpool::of),
             warnings,
             suggestions,
         }

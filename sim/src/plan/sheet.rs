@@ -6,6 +6,7 @@ use html_escape::encode_text as esc;
 use turntally_core::counter::Shaft;
 
 use super::figures::{CoilGroup, Plan};
+use super::spool::Reach;
 use super::text;
 use crate::job::Job;
 
@@ -98,7 +99,12 @@ fn settings(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         Shaft::Mandrel => "mandrel",
     };
     let spring = winding.spring();
-    let basis = if job.spring_measured { "measured" } else { "high bound" };
+    // What was measured on several rings has a spread: the counter takes its high bound too.
+    let basis = match (job.spring_measured, spring.low() < spring.high()) {
+        (true, false) => "measured",
+        (true, true) => "measured, high bound",
+        (false, _) => "high bound",
+    };
     vec![
         ("Rings to make", plan.rings_planned.to_string()),
         ("Encoder", format!("{} pulses a turn, on the {shaft}", job.pulses_per_rev)),
@@ -106,7 +112,7 @@ fn settings(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("Wire", text::wire_size(job.size)),
         ("Mandrel", text::both(winding.mandrel())),
         ("Spring ratio", format!("{:.4} ({basis})", spring.high())),
-        ("Gap", winding.gap().to_string()),
+        ("Gap", text::gap(winding.gap())),
         ("Lead-in", text::count_turns(job.tail.as_f64())),
         ("Kerf", winding.kerf().to_string()),
         ("Longest coil", job.coil_max.to_string()),
@@ -143,6 +149,9 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     ];
     if let Some(cost) = text::cost(job, plan) {
         all.push(("Cost", cost));
+    }
+    if let Some(reach) = Reach::of(job, plan) {
+        all.push(("Spool", reach.words()));
     }
     all.push(("Time", format!("{} to {}", text::span(plan.minutes.low), text::span(plan.minutes.high))));
     all

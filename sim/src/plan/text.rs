@@ -8,7 +8,9 @@ use turntally_core::units::{Grams, Length};
 
 use super::advice::Suggestion;
 use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
+use super::spool::Reach;
 use crate::job::{Job, Wanted};
+use crate::known::Learning;
 
 /// A positive number with this many significant digits and no exponent; thousands are rounded too.
 pub(crate) fn sig(value: f64, digits: i32) -> String {
@@ -71,10 +73,18 @@ pub(crate) fn metal(job: &Job) -> &str {
 /// How far it springs, in words.
 pub(crate) fn spring(job: &Job) -> String {
     let spring = job.winding.spring();
+    if let Some(words) = job.learning.as_ref().and_then(Learning::spring_words) {
+        return words;
+    }
     if job.spring_measured {
         return format!("{} times, measured", spring.best());
     }
     format!("{:.3} to {:.3} times, estimated", spring.low(), spring.high())
+}
+
+/// A gap to four decimals at most.
+pub(crate) fn gap(gap: f64) -> String {
+    ((gap * 1e4).round() / 1e4).to_string()
 }
 
 /// Masses rounded so that the rounded parts still add up to the rounded whole: the parts, the whole.
@@ -204,6 +214,9 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     };
     row("encoder", &format!("{} pulses a turn, on the {shaft}, gear {}", job.pulses_per_rev, job.gear));
     row("springs", &spring(job));
+    if let Some(gap) = job.learning.as_ref().and_then(Learning::gap_words) {
+        row("gap", &gap);
+    }
     row(
         "ring",
         &format!(
@@ -227,6 +240,9 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     row("mass", &mass(plan));
     if let Some(cost) = cost(job, plan) {
         row("cost", &cost);
+    }
+    if let Some(reach) = Reach::of(job, plan) {
+        row("spool", &reach.words());
     }
     let time = plan.minutes;
     row("time", &format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis()));

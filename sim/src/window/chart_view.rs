@@ -14,6 +14,7 @@ use super::look::Palette;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::known::KnownArgs;
 use crate::material::MaterialArgs;
 
 const CELL: Vec2 = vec2(66.0, 24.0);
@@ -180,9 +181,10 @@ fn args(asked: &Asked, job: &Job, format: Format) -> Result<chart::Args, Failure
             temper: job.temper,
             spring_ratio: job.spring_measured.then(|| job.winding.spring()),
             kerf: job.winding.kerf(),
-            gap: job.winding.gap(),
+            gap: Some(job.winding.gap()),
             density: job.metal.is_none().then_some(job.density),
         },
+        known: KnownArgs { log: None, estimate: true },
         format,
         out: None,
     })

@@ -128,6 +128,13 @@ impl Form {
                     lines += &format!("{key} = {}\n", written(field.kind, value));
                 }
             }
+            // A spool has no field here: it stays as it was read.
+            match self.get("wire.spool").trim() {
+                spool if table == "wire" && !spool.is_empty() => {
+                    lines += &format!("spool = {}\n", written(Kind::Text, spool));
+                }
+                _ => {}
+            }
             // The reader wants every table that has a field which must not be left out.
             if !lines.is_empty() || table != "coil" {
                 text += &format!("{}[{table}]\n{lines}", if text.is_empty() { "" } else { "\n" });

@@ -6,7 +6,11 @@ use std::process::{Command, Output};
 
 /// Runs `turntally` with these arguments.
 pub fn turntally(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_turntally")).args(args).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+        .args(args)
+        .output()
+        .unwrap()
 }
 
 /// What it printed, where it did as asked and complained of nothing.

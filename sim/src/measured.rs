@@ -1,0 +1,304 @@
+//! `turntally measured`: what was measured on rings and coils, kept, and what comes of it.
+
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Subcommand};
+use serde_json::{Value, json};
+use turntally_core::coil::WindingError;
+use turntally_core::gauge::WireSize;
+use turntally_core::measured::{CALLIPER, MeasureError, Measurement, Reading, learn};
+use turntally_core::metal::{Metal, Temper};
+use turntally_core::spring::SpringRatio;
+use turntally_core::units::{Length, Turns};
+
+use crate::failure::Failure;
+use crate::job;
+use crate::known::{Learning, WireKind};
+use crate::output;
+use crate::plan::text::count_turns;
+use crate::records::measured::Measured;
+use crate::records::{self, Records};
+
+/// The longest name of a metal, in characters.
+const MAX_METAL: usize = 60;
+
+/// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
+///
+/// plan, size, chart, wind and link send take it for the same metal, temper, wire diameter and mandrel.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "\
+Examples:
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --inside 4.62mm,4.61mm
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --coil-length 74.4mm --turns 60
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --rings 57 --turns 60
+  turntally measured list
+  turntally measured drop 3
+
+The best spring ratio is the mean of the rings that were measured; its bounds take in every one
+of them with the error of its reading, since the next coil may be like any. Counted rings alone
+leave what all of them allow. Measurements that contradict each other are told, and the bounds
+take in all of them.")]
+pub struct Args {
+    #[command(subcommand)]
+    what: What,
+    /// The file of the log (SQLite), which holds them too
+    #[arg(long, global = true, value_name = "FILE", default_value_os_t = records::default_path())]
+    log: PathBuf,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Keep what was measured on one coil, or on rings of it
+    Add(Box<AddArgs>),
+    /// List what was measured, and what comes of it for each wire and mandrel
+    List {
+        /// Print one JSON object; every key carries its unit
+        #[arg(long)]
+        json: bool,
+    },
+    /// Drop measurements by their numbers
+    Drop {
+        /// Their numbers, as listed
+        #[arg(value_name = "NUMBER", required = true)]
+        numbers: Vec<i64>,
+    },
+}
+
+#[derive(Debug, ClapArgs)]
+struct AddArgs {
+    /// The metal, such as copper or C11000, or any name of your own
+    #[arg(long, value_name = "NAME")]
+    metal: String,
+    /// Temper of the wire: soft, half-hard, hard or spring
+    #[arg(long, default_value_t = Temper::Soft, hide_possible_values = true)]
+    temper: Temper,
+    /// The wire: a gauge or a diameter, such as 16awg or 1.2mm
+    #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]
+    wire: WireSize,
+    /// The mandrel's diameter, with its unit
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    mandrel: Length,
+    /// Inside diameter of a ring as cut, not closed, or of the coil off the mandrel; several with commas
+    #[arg(long, value_name = "LENGTHS", value_delimiter = ',', allow_hyphen_values = true,
+          required_unless_present_any = ["coil_length", "rings"])]
+    inside: Vec<Length>,
+    /// Length of a coil over --turns, edge to edge, while it is still on the mandrel
+    #[arg(long, value_name = "LENGTH", requires = "turns", allow_hyphen_values = true)]
+    coil_length: Option<Length>,
+    /// The --coil-length was measured after the coil came off the mandrel
+    #[arg(long, requires = "coil_length")]
+    released: bool,
+    /// Whole rings, rejects included, that one straight slit along the coil of --turns gave
+    #[arg(long, value_name = "N", requires = "turns", allow_hyphen_values = true)]
+    rings: Option<u32>,
+    /// Turns that were wound, as the counter showed them before the coil came off
+    #[arg(long, value_name = "TURNS", value_parser = turns, allow_hyphen_values = true)]
+    turns: Option<Turns>,
+    /// Turns of bent lead-in that were cut off before the rings were counted [default: 0]
+    #[arg(long, value_name = "TURNS", value_parser = turns, requires = "rings", allow_hyphen_values = true)]
+    tail: Option<Turns>,
+    /// How far lengths may be misread, either way, up to 1mm
+    #[arg(long, value_name = "LENGTH", default_value_t = CALLIPER, value_parser = within, allow_hyphen_values = true)]
+    within: Length,
+}
+
+fn within(text: &str) -> Result<Length, String> {
+    // The default is written with a blank before its unit.
+    text.replace(' ', "").parse().map_err(|error: turntally_core::units::QuantityError| error.to_string())
+}
+
+fn turns(text: &str) -> Result<Turns, String> {
+    let turns = text.trim().parse().ok().filter(|turns: &f64| (0.0..=100_000.0).contains(turns));
+    let turns = turns.and_then(Turns::from_f64);
+    turns.ok_or_else(|| "only a number of turns from 0 to 100000 is allowed".to_owned())
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// One line for what cannot have been measured, or a file that is no log; nothing is kept then.
+pub fn run(args: &Args) -> Result<(), Failure> {
+    match &args.what {
+        What::Add(new) => add(new, args),
+        What::List { json } => list(&Records::open_existing(&args.log)?.measured()?, *json),
+        What::Drop { numbers } => {
+            Records::open_existing(&args.log)?.drop_measured(numbers)?;
+            output::print("dropped\n")
+        }
+    }
+}
+
+fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
+    job::label("--metal", new.metal.trim(), MAX_METAL)?;
+    let wire = WireKind::new(&new.metal, new.temper, new.wire.diameter());
+    let supposed = estimate(&wire, new.mandrel);
+    let measurements = new.measurements();
+    for (option, value, measurement) in &measurements {
+        let checked = measurement.check(wire.size, new.mandrel, supposed.unwrap_or(SpringRatio::NONE));
+        checked.map_err(|error| match error {
+            MeasureError::Winding(WindingError::NoWire) => Failure::value("--wire", new.wire, error),
+            MeasureError::Winding(_) => Failure::value("--mandrel", new.mandrel, error),
+            MeasureError::Turns => Failure::new(format_args!("--turns: {error}")),
+            MeasureError::Within => Failure::value("--within", new.within, error),
+            _ => Failure::value(option, value, error),
+        })?;
+    }
+    let measurements: Vec<Measurement> = measurements.into_iter().map(|(_, _, one)| one).collect();
+    let mut records = Records::open(&args.log)?;
+    let numbers = records.add_measured(&wire, new.mandrel, &measurements)?;
+    let all = records.measured()?;
+    let all: Vec<Measured> =
+        all.into_iter().filter(|one| (&one.wire, one.mandrel) == (&wire, new.mandrel)).collect();
+    let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
+    output::print(&format!("kept as {}\n{}", numbers.join(", "), words(&all)?))
+}
+
+impl AddArgs {
+    /// What was measured, each with its option and value.
+    fn measurements(&self) -> Vec<(&'static str, String, Measurement)> {
+        let reading = |value| Reading { value, within: self.within };
+        let mut all = Vec::new();
+        for inside in &self.inside {
+            all.push(("--inside", inside.to_string(), Measurement::Inside(reading(*inside))));
+        }
+        let turns = self.turns.unwrap_or_default();
+        if let Some(length) = self.coil_length {
+            let one = Measurement::CoilLength { length: reading(length), turns, released: self.released };
+            all.push(("--coil-length", length.to_string(), one));
+        }
+        if let Some(rings) = self.rings {
+            let one = Measurement::Rings { rings, turns, tail: self.tail.unwrap_or_default() };
+            all.push(("--rings", rings.to_string(), one));
+        }
+        all
+    }
+}
+
+/// What is supposed of the spring ratio without measurements.
+fn estimate(wire: &WireKind, mandrel: Length) -> Option<SpringRatio> {
+    job::estimate(Metal::find(&wire.metal), wire.temper, wire.size, mandrel).ok()
+}
+
+/// Puts the measurements of one wire on one mandrel together.
+///
+/// # Errors
+/// One line where another program has written what cannot be.
+pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Learning, Failure> {
+    let measurements: Vec<Measurement> = of_one.iter().map(|one| one.measurement).collect();
+    let (wire, mandrel) = of_one.first().map_or_else(Default::default, |one| (one.wire.size, one.mandrel));
+    let learned = learn(wire, mandrel, estimate.unwrap_or(SpringRatio::NONE), &measurements);
+    let learned = learned.map_err(|(place, error)| {
+        let number = of_one.get(place).map_or(0, |one| one.number);
+        Failure::value("measurement", number, format_args!("{error}; turntally measured drop {number}"))
+    })?;
+    Ok(Learning { learned, estimate })
+}
+
+/// What was measured, in words: `ring, 4.62 mm inside (within 0.02 mm)`.
+fn measurement_words(measurement: &Measurement) -> String {
+    match measurement {
+        Measurement::Inside(reading) => {
+            format!("ring of {} inside, within {}", reading.value, reading.within)
+        }
+        Measurement::CoilLength { length, turns, released } => format!(
+            "coil of {} wound, {} long {} the mandrel, within {}",
+            count_turns(turns.as_f64()),
+            length.value,
+            if *released { "off" } else { "on" },
+            length.within
+        ),
+        Measurement::Rings { rings, turns, tail } => {
+            let tail = match tail.as_f64() {
+                0.0 => String::new(),
+                tail => format!(" less a lead-in of {tail}"),
+            };
+            format!("{rings} rings from {} wound{tail}", count_turns(turns.as_f64()))
+        }
+    }
+}
+
+/// The measurements of one wire on one mandrel and what comes of them.
+fn words(of_one: &[Measured]) -> Result<String, Failure> {
+    let Some(Measured { wire, mandrel, .. }) = of_one.first() else { return Ok(String::new()) };
+    let mut text = format!("{}, {}, {} on a mandrel of {mandrel}\n", wire.metal, wire.temper, wire.size);
+    for one in of_one {
+        _ = writeln!(text, "{:>5}  {}", one.number, measurement_words(&one.measurement));
+    }
+    let learning = together(of_one, estimate(wire, *mandrel))?;
+    if let Some(spring) = learning.spring_words() {
+        _ = writeln!(text, "  spring ratio {spring}");
+    }
+    if let Some(gap) = learning.gap_words() {
+        _ = writeln!(text, "  gap {gap}");
+    }
+    let learned = learning.learned;
+    for (of, apart) in [("spring ratio", learned.springs_apart), ("gap", learned.gaps_apart)] {
+        if let Some((Some(a), Some(b))) = apart.map(|(a, b)| (of_one.get(a), of_one.get(b))) {
+            _ = writeln!(
+                text,
+                "  {} and {} have no {of} in common: measure again, or drop the one that is wrong",
+                a.number, b.number
+            );
+        }
+    }
+    Ok(text)
+}
+
+fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
+    let groups = || all.chunk_by(|a, b| (&a.wire, a.mandrel) == (&b.wire, b.mandrel));
+    if json {
+        let groups = groups().map(json_of).collect::<Result<Vec<_>, _>>()?;
+        return output::print_json(&json!({ "measured": groups }));
+    }
+    if all.is_empty() {
+        return output::print("nothing measured yet\n");
+    }
+    let groups = groups().map(words).collect::<Result<Vec<_>, _>>()?;
+    output::print(&groups.join("\n"))
+}
+
+fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {
+    let Some(Measured { wire, mandrel, .. }) = of_one.first() else { return Ok(Value::Null) };
+    let learning = together(of_one, estimate(wire, *mandrel))?;
+    let entries = of_one.iter().map(|one| {
+        let mut entry = json!({ "number": one.number, "noted_unix_s": one.at_unix_s });
+        let reading = |entry: &mut Value, key: &str, reading: &Reading| {
+            entry[key] = json!(reading.value.mm().get());
+            entry["within_mm"] = json!(reading.within.mm().get());
+        };
+        match &one.measurement {
+            Measurement::Inside(inside) => reading(&mut entry, "ring_inner_diameter_mm", inside),
+            Measurement::CoilLength { length, turns, released } => {
+                let key = if *released { "released_length_mm" } else { "wound_length_mm" };
+                reading(&mut entry, key, length);
+                entry["wound_turns"] = json!(turns.as_f64());
+            }
+            Measurement::Rings { rings, turns, tail } => {
+                entry["rings"] = json!(rings);
+                entry["wound_turns"] = json!(turns.as_f64());
+                entry["tail_turns"] = json!(tail.as_f64());
+            }
+        }
+        entry
+    });
+    let spring = |spring: Option<SpringRatio>| {
+        spring.map(|spring| json!({ "best": spring.best(), "low": spring.low(), "high": spring.high() }))
+    };
+    let learned = learning.learned;
+    let numbers = |apart: Option<(usize, usize)>| {
+        apart.and_then(|(a, b)| Some([of_one.get(a)?.number, of_one.get(b)?.number]))
+    };
+    Ok(json!({
+        "metal": wire.metal,
+        "temper": wire.temper.to_string(),
+        "wire_diameter_mm": wire.size.mm().get(),
+        "mandrel_diameter_mm": mandrel.mm().get(),
+        "spring_ratio": spring(learned.spring),
+        "spring_ratio_estimate": spring(learning.estimate),
+        "gap": learned.gap.map(|gap| json!({ "best": gap.best, "low": gap.low, "high": gap.high })),
+        "spring_ratio_contradiction": numbers(learned.springs_apart),
+        "gap_contradiction": numbers(learned.gaps_apart),
+        "entries": entries.collect::<Vec<_>>(),
+    }))
+}

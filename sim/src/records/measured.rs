@@ -1,0 +1,159 @@
+//! What was measured, in the file of the log: one row a measurement.
+
+use rusqlite::types::Type;
+use rusqlite::{Row, params};
+use turntally_core::measured::{Measurement, Reading};
+use turntally_core::metal::Temper;
+use turntally_core::units::{Length, Turns};
+
+use super::{Records, unix_now, wrong};
+use crate::failure::Failure;
+use crate::known::WireKind;
+
+/// The tables, from form 2 on.
+pub(super) const TABLES: &str = "
+CREATE TABLE measured (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    at_unix_s INTEGER NOT NULL,
+    metal TEXT NOT NULL,
+    temper TEXT NOT NULL,
+    wire_nm INTEGER NOT NULL,
+    mandrel_nm INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    length_nm INTEGER,
+    within_nm INTEGER,
+    turns_nano INTEGER,
+    rings INTEGER,
+    tail_nano INTEGER
+);
+";
+
+/// A measurement as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// Its number, by which it is dropped; never given twice.
+    pub number: i64,
+    /// When it was noted, in seconds since 1970-01-01 UTC.
+    pub at_unix_s: i64,
+    /// The wire.
+    pub wire: WireKind,
+    /// The mandrel's diameter.
+    pub mandrel: Length,
+    /// What was measured.
+    pub measurement: Measurement,
+}
+
+impl Records {
+    /// Notes measurements of one wire on one mandrel, all or none; their numbers.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn add_measured(
+        &mut self,
+        wire: &WireKind,
+        mandrel: Length,
+        measurements: &[Measurement],
+    ) -> Result<Vec<i64>, Failure> {
+        let at = unix_now();
+        let added = (|| {
+            let all = self.file.transaction()?;
+            let mut numbers = Vec::with_capacity(measurements.len());
+            for measurement in measurements {
+                let (kind, reading, turns, rings, tail) = columns(measurement);
+                all.execute(
+                    "INSERT INTO measured (at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm,
+                     turns_nano, rings, tail_nano) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                    params![
+                        at,
+                        wire.metal,
+                        wire.temper.to_string(),
+                        wire.size.nm(),
+                        mandrel.nm(),
+                        kind,
+                        reading.map(|reading| reading.value.nm()),
+                        reading.map(|reading| reading.within.nm()),
+                        turns.map(Turns::nano),
+                        rings,
+                        tail.map(Turns::nano),
+                    ],
+                )?;
+                numbers.push(all.last_insert_rowid());
+            }
+            all.commit()?;
+            Ok(numbers)
+        })();
+        added.map_err(|error| wrong(&self.path, &error))
+    }
+
+    /// Every measurement, in the order of wires and mandrels.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn measured(&self) -> Result<Vec<Measured>, Failure> {
+        let read = || {
+            let mut rows = self.file.prepare(
+                "SELECT number, at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm, turns_nano,
+                 rings, tail_nano FROM measured ORDER BY metal, temper, wire_nm, mandrel_nm, number",
+            )?;
+            rows.query_map([], measured)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|error| self.failure(&error))
+    }
+
+    /// Drops measurements by their numbers, all or none.
+    ///
+    /// # Errors
+    /// One line where there is none of such a number, or that names the file.
+    pub fn drop_measured(&mut self, numbers: &[i64]) -> Result<(), Failure> {
+        let failure = |error| wrong(&self.path, &error);
+        let all = self.file.transaction().map_err(failure)?;
+        for number in numbers {
+            if all.execute("DELETE FROM measured WHERE number = ?1", params![number]).map_err(failure)? == 0 {
+                let why = "no such measurement: turntally measured list shows their numbers";
+                return Err(Failure::value("NUMBER", number, why));
+            }
+        }
+        all.commit().map_err(failure)
+    }
+}
+
+type Columns = (&'static str, Option<Reading>, Option<Turns>, Option<u32>, Option<Turns>);
+
+fn columns(measurement: &Measurement) -> Columns {
+    match *measurement {
+        Measurement::Inside(reading) => ("inside", Some(reading), None, None, None),
+        Measurement::CoilLength { length, turns, released } => {
+            (if released { "released-length" } else { "length" }, Some(length), Some(turns), None, None)
+        }
+        Measurement::Rings { rings, turns, tail } => ("rings", None, Some(turns), Some(rings), Some(tail)),
+    }
+}
+
+fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
+    let no = |column: usize, kind: Type, error: Box<dyn std::error::Error + Send + Sync>| {
+        rusqlite::Error::FromSqlConversionFailure(column, kind, error)
+    };
+    let length = |column: usize| row.get(column).map(Length::from_nm);
+    let turns = |column: usize| row.get(column).map(Turns::from_nano);
+    let temper: String = row.get(3)?;
+    let temper: Temper = temper.parse().map_err(|_| no(3, Type::Text, "no temper".into()))?;
+    let kind: String = row.get(6)?;
+    let reading = || Ok::<_, rusqlite::Error>(Reading { value: length(7)?, within: length(8)? });
+    let measurement = match kind.as_str() {
+        "inside" => Measurement::Inside(reading()?),
+        "length" | "released-length" => Measurement::CoilLength {
+            length: reading()?,
+            turns: turns(9)?,
+            released: kind == "released-length",
+        },
+        "rings" => Measurement::Rings { rings: row.get(10)?, turns: turns(9)?, tail: turns(11)? },
+        _ => return Err(no(6, Type::Text, "no measurement of this program".into())),
+    };
+    Ok(Measured {
+        number: row.get(0)?,
+        at_unix_s: row.get(1)?,
+        wire: WireKind { metal: row.get(2)?, temper, size: length(4)? },
+        mandrel: length(5)?,
+        measurement,
+    })
+}

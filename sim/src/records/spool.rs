@@ -1,0 +1,185 @@
+//! Spools, in the file of the log: what is left on each, as a running balance.
+//!
+//! A coil's wire is taken off its spool in the step that adds its entry to the log, and an entry is added once.
+//! What was weighed stands for every coil that came off before.
+
+use rusqlite::{OptionalExtension, Row, Transaction, params};
+use turntally_core::bench::Job as BenchJob;
+use turntally_core::bench::log::{Entry, LogEvent};
+use turntally_core::counter::Direction;
+use turntally_core::link::SentEntry;
+use turntally_core::link::job::PlannedJob;
+use turntally_core::units::{Density, Grams, Length};
+
+use super::{Records, unix_now, wrong};
+use crate::failure::Failure;
+use crate::job::Price;
+use crate::known::Spool;
+
+/// The tables, from form 2 on.
+pub(super) const TABLES: &str = "
+CREATE TABLE spool (
+    name TEXT PRIMARY KEY,
+    metal TEXT NOT NULL,
+    wire_nm INTEGER NOT NULL,
+    density_g_cm3 REAL NOT NULL,
+    tare_g REAL,
+    price_per_kg REAL,
+    currency TEXT,
+    left_nm INTEGER NOT NULL,
+    weighed_unix_s INTEGER NOT NULL
+);
+CREATE TABLE job_spool (
+    fingerprint INTEGER NOT NULL,
+    since_unix_s INTEGER NOT NULL,
+    spool TEXT
+);
+ALTER TABLE entry ADD COLUMN spool TEXT;
+ALTER TABLE entry ADD COLUMN left_nm INTEGER;
+";
+
+const COLUMNS: &str = "name, metal, wire_nm, density_g_cm3, tare_g, price_per_kg, currency, left_nm";
+
+impl Records {
+    /// Adds a spool.
+    ///
+    /// # Errors
+    /// One line where there is one of that name, or that names the file.
+    pub fn add_spool(&mut self, spool: &Spool) -> Result<(), Failure> {
+        if self.spool(&spool.name)?.is_some() {
+            let why = "there is a spool of that name: turntally spool weigh sets what is left on it";
+            return Err(Failure::value("NAME", &spool.name, why));
+        }
+        let price = spool.price.as_ref();
+        self.file
+            .execute(
+                "INSERT INTO spool VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                params![
+                    spool.name,
+                    spool.metal,
+                    spool.wire.nm(),
+                    spool.density.g_per_cm3(),
+                    spool.tare.map(Grams::get),
+                    price.map(|price| price.per_kg),
+                    price.map(|price| &price.currency),
+                    spool.left.nm(),
+                    unix_now(),
+                ],
+            )
+            .map_err(|error| self.failure(&error))?;
+        Ok(())
+    }
+
+    /// The spool of that name.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn spool(&self, name: &str) -> Result<Option<Spool>, Failure> {
+        let sql = format!("SELECT {COLUMNS} FROM spool WHERE name = ?1");
+        let found = self.file.query_row(&sql, params![name], spool).optional();
+        found.map_err(|error| self.failure(&error))
+    }
+
+    /// Every spool, by name.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn spools(&self) -> Result<Vec<Spool>, Failure> {
+        let read = || {
+            let mut rows = self.file.prepare(&format!("SELECT {COLUMNS} FROM spool ORDER BY name"))?;
+            rows.query_map([], spool)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|error| self.failure(&error))
+    }
+
+    /// Sets what is left on a spool, as weighed now, and its tare where that was weighed too.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    pub fn set_left(&mut self, name: &str, left: Length, tare: Option<Grams>) -> Result<(), Failure> {
+        self.file
+            .execute(
+                "UPDATE spool SET left_nm = ?2, weighed_unix_s = ?3, tare_g = coalesce(?4, tare_g) WHERE name = ?1",
+                params![name, left.nm(), unix_now(), tare.map(Grams::get)],
+            )
+            .map_err(|error| self.failure(&error))?;
+        Ok(())
+    }
+
+    /// Drops a spool; its coils stay in the log.
+    ///
+    /// # Errors
+    /// One line where there is none of that name, or that names the file.
+    pub fn drop_spool(&mut self, name: &str) -> Result<(), Failure> {
+        let dropped = self.file.execute("DELETE FROM spool WHERE name = ?1", params![name]);
+        match dropped.map_err(|error| self.failure(&error))? {
+            0 => Err(no_spool("NAME", name)),
+            _ => Ok(()),
+        }
+    }
+
+    /// Notes that a job's coils come off this spool from now on, or off none. A counter may wind it in either
+    /// direction.
+    ///
+    /// # Errors
+    /// One line that names the file, or the job's figures.
+    pub fn note_spool(&mut self, planned: &PlannedJob, spool: Option<&str>) -> Result<(), Failure> {
+        let bench = planned.rebuilt().map_err(Failure::new)?;
+        let other = BenchJob { direction: Direction::Reverse, ..bench.clone() };
+        for fingerprint in [bench.fingerprint(), other.fingerprint()] {
+            self.file
+                .execute("INSERT INTO job_spool VALUES (?1, ?2, ?3)", params![fingerprint, unix_now(), spool])
+                .map_err(|error| wrong(&self.path, &error))?;
+        }
+        Ok(())
+    }
+}
+
+/// There is no spool of that name.
+pub(crate) fn no_spool(field: &str, name: &str) -> Failure {
+    Failure::value(
+        field,
+        name,
+        "no such spool: turntally spool list shows them, turntally spool add makes one",
+    )
+}
+
+/// Takes the wire of a coil that is new in the log off its spool, if its job has one.
+pub(super) fn draw(all: &Transaction<'_>, counter: &str, sent: &SentEntry) -> rusqlite::Result<()> {
+    let Ok(Entry { event: LogEvent::Coil(coil), .. }) = Entry::from_bytes(&sent.bytes) else { return Ok(()) };
+    let at = coil.at.and_then(|at| i64::try_from(at).ok());
+    let spool: Option<String> = all
+        .query_row(
+            "SELECT spool FROM job_spool WHERE fingerprint = ?1 AND since_unix_s <= ?2
+             ORDER BY since_unix_s DESC, rowid DESC LIMIT 1",
+            params![coil.counted.job, at.unwrap_or_else(unix_now)],
+            |row| row.get(0),
+        )
+        .optional()?
+        .flatten();
+    let Some(spool) = spool else { return Ok(()) };
+    // A coil from before it was weighed is no longer in what was weighed.
+    all.execute(
+        "UPDATE spool SET left_nm = left_nm - ?2 WHERE name = ?1 AND (?3 IS NULL OR ?3 >= weighed_unix_s)",
+        params![spool, coil.counted.wire.nm(), at],
+    )?;
+    all.execute(
+        "UPDATE entry SET spool = ?4, left_nm = (SELECT left_nm FROM spool WHERE name = ?4)
+         WHERE counter = ?1 AND number = ?2 AND bytes = ?3",
+        params![counter, sent.number, sent.bytes.as_slice(), spool],
+    )?;
+    Ok(())
+}
+
+fn spool(row: &Row<'_>) -> rusqlite::Result<Spool> {
+    let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, row.get(6)?);
+    Ok(Spool {
+        name: row.get(0)?,
+        metal: row.get(1)?,
+        wire: Length::from_nm(row.get(2)?),
+        density: Density::new(row.get(3)?),
+        tare: row.get::<_, Option<f64>>(4)?.map(Grams::new),
+        price: per_kg.map(|per_kg| Price { per_kg, currency: currency.unwrap_or_default() }),
+        left: Length::from_nm(row.get(7)?),
+    })
+}
