@@ -311,17 +311,17 @@ fn rings_are_counted_after_sawing() {
 #[test]
 fn spool_runs_out() {
     let first = rule(CRADLE_UM).coil().wire_used(Hand::new([job("a", 160, CRADLE_UM)]).bench.target_turns());
-    let spool = Some(Length::from_nm(first.nm() * 5 / 2));
-    let mut hand = Hand::new([Job { spool, ..job("a", 600, CRADLE_UM) }]);
-    assert_eq!((hand.bench.wire_left(), hand.bench.wire_short()), (spool, None));
+    let spool = Length::from_nm(first.nm() * 5 / 2);
+    let mut hand = Hand::new([Job { spool: Some(spool), ..job("a", 600, CRADLE_UM) }]);
+    assert_eq!((hand.bench.wire_left(), hand.bench.wire_short()), (Some(spool), None));
     hand.begins().keeps_a_coil();
     let wound = rule(CRADLE_UM).coil().wire_used(hand.records[0].turns);
-    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.unwrap().nm() - wound.nm());
+    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.nm() - wound.nm());
     // Wire that is thrown away is gone as well.
     hand.yes().yes().cranks(10 * TURN, 60).yes().knob(-2).knob(1).yes();
     let scrapped = rule(CRADLE_UM).coil().wire_used(hand.records[1].turns);
     assert!(!hand.records[1].kept && scrapped > Length::ZERO);
-    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.unwrap().nm() - wound.nm() - scrapped.nm());
+    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.nm() - wound.nm() - scrapped.nm());
     assert_eq!(hand.bench.wire_short(), None);
     hand.yes().keeps_a_coil();
     let (left, takes) = hand.bench.wire_short().unwrap();
