@@ -23,7 +23,7 @@ const MAX_LENGTH: Length = Length::from_um(1_000_000_000_000);
 
 /// Keep track of spools: how much wire is left on each, by length and by mass.
 ///
-/// A job names its spool in its file ([wire] spool = "NAME") or by --spool. Each of its coils that link
+/// A job names its spool in its file (wire.spool) or by --spool. Each of its coils that link
 /// fetch brings into the log takes its wire off, once, thrown away or not; the simulated bench takes none.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
