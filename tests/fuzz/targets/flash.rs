@@ -11,7 +11,10 @@ use turntally_sim::flash::{Cells, VirtualFlash};
 
 const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
 
+mod thrown;
+
 fuzz_target!(|bytes: &[u8]| {
+    thrown::count(bytes);
     let mut cells = Cells::blank(LAYOUT.log_end as usize);
     // A byte in front of each piece says in which sector it stands: what matters stands at their starts.
     for piece in bytes.chunks(65) {

@@ -4,7 +4,10 @@
 use libfuzzer_sys::fuzz_target;
 use turntally_sim::job::Job;
 
+mod thrown;
+
 fuzz_target!(|text: &str| {
+    thrown::count(text.as_bytes());
     match Job::parse(text) {
         Ok(job) => _ = job.rings_to_make(),
         Err(failure) => assert_eq!(failure.to_string().lines().count(), 1),

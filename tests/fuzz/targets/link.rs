@@ -15,7 +15,10 @@ use turntally_sim::flash::{Cells, VirtualFlash};
 
 const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
 
+mod thrown;
+
 fuzz_target!(|bytes: &[u8]| {
+    thrown::count(bytes);
     // As they are, as what the messages carry, and as messages whose CRC is right.
     _ = Entry::from_bytes(bytes);
     if let Ok(job) = PlannedJob::from_bytes(bytes) {

@@ -4,7 +4,10 @@
 use libfuzzer_sys::fuzz_target;
 use turntally_sim::capture::{Capture, Wanted};
 
+mod thrown;
+
 fuzz_target!(|bytes: &[u8]| {
+    thrown::count(bytes);
     let wanted = [Wanted::new("--a", "a"), Wanted::new("--b", "b")];
     let Ok(mut capture) = Capture::open(bytes, &wanted) else { return };
     let mut last = 0;
