@@ -406,7 +406,8 @@ impl Report {
             self.material.temper(),
             mandrel.inches(),
             winding.kerf(),
-            winding.gap()
+            // One that was measured has more digits than it knows.
+            (winding.gap() * 1e4).round() / 1e4
         );
         if let Some((wish, choices)) = &self.wish {
             text += &self.choices_text(*wish, choices);
