@@ -42,9 +42,12 @@ before(async () => {
     page = await browser.newPage();
     page.on('pageerror', (error) => complaints.push(String(error)));
     page.on('console', (line) => line.type() === 'error' && complaints.push(`${line.text()} ${line.location().url}`));
-    // The line below the canvas takes some of the height.
-    await page.setViewport({ width: places.size[0], height: places.size[1] + 40 });
+    const [width, height] = places.size;
+    await page.setViewport({ width, height });
     await page.goto(`http://127.0.0.1:${server.address().port}/`);
+    // The line below the canvas takes some of the height, and the picture of the coil grows with the rest.
+    const taken = height - (await page.$eval('canvas', (canvas) => canvas.clientHeight));
+    await page.setViewport({ width, height: height + taken });
 });
 
 after(async () => {
