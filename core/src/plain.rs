@@ -72,7 +72,7 @@ fn digits(number: u64, f: &mut fmt::Formatter<'_>) -> fmt::Result {
     fmt::Write::write_char(f, char::from(b'0' + (number % 10) as u8))
 }
 
-/// As `format_args!`, for values that are [`Plain`](crate::plain::Plain).
+/// As `format_args!`, for values that are [`Plain`].
 #[macro_export]
 macro_rules! plain {
     ($format:literal $(, $value:expr)* $(,)?) => {
