@@ -1,7 +1,6 @@
 //! `turntally measured`: what was measured on rings and coils, kept, and what comes of it.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
@@ -18,7 +17,7 @@ use crate::known::{Learning, WireKind};
 use crate::output;
 use crate::plan::text::count_turns;
 use crate::records::measured::Measured;
-use crate::records::{self, Records};
+use crate::records::{LogFile, Records};
 
 /// The longest name of a metal, in characters.
 const MAX_METAL: usize = 60;
@@ -42,9 +41,8 @@ take in all of them.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
-    /// The file of the log (SQLite), which holds them too
-    #[arg(long, global = true, value_name = "FILE", default_value_os_t = records::default_path())]
-    log: PathBuf,
+    #[command(flatten)]
+    file: LogFile,
 }
 
 #[derive(Debug, Subcommand)]
@@ -121,9 +119,9 @@ fn turns(text: &str) -> Result<Turns, String> {
 pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.what {
         What::Add(new) => add(new, args),
-        What::List { json } => list(&Records::open_existing(&args.log)?.measured()?, *json),
+        What::List { json } => list(&Records::open_existing(&args.file.log)?.measured()?, *json),
         What::Drop { numbers } => {
-            Records::open_existing(&args.log)?.drop_measured(numbers)?;
+            Records::open_existing(&args.file.log)?.drop_measured(numbers)?;
             output::print("dropped\n")
         }
     }
@@ -145,7 +143,7 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
         })?;
     }
     let measurements: Vec<Measurement> = measurements.into_iter().map(|(_, _, one)| one).collect();
-    let mut records = Records::open(&args.log)?;
+    let mut records = Records::open(&args.file.log)?;
     let numbers = records.add_measured(&wire, new.mandrel, &measurements)?;
     let all = records.measured()?;
     let all: Vec<Measured> =

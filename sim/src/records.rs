@@ -7,6 +7,7 @@
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
+use clap::Args;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 use turntally_core::bench::Job as BenchJob;
 use turntally_core::bench::log::Entry;
@@ -53,6 +54,14 @@ pub fn default_path() -> PathBuf {
         .or_else(|| set("LOCALAPPDATA"))
         .or_else(|| set("HOME").map(|home| home.join(".local/share")));
     folder.map_or_else(|| PathBuf::from("turntally.sqlite"), |folder| folder.join("turntally/log.sqlite"))
+}
+
+/// The option for what is kept beside the log, in its file.
+#[derive(Debug, Args)]
+pub struct LogFile {
+    /// The file of the log (SQLite), which holds them too
+    #[arg(long, global = true, value_name = "FILE", default_value_os_t = default_path())]
+    pub log: PathBuf,
 }
 
 /// The file of the log.

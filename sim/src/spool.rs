@@ -1,7 +1,5 @@
 //! `turntally spool`: the spools of wire, and what is left on each.
 
-use std::path::PathBuf;
-
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
 use turntally_core::gauge::WireSize;
@@ -13,7 +11,7 @@ use crate::job;
 use crate::known::{Spool, metal_key};
 use crate::material::{self, Stock};
 use crate::output;
-use crate::records::{self, Records};
+use crate::records::{self, LogFile, Records};
 use crate::size::table;
 
 /// The longest name of a spool or a metal, in characters.
@@ -39,9 +37,8 @@ a coil whose counter had no clock counts from when it is fetched.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
-    /// The file of the log (SQLite), which holds them too
-    #[arg(long, global = true, value_name = "FILE", default_value_os_t = records::default_path())]
-    log: PathBuf,
+    #[command(flatten)]
+    file: LogFile,
 }
 
 #[derive(Debug, Subcommand)]
@@ -152,11 +149,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.what {
         What::Add(new) => {
             let spool = new.spool()?;
-            Records::open(&args.log)?.add_spool(&spool)?;
+            Records::open(&args.file.log)?.add_spool(&spool)?;
             output::print(&list_text(&[spool]))
         }
         What::Weigh { name, amount } => {
-            let mut records = Records::open_existing(&args.log)?;
+            let mut records = Records::open_existing(&args.file.log)?;
             let Some(spool) = records.spool(name)? else {
                 return Err(records::spool::no_spool("NAME", name));
             };
@@ -169,14 +166,14 @@ pub fn run(args: &Args) -> Result<(), Failure> {
             ))
         }
         What::List { json: false } => {
-            output::print(&list_text(&Records::open_existing(&args.log)?.spools()?))
+            output::print(&list_text(&Records::open_existing(&args.file.log)?.spools()?))
         }
         What::List { json: true } => {
-            let spools = Records::open_existing(&args.log)?.spools()?;
+            let spools = Records::open_existing(&args.file.log)?.spools()?;
             output::print_json(&json!({ "spools": spools.iter().map(json_of).collect::<Vec<_>>() }))
         }
         What::Drop { name } => {
-            Records::open_existing(&args.log)?.drop_spool(name)?;
+            Records::open_existing(&args.file.log)?.drop_spool(name)?;
             output::print("dropped\n")
         }
     }
