@@ -10,6 +10,7 @@ use std::path::Path;
 use std::str::FromStr;
 
 use serde::Deserialize;
+use turntally_core::bench::NAME_LEN;
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::gauge::WireSize;
@@ -341,6 +342,18 @@ impl Job {
                 Some(Length::from_mm(length).unwrap_or(Length::from_nm(i64::MAX)))
             }
         }
+    }
+
+    /// The name as far as a counter holds it.
+    #[must_use]
+    pub fn short_name(&self) -> heapless::String<NAME_LEN> {
+        let mut name = heapless::String::new();
+        for letter in self.name.chars() {
+            if name.push(letter).is_err() {
+                break;
+            }
+        }
+        name
     }
 
     /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.

@@ -140,15 +140,9 @@ fn health_words(health: &Health) -> String {
 /// # Errors
 /// One line where its figures are none that a counter takes.
 pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
-    let mut name = heapless::String::new();
-    for letter in job.name.chars() {
-        if name.push(letter).is_err() {
-            break;
-        }
-    }
     let spring = job.winding.spring();
     let planned = PlannedJob {
-        name,
+        name: job.short_name(),
         rings: job.rings_to_make()?,
         wire: job.winding.wire(),
         mandrel: job.winding.mandrel(),

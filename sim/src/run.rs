@@ -567,12 +567,7 @@ impl Stand {
 /// The job as the counter holds it.
 #[must_use]
 pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::Job {
-    let mut name = heapless::String::new();
-    for letter in job.name.chars() {
-        if name.push(letter).is_err() {
-            break;
-        }
-    }
+    let name = job.short_name();
     let target = Target::Rings(rings);
     let spool = job.spool.as_ref().map(Spool::on_it);
     turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead, spool }
