@@ -170,13 +170,13 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
     tally: Tally,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let (value, what, no, yes) = match tally.at_rejects {
-        false => (tally.rings, "good", "back", "rejects"),
-        true => (tally.rejects, "no good", "good", "write down"),
+    let (value, first, no, yes) = match tally.at_rejects {
+        false => (tally.rings, "rings", "back", "rejects"),
+        true => (tally.rejects, "no", "good", "write down"),
     };
     page.headline(PLAIN, &sawn_so_far(bench), "")?;
     page.number(&text(plain!("{}", value)))?;
-    page.beside("rings", what)?;
+    page.beside(first, "good")?;
     page.keys(Some(no), yes)
 }
 
