@@ -37,8 +37,11 @@ use log::Log;
 use notes::Stretch;
 use records::{Area, Newest, Record};
 
-/// The form that records have now.
-const FORM: u8 = 1;
+/// The form that records have now. The first is the one from before there was a log.
+const FORM: u8 = 2;
+const FIRST_FORM: u8 = 1;
+/// More bytes than a batch has come to be longer since.
+const BATCH_GREW: usize = 32;
 /// The longest item, in bytes.
 const RECORD_LEN: usize = 256;
 /// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
@@ -202,7 +205,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// The job at this place of the list that came over the link, if there is one that can be read.
     pub fn load_job(&mut self, place: u8) -> Option<Job> {
-        let job = self.get_raw(Record::Job(place), |bytes| PlannedJob::from_bytes(bytes).ok());
+        let job = self.get_raw(Record::Job(place), |_, bytes| PlannedJob::from_bytes(bytes).ok());
         job.ok()??.rebuilt().ok()
     }
 
@@ -213,7 +216,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
         let mut counted = 0;
-        match self.get(Record::Settings) {
+        match self.get_raw(Record::Settings, read_settings) {
             Ok(settings) => kept.settings = settings,
             Err(error) => kept.trouble = Some(error),
         }
@@ -262,12 +265,24 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// A batch, with the number of the first entry of the log that it does not count.
     fn get_batch(&mut self, job: u8) -> Result<Option<(Batch, u32)>, StoreError> {
-        match self.get(Record::Batch(job)) {
-            // By a firmware that kept no log.
-            Err(StoreError::Damaged) => Ok(self.get(Record::Batch(job))?.map(|batch| (batch, 0))),
-            found => found,
-        }
+        self.get_raw(Record::Batch(job), read_batch)
     }
+}
+
+fn read_settings(form: u8, bytes: &[u8]) -> Option<Settings> {
+    if form == FIRST_FORM {
+        return Settings::from_first_form(bytes).ok();
+    }
+    postcard::from_bytes(bytes).ok()
+}
+
+fn read_batch(form: u8, bytes: &[u8]) -> Option<(Batch, u32)> {
+    let mut whole: Vec<u8, RECORD_LEN> = Vec::from_slice(bytes).ok()?;
+    if form == FIRST_FORM {
+        // What has come to it since stands behind it, and noughts mean that there is none of that.
+        _ = whole.resize_default(bytes.len() + BATCH_GREW);
+    }
+    postcard::from_bytes(&whole).ok()
 }
 
 /// Keeps an item in the map that lies in `range`.

@@ -388,7 +388,7 @@ fn newer_records_are_left_alone() {
         )
     };
     let mut map = map();
-    assert_eq!(block_on(map.store_item(&mut [0; 64], &4, &&[2_u8, 1, 2, 3][..])), Ok(()));
+    assert_eq!(block_on(map.store_item(&mut [0; 64], &4, &&[3_u8, 1, 2, 3][..])), Ok(()));
     cells = map.destroy().0.flash().cells();
     let (kept, _) = reboot(cells.clone(), SMALL, &job);
     assert_eq!(kept.trouble, Some(StoreError::Newer));

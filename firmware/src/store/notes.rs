@@ -16,8 +16,10 @@ use turntally_core::bench::snapshot::{CoilNote, Since};
 
 use super::guard::{FlashError, Gate, SECTOR};
 use super::records::Record;
-use super::{FORM, Store, StoreError, fetch_item, store_item};
+use super::{Store, StoreError, fetch_item, store_item};
 
+/// The form of a note.
+const FORM: u8 = 1;
 /// The one key.
 const KEY: u8 = 0;
 /// The longest note with its key, and what the library puts before it.

@@ -152,21 +152,19 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// [`StoreError::Damaged`] where it cannot be read; [`StoreError::Newer`] where it was written by a
     /// newer firmware.
     pub fn get<T: DeserializeOwned>(&mut self, record: Record) -> Result<Option<T>, StoreError> {
-        self.get_raw(record, |bytes| postcard::from_bytes(bytes).ok())
+        self.get_raw(record, |_, bytes| postcard::from_bytes(bytes).ok())
     }
 
-    /// The same, with what `read` makes of the value's bytes.
+    /// The same, with what `read` makes of the form and the value's bytes.
     pub(super) fn get_raw<T>(
         &mut self,
         record: Record,
-        read: impl FnOnce(&[u8]) -> Option<T>,
+        read: impl FnOnce(u8, &[u8]) -> Option<T>,
     ) -> Result<Option<T>, StoreError> {
         self.find_area()?;
         let bytes = self.newest.of(record.number());
-        if number_of(bytes)?.is_none() {
-            return Ok(None);
-        }
-        read(bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
+        let (Some(_), Some(&form)) = (number_of(bytes)?, bytes.first()) else { return Ok(None) };
+        read(form, bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
     }
 
     /// Makes the records blank.
@@ -287,12 +285,12 @@ fn head(bytes: &mut [u8], number: u32) {
     }
 }
 
-/// The number of a record, if there is one, once its form is known to be ours.
+/// The number of a record, if there is one, once its form is known to be one of ours.
 fn number_of(bytes: &[u8]) -> Result<Option<u32>, StoreError> {
     match bytes.first() {
         None => Ok(None),
-        Some(&FORM) if bytes.len() >= HEAD => Ok(Some(rank(bytes))),
         Some(&form) if form > FORM => Err(StoreError::Newer),
+        Some(1..) if bytes.len() >= HEAD => Ok(Some(rank(bytes))),
         _ => Err(StoreError::Damaged),
     }
 }
