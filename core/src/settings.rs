@@ -60,6 +60,10 @@ pub const KERF: Limits = Limits::new(0, 3_000_000);
 pub const CRADLE: Limits = Limits::new(10_000_000, 500_000_000);
 /// Quarter turns of bent lead-in.
 pub const TAIL: Limits = Limits::new(0, 20);
+/// Wire on the spool, in [`SPOOL_UNIT`].
+pub const SPOOL: Limits = Limits::new(0, 100_000_000);
+/// In which it is written down: a tenth of a millimetre, of which whole ones make a foot.
+pub const SPOOL_UNIT: Length = Length::from_um(100);
 /// Rings of a batch.
 pub const RINGS: Limits = Limits::new(1, 100_000);
 /// Coils of a batch.
@@ -149,6 +153,8 @@ pub struct OwnBatch {
     pub cradle: Length,
     /// The lead-in that is cut off, in quarter turns: [`TAIL`].
     pub tail_quarters: u8,
+    /// Wire on the spool when it was set, if that is known: [`SPOOL`].
+    pub spool: Option<Length>,
 }
 
 /// How the counter is built, and its ways.
@@ -226,6 +232,7 @@ impl Default for Settings {
                 kerf: Length::from_um(400),
                 cradle: Length::from_um(70_000),
                 tail_quarters: 2,
+                spool: None,
             },
             build: Build {
                 pulses: 400,
@@ -262,7 +269,7 @@ impl Settings {
             rule,
             direction: build.direction,
             lead: build.lead.map_or(Lead::Learned(DEFAULT_LEAD), Lead::Set),
-            spool: None,
+            spool: batch.spool,
         })
     }
 }

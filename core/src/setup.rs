@@ -16,8 +16,8 @@ use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
 use crate::plain;
 use crate::settings::{
-    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, PULSES, RINGS, Settings, Size, TAIL,
-    TEETH, TENTHS, Units, WIRE,
+    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, PULSES, RINGS, SPOOL,
+    SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use crate::units::{Length, Micros, Turns};
 
@@ -212,6 +212,8 @@ impl SetUp {
                 if batch.metal.strength(batch.temper).is_err() {
                     batch.temper = Temper::Soft;
                 }
+                // It comes off another spool.
+                batch.spool = None;
             }
             Entry::Temper => {
                 let tempers: Vec<Temper, { Temper::ALL.len() }> = batch.metal.tempers().collect();
@@ -221,10 +223,13 @@ impl SetUp {
                 let by = along(&SizedBy::ALL, SizedBy::of(batch.wire), clicks);
                 batch.wire = by.nearest(batch.wire);
             }
-            Entry::Wire => match batch.wire {
-                WireSize::Gauge(gauge) => batch.wire = WireSize::Gauge(stepped(gauge, clicks)),
-                WireSize::Diameter(at) => batch.wire = WireSize::Diameter(by(at, steps * small, WIRE)),
-            },
+            Entry::Wire => {
+                batch.wire = match batch.wire {
+                    WireSize::Gauge(gauge) => WireSize::Gauge(stepped(gauge, clicks)),
+                    WireSize::Diameter(at) => WireSize::Diameter(by(at, steps * small, WIRE)),
+                };
+                batch.spool = None;
+            }
             Entry::Mandrel => batch.mandrel = by(batch.mandrel, steps * 5 * small, MANDREL),
             Entry::CountIn => batch.make = along(&MAKES, first_of_its_kind(batch.make), clicks),
             Entry::Rings | Entry::Turns | Entry::Length => {
@@ -253,6 +258,12 @@ impl SetUp {
             Entry::Cradle => batch.cradle = by(batch.cradle, steps * 50 * small, CRADLE),
             Entry::Tail => {
                 batch.tail_quarters = TAIL.hold(i64::from(batch.tail_quarters) + clicks) as u8;
+            }
+            Entry::Spool => {
+                let step = 10 * build.units.spool_step().nm();
+                let most = i64::from(SPOOL.max) * SPOOL_UNIT.nm();
+                let left = batch.spool.map_or(0, Length::nm) + steps * step;
+                batch.spool = (left > 0).then(|| Length::from_nm(left.min(most)));
             }
             Entry::Pulses => build.pulses = number(build.pulses, steps, PULSES),
             Entry::Shaft => build.shaft = along(&[Shaft::Crank, Shaft::Mandrel], build.shaft, clicks),
@@ -303,6 +314,10 @@ impl SetUp {
                 let hundredths = ["00", "25", "50", "75"][(quarters % 4) as usize];
                 words(plain!("{}.{} turns", quarters / 4, hundredths))
             }
+            (Entry::Spool, _) => match batch.spool {
+                None => words(format_args!("not known")),
+                Some(left) => words(plain!("{}", OnSpool(left, units))),
+            },
             (Entry::Pulses, _) => words(plain!("{} pulses", build.pulses)),
             (Entry::Shaft, _) => words(plain!("{}", shaft_name(build.shaft))),
             (Entry::CrankTeeth, _) => words(plain!("{}", u32::from(build.gear.crank_teeth()))),

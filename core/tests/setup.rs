@@ -184,6 +184,57 @@ fn no_undoes_and_leaves() {
     assert_eq!((hand.bench.phase(), *hand.bench.settings()), (Phase::Choose, before));
 }
 
+/// What is on the spool is set by the metre or the foot; what is left of it is shown when the pages are opened
+/// again, and stays unless it is changed.
+#[test]
+fn spool_is_set_and_what_is_left_of_it_shown() {
+    let mut hand = new();
+    open(&mut hand, 1);
+    assert_eq!(pages(&hand).value(Entry::Spool), "not known");
+    set(&mut hand, Entry::Spool, 1, "9.0 m");
+    take(&mut hand);
+    hand.yes();
+    assert_eq!(hand.bench.wire_left(), Some(Length::from_um(9_000_000)));
+    hand.yes().yes().keeps_a_coil();
+    let left = hand.bench.wire_left().unwrap();
+    // 57 turns of some 18 mm.
+    assert!((7_900..8_050).contains(&(left.nm() / 1_000_000)), "{left}");
+    hand.no();
+    assert_eq!(hand.bench.settings_now().batch.spool.unwrap().nm(), left.nm() / 100_000 * 100_000);
+    // The batch comes first in the list, behind it the rings of its coils.
+    open(&mut hand, 2);
+    let shown = pages(&hand).value(Entry::Spool);
+    set(&mut hand, Entry::Kerf, 1, "0.45 mm");
+    take(&mut hand);
+    hand.yes();
+    assert!(
+        hand.bench.wire_left().unwrap().nm().abs_diff(left.nm()) < 100_000,
+        "kept, though the batch is another"
+    );
+    // A spool is of one wire: another one's is not known.
+    open(&mut hand, 2);
+    assert_eq!(pages(&hand).value(Entry::Spool), shown);
+    set(&mut hand, Entry::Wire, 1, "1.3 mm");
+    assert_eq!(pages(&hand).value(Entry::Spool), "not known");
+    take(&mut hand);
+    hand.yes();
+    assert_eq!(hand.bench.wire_left(), None);
+}
+
+/// A spool that holds too little for the next coil is told before it begins, of a batch that was set here too.
+#[test]
+fn too_short_a_spool_is_known_before_the_coil() {
+    let mut settings = Settings::default();
+    settings.batch.spool = Some(Length::from_um(500_000));
+    let mut hand = Hand::new([]);
+    hand.bench.set_up(settings);
+    let (left, takes) = hand.bench.wire_short().unwrap();
+    assert!(left == Length::from_um(500_000) && takes > left);
+    settings.batch.spool = Some(Length::from_um(5_000_000));
+    hand.bench.set_up(settings);
+    assert_eq!(hand.bench.wire_short(), None);
+}
+
 /// Coils of so many turns, or of a length, are wound until there are enough of them.
 #[test]
 fn batches_by_turns_and_by_length_end_after_their_coils() {

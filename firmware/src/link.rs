@@ -129,7 +129,9 @@ impl App {
             Ask::Plain(Request::Answer { ticket }) => {
                 Reply::Answer(self.offers.answer(ticket, self.clock.now))
             }
-            Ask::Plain(Request::ReadSettings) => Reply::Settings(SettingsBytes::new(self.bench().settings())),
+            Ask::Plain(Request::ReadSettings) => {
+                Reply::Settings(SettingsBytes::new(&self.bench().settings_now()))
+            }
             Ask::Plain(Request::Status) => Reply::Status(self.status()),
             Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
             Ask::Plain(Request::Fetched { next }) => {

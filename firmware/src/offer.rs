@@ -85,7 +85,7 @@ impl Offers {
         match (calm, waiting.shown) {
             (true, None) => {
                 waiting.shown = Some(now);
-                Some(Some(notice(&waiting.offer, bench.settings())))
+                Some(Some(notice(&waiting.offer, &bench.settings_now())))
             }
             (false, Some(_)) => {
                 waiting.shown = None;

@@ -2,12 +2,13 @@
 
 use super::{Bench, Job, Key, MAX_JOBS, Slot, State};
 use crate::counter::{Gear, Shaft};
-use crate::settings::{Build, Settings};
+use crate::settings::{Build, SPOOL_UNIT, Settings};
 use crate::setup::{List, SetUp, Step};
+use crate::units::Length;
 
 impl Bench {
     pub(super) fn enter_set_up(&mut self, list: List) {
-        self.state = State::SetUp(SetUp::new(list, self.settings));
+        self.state = State::SetUp(SetUp::new(list, self.settings_now()));
     }
 
     pub(super) fn set_up_key(&mut self, key: Key) {
@@ -52,7 +53,7 @@ impl Bench {
         let now = self.settings.build;
         if let Some(old) = self.slots.get_mut(own) {
             if old.fingerprint == fingerprint {
-                (slot.progress, slot.spool) = (old.progress, old.spool);
+                slot.progress = old.progress;
             }
             slot.unsawn = old.unsawn;
             // A direction that was found while winding holds until another is taught; and the hand stays
@@ -74,6 +75,18 @@ impl Bench {
     #[must_use]
     pub fn places(&self) -> usize {
         (self.slots.len() + usize::from(self.own.is_none())).min(MAX_JOBS)
+    }
+
+    /// The same, with what is left by now on the spool of their batch, as it would be written
+    /// down.
+    #[must_use]
+    pub fn settings_now(&self) -> Settings {
+        let mut settings = self.settings;
+        if let Some(own) = self.own.and_then(|own| self.slots.get(own)) {
+            let unit = SPOOL_UNIT.nm();
+            settings.batch.spool = own.spool.map(|left| Length::from_nm(left.nm() / unit * unit));
+        }
+        settings
     }
 
     /// What is set at the counter.

@@ -6,8 +6,8 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Build, COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, OwnBatch, PULSES, RINGS, Settings,
-    TAIL, TEETH, TENTHS, Units, WIRE,
+    Build, COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, OwnBatch, PULSES, RINGS, SPOOL,
+    SPOOL_UNIT, Settings, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
@@ -69,6 +69,7 @@ impl From<Settings> for Stored {
             build.lead.map_or(LEARNED.into(), |lead| lead.get().cast_signed() / 1_000),
             build.loudness as i64,
             build.units as i64,
+            batch.spool.map_or(0, |left| left.nm() / SPOOL_UNIT.nm()),
         ];
         // Every name fits: tested. And so do the numbers.
         let metal = String::try_from(batch.metal.name()).unwrap_or_default();
@@ -123,6 +124,12 @@ impl Numbers<'_> {
         })
     }
 
+    /// It is not there where it was not known of yet.
+    fn spool(&mut self) -> Result<Option<Length>, BadSettings> {
+        let units = if self.0.is_empty() { 0 } else { self.within(SPOOL)? };
+        Ok((units > 0).then(|| Length::from_nm(units * SPOOL_UNIT.nm())))
+    }
+
     fn lead(&mut self) -> Result<Option<Micros>, BadSettings> {
         let lead = self.within(Limits::new(LEARNED, LEAD.max))?;
         Ok(u32::try_from(lead).ok().map(Micros::from_millis))
@@ -149,7 +156,7 @@ impl TryFrom<Stored> for Settings {
         let mut numbers = Numbers(&stored.numbers);
         let temper = numbers.one_of(TEMPERS)?;
         metal.strength(temper).map_err(|_| BadSettings)?;
-        Ok(Self {
+        let mut settings = Self {
             batch: OwnBatch {
                 metal,
                 temper,
@@ -159,6 +166,7 @@ impl TryFrom<Stored> for Settings {
                 kerf: numbers.length(KERF)?,
                 cradle: numbers.length(CRADLE)?,
                 tail_quarters: numbers.within(TAIL)? as u8,
+                spool: None,
             },
             build: Build {
                 pulses: numbers.within(PULSES)? as u32,
@@ -170,7 +178,9 @@ impl TryFrom<Stored> for Settings {
                 loudness: numbers.one_of(LOUDNESSES)?,
                 units: numbers.one_of(UNITS)?,
             },
-        })
+        };
+        settings.batch.spool = numbers.spool()?;
+        Ok(settings)
     }
 }
 

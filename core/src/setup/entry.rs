@@ -42,6 +42,8 @@ pub enum Entry {
     Cradle,
     /// The lead-in that is cut off.
     Tail,
+    /// Wire on the spool.
+    Spool,
     /// Pulses of the encoder.
     Pulses,
     /// Where the encoder sits.
@@ -76,6 +78,7 @@ macro_rules! batch {
             Entry::Kerf,
             Entry::Cradle,
             Entry::Tail,
+            Entry::Spool,
             Entry::Take,
         ]
     };
@@ -113,6 +116,7 @@ impl Entry {
             Self::Kerf => "Saw kerf",
             Self::Cradle => "Cradle",
             Self::Tail => "Tail",
+            Self::Spool => "Spool",
             Self::Pulses => "Encoder",
             Self::Shaft => "It sits on",
             Self::CrankTeeth => "Crank wheel",
@@ -141,6 +145,7 @@ impl Entry {
             Self::Kerf => "Measured in a cut",
             Self::Cradle => "Longest coil it takes",
             Self::Tail => "Bent end that is cut off",
+            Self::Spool => "Wire that is left on it",
             Self::Pulses => "Pulses in one turn of it",
             Self::Shaft => "Where the encoder is",
             Self::CrankTeeth | Self::MandrelTeeth => "Teeth; 1 and 1: no gear",

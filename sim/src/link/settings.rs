@@ -7,16 +7,16 @@ use turntally_core::counter::{Direction, Shaft};
 use turntally_core::gauge::WireSize;
 use turntally_core::metal::Metal;
 use turntally_core::settings::{
-    COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, PULSES, RINGS, Settings, TAIL, TEETH, TENTHS,
-    Units, WIRE,
+    COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, PULSES, RINGS, SPOOL, SPOOL_UNIT, Settings,
+    TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use turntally_core::units::{Length, Micros};
 
 use crate::failure::Failure;
 
 /// The names, as `--help` lists them.
-pub const NAMES: &str = "metal, temper, wire, mandrel, rings, turns, length, coils, kerf, cradle, tail, pulses, \
-                         encoder, gear, direction, reaction, sound, units";
+pub const NAMES: &str = "metal, temper, wire, mandrel, rings, turns, length, coils, kerf, cradle, tail, spool, \
+                         pulses, encoder, gear, direction, reaction, sound, units";
 
 /// Nanometres in a millimetre.
 const MM: i64 = 1_000_000;
@@ -50,6 +50,7 @@ pub fn words(settings: &Settings) -> String {
         ("kerf", short(batch.kerf)),
         ("cradle", short(batch.cradle)),
         ("tail", format!("{}", f64::from(batch.tail_quarters) / 4.0)),
+        ("spool", batch.spool.map_or("unknown".to_owned(), |left| format!("{}m", left.mm().get() / 1e3))),
         ("pulses", build.pulses.to_string()),
         ("encoder", if build.shaft == Shaft::Crank { "crank" } else { "mandrel" }.to_owned()),
         ("gear", format!("{}:{}", build.gear.crank_teeth(), build.gear.mandrel_teeth())),
@@ -113,6 +114,12 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
         "kerf" => batch.kerf = wish.length(KERF)?,
         "cradle" => batch.cradle = wish.length(CRADLE)?,
         "tail" => batch.tail_quarters = wish.parts(TAIL, 4)? as u8,
+        "spool" if value == "unknown" => batch.spool = None,
+        "spool" => {
+            let left: Length = wish.parsed()?;
+            wish.within(left.nm() / SPOOL_UNIT.nm(), SPOOL, 10_000, "m")?;
+            batch.spool = (left > Length::ZERO).then_some(left);
+        }
         "pulses" => build.pulses = wish.whole(PULSES)?,
         "encoder" => build.shaft = wish.one_of(&[("crank", Shaft::Crank), ("mandrel", Shaft::Mandrel)])?,
         "gear" => {
@@ -226,6 +233,7 @@ mod tests {
             "kerf=0.35mm",
             "cradle=60mm",
             "tail=0.75",
+            "spool=31.25m",
             "pulses=600",
             "encoder=mandrel",
             "gear=48:16",
@@ -258,6 +266,8 @@ mod tests {
             ("tail=0.3", "1/4"),
             ("tail=NaN", "1/4"),
             ("turns=1e99", "only 1 to 1000 turns"),
+            ("spool=11000m", "only 0 to 10000 m"),
+            ("spool=much", "unit"),
             ("sound=off", "soft, medium, full"),
             ("coils=3", "counted in rings"),
             ("reaction=9s", "only 0 to 2000 ms"),
