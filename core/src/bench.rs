@@ -46,6 +46,9 @@ use log::Sawn;
 
 /// Jobs that the counter can hold to choose from.
 pub const MAX_JOBS: usize = 8;
+/// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
+/// before. Our own bound: nobody reads and answers in that time.
+pub const READ_FIRST: Micros = Micros::from_millis(700);
 /// The longest name of a job that is shown, in bytes.
 pub const NAME_LEN: usize = 24;
 
@@ -544,6 +547,8 @@ pub struct Bench {
     own: Option<usize>,
     /// Rings that were entered and have not been handed out.
     tally: Option<Sawn>,
+    /// When the page of a fault came up.
+    fault_at: Micros,
 }
 
 /// There is no room for another job.
@@ -579,6 +584,7 @@ impl Bench {
             settings: Settings::default(),
             own: None,
             tally: None,
+            fault_at: Micros::ZERO,
         }
     }
 
@@ -623,6 +629,8 @@ impl Bench {
     #[inline(never)] // As a part of its caller 72 bytes more.
     fn key(&mut self, key: Key) -> Option<CoilRecord> {
         match (&self.state, key) {
+            // It was meant for what was shown before.
+            (State::Fault { .. }, _) if self.now.since(self.fault_at) < READ_FIRST => {}
             (State::Choose { pick: Pick::Job }, Key::Yes) => self.enter_ready(),
             (State::Choose { pick: Pick::Sawn }, Key::Yes) => self.enter_sawn(),
             (State::Choose { pick: Pick::SetUpBatch }, Key::Yes) => self.enter_set_up(List::Batch),
@@ -903,6 +911,7 @@ impl Bench {
         }
         if !matches!(self.state, State::Fault { .. }) {
             self.state = State::Fault { fault, in_coil: self.coil.is_some() };
+            self.fault_at = self.now;
         }
     }
 

@@ -1,10 +1,10 @@
 //! What a computer offers the user at the counter, and what the user says to it.
 //!
 //! An offer is shown with no coil on the mandrel, where nothing is about to begin. Keys that go down just
-//! after it came up were meant for what stood there before, and say nothing. An offer that nobody asks
+//! after it came up ([`READ_FIRST`]) were meant for what stood there before, and say nothing. An offer that nobody asks
 //! about any more is withdrawn: its cable has been pulled.
 
-use turntally_core::bench::{Bench, Job, Key, Phase, Target};
+use turntally_core::bench::{Bench, Job, Key, Phase, READ_FIRST, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
 use turntally_core::plain;
@@ -13,8 +13,6 @@ use turntally_core::units::Micros;
 
 use crate::trouble::Trouble;
 
-/// For how long keys say nothing.
-const READ_FIRST: Micros = Micros::from_millis(700);
 /// After this time without a question an offer is withdrawn.
 const FORGET: Micros = Micros::from_millis(10_000);
 

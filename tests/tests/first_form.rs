@@ -1,6 +1,7 @@
 //! The flash of a counter whose firmware knew no log, no link and no spool, as that very firmware wrote it
 //! (commit 54d6ff4, on the desktop board, under the random hand of [`turntally_tests::cuts`]): today's goes on
 //! where it stopped.
+#![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use turntally_core::bench::{Doubt, Phase, Progress};
 use turntally_core::counter::{Gear, Shaft};

@@ -8,7 +8,6 @@ use turntally_firmware::app::App;
 use turntally_firmware::link::Ask;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::log::ENTRIES;
-use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Layout, Save, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
 use turntally_tests::cuts::{Counter, SMALL, entries, job, wanted_cuts};
@@ -186,16 +185,6 @@ fn worn_segments_are_passed_over() {
         result = write(&mut store, event(0), true);
     }
     assert!(matches!(result, Err(StoreError::Flash(_))), "{result:?}");
-}
-
-/// A batch by a firmware that kept no log is read as it was.
-#[test]
-fn batch_without_a_log_is_read() {
-    let bench = turntally_tests::cuts::bench(&job());
-    let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
-    let (_, mut store) = blank();
-    assert_eq!(store.put(Record::Batch(0), &batch), Ok(()));
-    assert_eq!(store.load(1).batches[0], Some(batch));
 }
 
 /// A counter whose log is full says so before the next coil, waits for a key, and goes on; one whose log

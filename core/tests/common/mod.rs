@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 #![allow(dead_code, reason = "each test file uses its own part of it")]
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead, Target};
+use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead, Phase, READ_FIRST, Target};
 use turntally_core::coil::{CoilRule, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::plan::BatchRule;
@@ -66,12 +66,18 @@ impl Hand {
 
     /// Presses Yes.
     pub fn yes(&mut self) -> &mut Self {
-        self.tell(Input::Key(Key::Yes))
+        self.reads_first().tell(Input::Key(Key::Yes))
     }
 
     /// Presses No.
     pub fn no(&mut self) -> &mut Self {
-        self.tell(Input::Key(Key::No))
+        self.reads_first().tell(Input::Key(Key::No))
+    }
+
+    /// A page that came up by itself.
+    fn reads_first(&mut self) -> &mut Self {
+        let came_up = self.bench.phase() == Phase::Fault;
+        self.waits(if came_up { (READ_FIRST.get() / 1_000) as u32 } else { 0 })
     }
 
     /// Turns the knob.
