@@ -440,6 +440,8 @@ pub struct CoilRecord {
     pub rings: u32,
     /// It was kept.
     pub kept: bool,
+    /// Wire that it took.
+    pub wire: Length,
     /// How far its count can be trusted.
     pub doubt: Doubt,
     /// Impossible steps seen on it.
@@ -778,7 +780,9 @@ impl Bench {
             let (so_far, parts) = slot.learned.map_or((first, 2), |learned| (learned, 4));
             slot.learned = Some(Micros::new(((parts - 1) * so_far.get() + measured.get()) / parts));
         }
-        slot.count(kept, rings, slot.job.rule.coil().wire_used(counter.turns()));
+        let turns = counter.turns();
+        let wire = slot.job.rule.coil().wire_used(turns);
+        slot.count(kept, rings, wire);
         self.state = if !kept {
             State::Ready
         } else if slot.job.is_done(slot.progress) {
@@ -792,9 +796,10 @@ impl Bench {
             target_counts: target,
             target_turns: counter.per_turn().turns(target).unwrap_or_default(),
             counts: counter.counts(),
-            turns: counter.turns(),
+            turns,
             rings,
             kept,
+            wire,
             doubt: coil.doubt,
             illegal: coil.illegal,
             faults: coil.faults,

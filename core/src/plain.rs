@@ -3,7 +3,7 @@
 //! [`plain!`](crate::plain!) is `format_args!` whose values know no width, no fill and no sign but a minus. What the
 //! core library has for those takes 1.7 KB of a chip that shows none of them.
 
-use core::fmt;
+use core::fmt::{self, Write};
 
 use heapless::String;
 
@@ -65,11 +65,28 @@ impl<T: Plain + ?Sized> Plain for &T {
     }
 }
 
+/// As much of the words as a string of that length holds; the rest is cut off.
+#[must_use]
+pub fn cut<const LENGTH: usize>(words: fmt::Arguments<'_>) -> String<LENGTH> {
+    struct Cut<const LENGTH: usize>(String<LENGTH>);
+
+    impl<const LENGTH: usize> Write for Cut<LENGTH> {
+        fn write_str(&mut self, text: &str) -> fmt::Result {
+            text.chars().try_for_each(|letter| self.0.push(letter).map_err(|_| fmt::Error))
+        }
+    }
+
+    let mut cut = Cut(String::new());
+    // Cutting off is no error, and nothing else can go wrong.
+    _ = cut.write_fmt(words);
+    cut.0
+}
+
 fn digits(number: u64, f: &mut fmt::Formatter<'_>) -> fmt::Result {
     if number >= 10 {
         digits(number / 10, f)?;
     }
-    fmt::Write::write_char(f, char::from(b'0' + (number % 10) as u8))
+    f.write_char(char::from(b'0' + (number % 10) as u8))
 }
 
 /// As `format_args!`, for values that are [`Plain`].
@@ -86,6 +103,13 @@ mod tests {
     use std::string::ToString;
 
     use super::*;
+
+    /// A long text is cut off at the end of the line, at a whole letter.
+    #[test]
+    fn what_does_not_fit_is_cut_off() {
+        assert_eq!(cut::<25>(format_args!("{}{}", "ä".repeat(12), "end")), "ääääääääääääe");
+        assert_eq!(cut::<4>(plain!("{} {}", 12_u32, "turns")), "12 t");
+    }
 
     /// The ends of each kind of number are written as the core library writes them.
     #[test]

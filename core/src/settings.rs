@@ -3,7 +3,7 @@
 //! Every value has its range, here and nowhere else: what is turned to with the knob, read back from
 //! flash or sent by a computer goes through the same [`Settings`].
 
-use core::fmt::{self, Write};
+use core::fmt;
 
 use heapless::String;
 use serde::{Deserialize, Serialize};
@@ -295,20 +295,8 @@ impl OwnBatch {
     /// What it is called: `1.2 mm on 4.5 mm copper`, as much of it as a name holds.
     #[must_use]
     pub fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
-        let mut name = Cut(String::new());
-        // What does not fit is cut off.
         let (wire, mandrel) = (Size(self.wire, units), Long(self.mandrel, units));
-        _ = name.write_fmt(plain!("{} on {} {}", wire, mandrel, self.metal.name()));
-        name.0
-    }
-}
-
-/// Takes what fits and drops the rest.
-struct Cut(String<{ crate::bench::NAME_LEN }>);
-
-impl Write for Cut {
-    fn write_str(&mut self, text: &str) -> fmt::Result {
-        text.chars().try_for_each(|letter| self.0.push(letter).map_err(|_| fmt::Error))
+        plain::cut(plain!("{} on {} {}", wire, mandrel, self.metal.name()))
     }
 }
 

@@ -1,12 +1,12 @@
 //! What is wrong with the counter itself, and what the screen shows.
 
-use core::fmt::{self, Write};
+use core::fmt;
 
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::DrawTarget;
 use heapless::String;
 use turntally_core::bench::Bench;
-use turntally_core::screen;
+use turntally_core::{plain, screen};
 
 /// Characters in a line of a message: as many as the screen is wide.
 pub const LINE: usize = 25;
@@ -24,28 +24,13 @@ impl Trouble {
     /// and two lines on what it means for the user.
     #[must_use]
     pub fn new(title: &'static str, detail: fmt::Arguments<'_>, advice: [&'static str; 2]) -> Self {
-        let mut cut = Cut(String::new());
-        // Cutting off is no error, and nothing else can go wrong.
-        _ = cut.write_fmt(detail);
-        Self { title, detail: cut.0, advice }
+        Self { title, detail: plain::cut(detail), advice }
     }
 
     /// What happened.
     #[must_use]
     pub fn detail(&self) -> &str {
         &self.detail
-    }
-}
-
-/// Takes what fits and drops the rest.
-struct Cut(String<LINE>);
-
-impl Write for Cut {
-    fn write_str(&mut self, text: &str) -> fmt::Result {
-        for letter in text.chars() {
-            self.0.push(letter).map_err(|_| fmt::Error)?;
-        }
-        Ok(())
     }
 }
 
@@ -75,18 +60,5 @@ impl View {
                 screen::notice(title, [detail, first, second], target)
             }
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    extern crate std;
-    use super::*;
-
-    /// A long reason is cut off at the end of the line, at a whole character.
-    #[test]
-    fn long_detail_is_cut_at_the_line() {
-        let trouble = Trouble::new("Restarted", format_args!("{}{}", "ä".repeat(12), "end"), ["", ""]);
-        assert_eq!(trouble.detail(), "ääääääääääääe");
     }
 }

@@ -347,13 +347,7 @@ impl Job {
     /// The name as far as a counter holds it.
     #[must_use]
     pub fn short_name(&self) -> heapless::String<NAME_LEN> {
-        let mut name = heapless::String::new();
-        for letter in self.name.chars() {
-            if name.push(letter).is_err() {
-                break;
-            }
-        }
-        name
+        turntally_core::plain::cut(format_args!("{}", self.name))
     }
 
     /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.

@@ -188,9 +188,9 @@ impl Bench {
     #[must_use]
     pub fn coil_log(&self, record: &CoilRecord, at: Option<u64>) -> Option<CoilLog> {
         let slot = self.slots.get(usize::from(record.job))?;
-        let wire = slot.job.rule.coil().wire_used(record.turns);
+        let CoilRecord { rings, kept, wire, .. } = *record;
         Some(CoilLog {
-            counted: Counted { job: slot.fingerprint, rings: record.rings, kept: record.kept, wire },
+            counted: Counted { job: slot.fingerprint, rings, kept, wire },
             name: slot.job.name.clone(),
             target: record.target_turns,
             turns: record.turns,
