@@ -25,11 +25,11 @@ pub struct CompletionsArgs {
 Examples:
   turntally man > turntally.1
   turntally man size > turntally-size.1
-  turntally man chart | man -l -")]
+  turntally man link send | man -l -")]
 pub struct ManArgs {
-    /// The command to describe [default: the program]
+    /// The command to describe, and a command of it [default: the program]
     #[arg(value_name = "COMMAND")]
-    pub command: Option<String>,
+    pub command: Vec<String>,
 }
 
 /// Prints completions.
@@ -50,18 +50,18 @@ pub fn man(args: &ManArgs) -> Result<(), Failure> {
     let mut program = Cli::command();
     // Gives every command its full name and the options that hold everywhere.
     program.build();
-    let command = match &args.command {
-        None => program,
-        Some(name) => match program.find_subcommand(name) {
-            Some(command) => command.clone(),
-            None => {
-                let names: Vec<&str> = program.get_subcommands().map(clap::Command::get_name).collect();
-                let why = format!("no such command: {} are allowed", names.join(", "));
-                return Err(Failure::value("COMMAND", name.escape_debug(), why));
-            }
-        },
-    };
+    let mut command = &program;
+    for name in &args.command {
+        command = command.find_subcommand(name).ok_or_else(|| {
+            let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
+            let why = match &*names {
+                [] => format!("{} has no commands of its own", command.get_name()),
+                names => format!("no such command: {} are allowed", names.join(", ")),
+            };
+            Failure::value("COMMAND", name.escape_debug(), why)
+        })?;
+    }
     let mut page = Vec::new();
-    clap_mangen::Man::new(command).render(&mut page)?;
+    clap_mangen::Man::new(command.clone()).render(&mut page)?;
     output::print(&String::from_utf8_lossy(&page))
 }

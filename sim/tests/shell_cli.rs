@@ -40,5 +40,14 @@ fn manual_pages_name_their_command() {
         assert!(page.contains(option), "{page}");
         assert!(page.contains("Examples:"), "{page}");
     }
-    refused_with(&["man"], &[(&["nonsense"], &["'nonsense'", "size", "chart"])]);
+    let page = printed(&["man", "link", "send"]);
+    assert!(page.contains("\\-\\-estimate") && page.contains("turntally\\-link\\-send"), "{page}");
+    refused_with(
+        &["man"],
+        &[
+            (&["nonsense"], &["'nonsense'", "size", "chart"]),
+            (&["spool", "nonsense"], &["'nonsense'", "weigh"]),
+            (&["size", "send"], &["'send'", "size has no commands of its own"]),
+        ],
+    );
 }
