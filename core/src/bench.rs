@@ -23,23 +23,28 @@
 //! The outputs are levels that follow from the state (sound, lamp, stop line), so none can be lost;
 //! what must be kept is handed out once, as a [`CoilRecord`].
 
-use heapless::{String, Vec};
+use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
-use crate::plan::BatchRule;
 use crate::settings::Settings;
 use crate::setup::{List, SetUp};
-use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
+use crate::signal::{Channel, Reading};
 use crate::units::{Length, Micros, Turns};
 
+mod fault;
+mod job;
 pub mod log;
 mod offered;
+mod outputs;
 mod own;
 mod sawn;
 pub mod snapshot;
 
+pub use fault::{Doubt, Fault, Faults};
+pub use job::{Job, Lead, Target};
+pub use outputs::{Lamp, Outputs, Sound};
 pub use sawn::{Tally, Unsawn};
 
 use log::Sawn;
@@ -51,82 +56,6 @@ pub const MAX_JOBS: usize = 8;
 pub const READ_FIRST: Micros = Micros::from_millis(700);
 /// The longest name of a job that is shown, in bytes.
 pub const NAME_LEN: usize = 24;
-
-/// How far "stop now" leads the target.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Lead {
-    /// Always by this time.
-    Set(Micros),
-    /// By this time at first, then by what this hand took on the coils before.
-    Learned(Micros),
-}
-
-/// What a batch is to give.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Target {
-    /// So many rings, those to spare included, in as many coils as they take.
-    Rings(u32),
-    /// So many coils, each wound to the same length.
-    Coils {
-        /// Turns of each; more than fit the cradle are held to that.
-        turns: Turns,
-        /// How many.
-        coils: u32,
-    },
-}
-
-/// A batch to be wound.
-#[derive(Debug, Clone)]
-pub struct Job {
-    /// Shown when choosing.
-    pub name: String<NAME_LEN>,
-    /// What it is to give.
-    pub target: Target,
-    /// How its coils are wound.
-    pub rule: BatchRule,
-    /// Which way of the encoder winds on.
-    pub direction: Direction,
-    /// How far the cue leads.
-    pub lead: Lead,
-    /// Wire on the spool before its first coil, if that is known.
-    pub spool: Option<Length>,
-}
-
-impl Job {
-    /// Whether nothing is left to be made.
-    #[must_use]
-    pub const fn is_done(&self, progress: Progress) -> bool {
-        match self.target {
-            Target::Rings(rings) => progress.rings >= rings,
-            Target::Coils { coils, .. } => progress.kept >= coils,
-        }
-    }
-
-    /// Coils that are left to be wound.
-    #[must_use]
-    pub const fn coils_left(&self, progress: Progress) -> u32 {
-        match self.target {
-            Target::Rings(rings) => self.rule.coils(rings.saturating_sub(progress.rings)),
-            Target::Coils { coils, .. } => coils.saturating_sub(progress.kept),
-        }
-    }
-
-    /// Counts to which the next coil is wound.
-    #[must_use]
-    pub fn next_counts(&self, progress: Progress) -> i64 {
-        match self.target {
-            Target::Rings(rings) => {
-                self.rule.target_counts(self.rule.next_rings(rings.saturating_sub(progress.rings)))
-            }
-            Target::Coils { turns, .. } => {
-                let limit = self.rule.limit_counts();
-                self.rule.per_turn().counts_for(turns).map_or(limit, |counts| counts.min(limit))
-            }
-        }
-    }
-}
 
 /// A key under a finger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -201,98 +130,6 @@ pub enum Pick {
     SetUpCounter,
 }
 
-/// What is wrong with the count.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Fault {
-    /// A channel of the encoder never moves: the count is unknown.
-    Dead(Channel),
-    /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
-    /// eighth of a turn of doubt they want a decision.
-    MissedSteps,
-    /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
-    Chatter,
-    /// The count runs backwards from the start: A and B are swapped, or the encoder is the other way round.
-    Backwards,
-    /// Samples were overwritten before they were read: the count is unknown.
-    SamplesLost,
-    /// The count is past what can be held.
-    OutOfRange,
-    /// The counter started again in the middle of the coil: what was kept is known to within what may
-    /// have been wound since, and holds only if the crank was not turned meanwhile.
-    PowerCut,
-}
-
-impl Fault {
-    /// All that there are, in the order of their bits in [`Faults`].
-    pub const ALL: [Self; 8] = [
-        Self::Dead(Channel::A),
-        Self::Dead(Channel::B),
-        Self::MissedSteps,
-        Self::Chatter,
-        Self::Backwards,
-        Self::SamplesLost,
-        Self::OutOfRange,
-        Self::PowerCut,
-    ];
-}
-
-/// A set of faults.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Faults(u8);
-
-impl Faults {
-    /// Adds one.
-    pub fn insert(&mut self, fault: Fault) {
-        self.0 |= Self::bit(fault);
-    }
-
-    /// Whether it is there.
-    #[must_use]
-    pub fn contains(self, fault: Fault) -> bool {
-        self.0 & Self::bit(fault) != 0
-    }
-
-    /// None at all.
-    #[must_use]
-    pub const fn is_empty(self) -> bool {
-        self.0 == 0
-    }
-
-    /// Those that are there.
-    pub fn iter(self) -> impl Iterator<Item = Fault> {
-        Fault::ALL.into_iter().filter(move |&fault| self.contains(fault))
-    }
-
-    fn bit(fault: Fault) -> u8 {
-        Fault::ALL.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
-    }
-}
-
-/// How far the count can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Doubt {
-    /// To within this many counts (0: to the last one).
-    Within(u64),
-    /// Not at all: nothing can be promised.
-    Unknown,
-}
-
-impl Doubt {
-    const fn add(&mut self, counts: u64) {
-        if let Self::Within(doubt) = self {
-            *doubt = doubt.saturating_add(counts);
-        }
-    }
-
-    /// It is a known one, of more than this many counts.
-    fn exceeds(self, counts: i64) -> bool {
-        matches!(self, Self::Within(doubt) if doubt > counts.max(1).unsigned_abs())
-    }
-}
-
 /// Where the counter is.
 #[derive(Debug, Clone)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -364,62 +201,6 @@ pub enum Phase {
     Done,
     /// Count in doubt.
     Fault,
-}
-
-/// What is to be heard.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Sound {
-    /// Nothing.
-    #[default]
-    Silent,
-    /// A short beat in each such time.
-    Beats {
-        /// From one to the next.
-        every: Micros,
-    },
-    /// One long tone: stop now.
-    Tone,
-    /// Two notes in turn: too far.
-    Warble,
-    /// A low rattle: the count is in doubt.
-    Rattle,
-    /// A rising run of notes: the batch is done.
-    Fanfare,
-}
-
-/// What the lamp shows. Colours by their meaning in IEC 60073: green normal, yellow abnormal or
-/// impending, red danger or act at once; and never by colour alone, each has its own rhythm.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Lamp {
-    /// Dark.
-    #[default]
-    Off,
-    /// Green, steady: counting.
-    GreenSteady,
-    /// Green, slow: waiting for the hand.
-    GreenSlow,
-    /// Green, quick: stop, the target is reached.
-    GreenQuick,
-    /// Yellow, in time with the beats: the target comes.
-    YellowBeats,
-    /// Yellow, twice and a gap: too far.
-    YellowTwice,
-    /// Red, quick: the count is in doubt.
-    RedQuick,
-}
-
-/// The outputs that follow from the state.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Outputs {
-    /// For the sounder.
-    pub sound: Sound,
-    /// For the lamp.
-    pub lamp: Lamp,
-    /// The stop line: a powered winder may turn only while this is true. No safety function.
-    pub may_turn: bool,
 }
 
 /// One coil that came off, kept or not.
@@ -823,103 +604,6 @@ impl Bench {
         }
     }
 
-    fn encoder(&mut self, reading: Reading) {
-        if reading.revived {
-            self.dead = None;
-        }
-        if let Some(channel) = reading.dead {
-            self.dead = Some(channel);
-            self.distrust();
-        }
-        if let State::SetUp(set_up) = &mut self.state {
-            set_up.turned(reading.net);
-        }
-        let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
-        if let Some(coil) = &mut self.coil {
-            coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
-            coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
-            coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
-        }
-        // The gravest first: it is shown, and those that came with it are noted.
-        if overflow {
-            self.distrust();
-            self.raise(Fault::OutOfRange);
-        }
-        if let Some(channel) = reading.dead {
-            self.raise(Fault::Dead(channel));
-        }
-        if reading.chatter > 0 {
-            self.raise(Fault::Chatter);
-        }
-        self.judge_count(reading.illegal > 0);
-    }
-
-    /// Faults that show in the count itself.
-    fn judge_count(&mut self, illegal: bool) {
-        let (Some(counter), Some(coil)) = (&self.counter, &mut self.coil) else { return };
-        let turn = counter.per_turn().counts_in_part(1);
-        let counts = counter.counts();
-        let gone = counts.saturating_sub(coil.judged_from);
-        coil.furthest = coil.furthest.max(gone);
-        if illegal {
-            coil.faults.insert(Fault::MissedSteps);
-        }
-        // Slack is taken up by less than a quarter of a turn; a hand may have wound back by more, with the
-        // channels swapped, and then it takes a whole turn to tell.
-        let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
-        let backwards = coil.furthest < turn && gone <= -behind.max(2);
-        // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
-        // in doubt is not.
-        if coil.doubt.exceeds(turn) {
-            coil.doubt = Doubt::Unknown;
-        }
-        // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
-        let doubtful = illegal && coil.doubt.exceeds(turn / 8);
-        // Wound on past where it was judged from, the coil itself has answered: a Yes would now turn a count
-        // round that is right.
-        if gone > 0 && matches!(self.state, State::Fault { fault: Fault::Backwards, .. }) {
-            self.state = State::Winding { cue: Cue::Quiet };
-        }
-        // Only its own page can turn the count round: behind another fault it waits for that one's answer.
-        let shown = matches!(self.state, State::Fault { .. });
-        if backwards && !shown {
-            self.raise(Fault::Backwards);
-        } else if doubtful && !coil.steps_told {
-            coil.steps_told = true;
-            self.raise(Fault::MissedSteps);
-        }
-    }
-
-    fn distrust(&mut self) {
-        if let Some(coil) = &mut self.coil {
-            coil.doubt = Doubt::Unknown;
-        }
-    }
-
-    /// Shows a fault. While one is shown, others are only noted with the coil. With no coil begun
-    /// there is no count to be in doubt; only a dead channel is worth telling then.
-    fn raise(&mut self, fault: Fault) {
-        if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
-            return;
-        }
-        // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
-        if matches!(self.state, State::SetUp(_) | State::Sawn(_)) {
-            return;
-        }
-        if let Some(coil) = &mut self.coil {
-            let known = coil.faults.contains(fault);
-            coil.faults.insert(fault);
-            // Chatter goes on and on: it interrupts once a coil, and every further one adds its doubt.
-            if known && fault == Fault::Chatter {
-                return;
-            }
-        }
-        if !matches!(self.state, State::Fault { .. }) {
-            self.state = State::Fault { fault, in_coil: self.coil.is_some() };
-            self.fault_at = self.now;
-        }
-    }
-
     fn refresh_cue(&mut self) {
         let counts = self.counts();
         if let Some(coil) = &mut self.coil {
@@ -955,37 +639,6 @@ impl Bench {
             State::Done => Phase::Done,
             State::Fault { .. } => Phase::Fault,
         }
-    }
-
-    /// What is to be heard and seen now.
-    #[must_use]
-    pub fn outputs(&self) -> Outputs {
-        let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
-        let (sound, lamp) = match &self.state {
-            State::Choose { .. } | State::SetUp(_) | State::Sawn(_) => (Sound::Silent, Lamp::Off),
-            State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
-                (Sound::Silent, Lamp::GreenSlow)
-            }
-            State::Winding { cue: Cue::Quiet } => (Sound::Silent, Lamp::GreenSteady),
-            State::Winding { cue: Cue::Near { beat } } => {
-                // A crank at rest needs no hurrying.
-                let sound = if resting { Sound::Silent } else { Sound::Beats { every: *beat } };
-                (sound, Lamp::YellowBeats)
-            }
-            State::Winding { cue: Cue::Stop } => {
-                (if resting { Sound::Silent } else { Sound::Tone }, Lamp::GreenQuick)
-            }
-            State::Winding { cue: Cue::Over } => {
-                (if resting { Sound::Silent } else { Sound::Warble }, Lamp::YellowTwice)
-            }
-            State::Done => (Sound::Fanfare, Lamp::GreenSlow),
-            State::Fault { .. } => (Sound::Rattle, Lamp::RedQuick),
-        };
-        let may_turn = match &self.state {
-            State::Winding { cue } => matches!(cue, Cue::Quiet | Cue::Near { .. }),
-            _ => false,
-        };
-        Outputs { sound, lamp, may_turn }
     }
 
     /// The jobs to choose from.

@@ -1,0 +1,198 @@
+//! What is wrong with the count, and how far it can be trusted then.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Bench, State};
+use crate::cue::Cue;
+use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
+
+/// What is wrong with the count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Fault {
+    /// A channel of the encoder never moves: the count is unknown.
+    Dead(Channel),
+    /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
+    /// eighth of a turn of doubt they want a decision.
+    MissedSteps,
+    /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
+    Chatter,
+    /// The count runs backwards from the start: A and B are swapped, or the encoder is the other way round.
+    Backwards,
+    /// Samples were overwritten before they were read: the count is unknown.
+    SamplesLost,
+    /// The count is past what can be held.
+    OutOfRange,
+    /// The counter started again in the middle of the coil: what was kept is known to within what may
+    /// have been wound since, and holds only if the crank was not turned meanwhile.
+    PowerCut,
+}
+
+impl Fault {
+    /// All that there are, in the order of their bits in [`Faults`].
+    pub const ALL: [Self; 8] = [
+        Self::Dead(Channel::A),
+        Self::Dead(Channel::B),
+        Self::MissedSteps,
+        Self::Chatter,
+        Self::Backwards,
+        Self::SamplesLost,
+        Self::OutOfRange,
+        Self::PowerCut,
+    ];
+}
+
+/// A set of faults.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Faults(u8);
+
+impl Faults {
+    /// Adds one.
+    pub fn insert(&mut self, fault: Fault) {
+        self.0 |= Self::bit(fault);
+    }
+
+    /// Whether it is there.
+    #[must_use]
+    pub fn contains(self, fault: Fault) -> bool {
+        self.0 & Self::bit(fault) != 0
+    }
+
+    /// None at all.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Those that are there.
+    pub fn iter(self) -> impl Iterator<Item = Fault> {
+        Fault::ALL.into_iter().filter(move |&fault| self.contains(fault))
+    }
+
+    fn bit(fault: Fault) -> u8 {
+        Fault::ALL.iter().position(|&other| other == fault).map_or(0, |index| 1 << index)
+    }
+}
+
+/// How far the count can be trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Doubt {
+    /// To within this many counts (0: to the last one).
+    Within(u64),
+    /// Not at all: nothing can be promised.
+    Unknown,
+}
+
+impl Doubt {
+    pub(super) const fn add(&mut self, counts: u64) {
+        if let Self::Within(doubt) = self {
+            *doubt = doubt.saturating_add(counts);
+        }
+    }
+
+    /// It is a known one, of more than this many counts.
+    fn exceeds(self, counts: i64) -> bool {
+        matches!(self, Self::Within(doubt) if doubt > counts.max(1).unsigned_abs())
+    }
+}
+
+impl Bench {
+    pub(super) fn encoder(&mut self, reading: Reading) {
+        if reading.revived {
+            self.dead = None;
+        }
+        if let Some(channel) = reading.dead {
+            self.dead = Some(channel);
+            self.distrust();
+        }
+        if let State::SetUp(set_up) = &mut self.state {
+            set_up.turned(reading.net);
+        }
+        let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
+        if let Some(coil) = &mut self.coil {
+            coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
+            coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
+            coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
+        }
+        // The gravest first: it is shown, and those that came with it are noted.
+        if overflow {
+            self.distrust();
+            self.raise(Fault::OutOfRange);
+        }
+        if let Some(channel) = reading.dead {
+            self.raise(Fault::Dead(channel));
+        }
+        if reading.chatter > 0 {
+            self.raise(Fault::Chatter);
+        }
+        self.judge_count(reading.illegal > 0);
+    }
+
+    /// Faults that show in the count itself.
+    fn judge_count(&mut self, illegal: bool) {
+        let (Some(counter), Some(coil)) = (&self.counter, &mut self.coil) else { return };
+        let turn = counter.per_turn().counts_in_part(1);
+        let counts = counter.counts();
+        let gone = counts.saturating_sub(coil.judged_from);
+        coil.furthest = coil.furthest.max(gone);
+        if illegal {
+            coil.faults.insert(Fault::MissedSteps);
+        }
+        // Slack is taken up by less than a quarter of a turn; a hand may have wound back by more, with the
+        // channels swapped, and then it takes a whole turn to tell.
+        let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
+        let backwards = coil.furthest < turn && gone <= -behind.max(2);
+        // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
+        // in doubt is not.
+        if coil.doubt.exceeds(turn) {
+            coil.doubt = Doubt::Unknown;
+        }
+        // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
+        let doubtful = illegal && coil.doubt.exceeds(turn / 8);
+        // Wound on past where it was judged from, the coil itself has answered: a Yes would now turn a count
+        // round that is right.
+        if gone > 0 && matches!(self.state, State::Fault { fault: Fault::Backwards, .. }) {
+            self.state = State::Winding { cue: Cue::Quiet };
+        }
+        // Only its own page can turn the count round: behind another fault it waits for that one's answer.
+        let shown = matches!(self.state, State::Fault { .. });
+        if backwards && !shown {
+            self.raise(Fault::Backwards);
+        } else if doubtful && !coil.steps_told {
+            coil.steps_told = true;
+            self.raise(Fault::MissedSteps);
+        }
+    }
+
+    pub(super) fn distrust(&mut self) {
+        if let Some(coil) = &mut self.coil {
+            coil.doubt = Doubt::Unknown;
+        }
+    }
+
+    /// Shows a fault. While one is shown, others are only noted with the coil. With no coil begun
+    /// there is no count to be in doubt; only a dead channel is worth telling then.
+    pub(super) fn raise(&mut self, fault: Fault) {
+        if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
+            return;
+        }
+        // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
+        if matches!(self.state, State::SetUp(_) | State::Sawn(_)) {
+            return;
+        }
+        if let Some(coil) = &mut self.coil {
+            let known = coil.faults.contains(fault);
+            coil.faults.insert(fault);
+            // Chatter goes on and on: it interrupts once a coil, and every further one adds its doubt.
+            if known && fault == Fault::Chatter {
+                return;
+            }
+        }
+        if !matches!(self.state, State::Fault { .. }) {
+            self.state = State::Fault { fault, in_coil: self.coil.is_some() };
+            self.fault_at = self.now;
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! A job, and what has to be wound for it.
+
+use heapless::String;
+
+use super::{NAME_LEN, Progress};
+use crate::counter::Direction;
+use crate::plan::BatchRule;
+use crate::units::{Length, Micros, Turns};
+
+/// How far "stop now" leads the target.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lead {
+    /// Always by this time.
+    Set(Micros),
+    /// By this time at first, then by what this hand took on the coils before.
+    Learned(Micros),
+}
+
+/// What a batch is to give.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Target {
+    /// So many rings, those to spare included, in as many coils as they take.
+    Rings(u32),
+    /// So many coils, each wound to the same length.
+    Coils {
+        /// Turns of each; more than fit the cradle are held to that.
+        turns: Turns,
+        /// How many.
+        coils: u32,
+    },
+}
+
+/// A batch to be wound.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// Shown when choosing.
+    pub name: String<NAME_LEN>,
+    /// What it is to give.
+    pub target: Target,
+    /// How its coils are wound.
+    pub rule: BatchRule,
+    /// Which way of the encoder winds on.
+    pub direction: Direction,
+    /// How far the cue leads.
+    pub lead: Lead,
+    /// Wire on the spool before its first coil, if that is known.
+    pub spool: Option<Length>,
+}
+
+impl Job {
+    /// Whether nothing is left to be made.
+    #[must_use]
+    pub const fn is_done(&self, progress: Progress) -> bool {
+        match self.target {
+            Target::Rings(rings) => progress.rings >= rings,
+            Target::Coils { coils, .. } => progress.kept >= coils,
+        }
+    }
+
+    /// Coils that are left to be wound.
+    #[must_use]
+    pub const fn coils_left(&self, progress: Progress) -> u32 {
+        match self.target {
+            Target::Rings(rings) => self.rule.coils(rings.saturating_sub(progress.rings)),
+            Target::Coils { coils, .. } => coils.saturating_sub(progress.kept),
+        }
+    }
+
+    /// Counts to which the next coil is wound.
+    #[must_use]
+    pub fn next_counts(&self, progress: Progress) -> i64 {
+        match self.target {
+            Target::Rings(rings) => {
+                self.rule.target_counts(self.rule.next_rings(rings.saturating_sub(progress.rings)))
+            }
+            Target::Coils { turns, .. } => {
+                let limit = self.rule.limit_counts();
+                self.rule.per_turn().counts_for(turns).map_or(limit, |counts| counts.min(limit))
+            }
+        }
+    }
+}

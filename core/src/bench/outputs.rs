@@ -1,0 +1,94 @@
+//! What the lamp, the sounder and the stop line say of a state.
+
+use super::{Bench, State};
+use crate::cue::Cue;
+use crate::units::Micros;
+
+/// What is to be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Sound {
+    /// Nothing.
+    #[default]
+    Silent,
+    /// A short beat in each such time.
+    Beats {
+        /// From one to the next.
+        every: Micros,
+    },
+    /// One long tone: stop now.
+    Tone,
+    /// Two notes in turn: too far.
+    Warble,
+    /// A low rattle: the count is in doubt.
+    Rattle,
+    /// A rising run of notes: the batch is done.
+    Fanfare,
+}
+
+/// What the lamp shows. Colours by their meaning in IEC 60073: green normal, yellow abnormal or
+/// impending, red danger or act at once; and never by colour alone, each has its own rhythm.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lamp {
+    /// Dark.
+    #[default]
+    Off,
+    /// Green, steady: counting.
+    GreenSteady,
+    /// Green, slow: waiting for the hand.
+    GreenSlow,
+    /// Green, quick: stop, the target is reached.
+    GreenQuick,
+    /// Yellow, in time with the beats: the target comes.
+    YellowBeats,
+    /// Yellow, twice and a gap: too far.
+    YellowTwice,
+    /// Red, quick: the count is in doubt.
+    RedQuick,
+}
+
+/// The outputs that follow from the state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Outputs {
+    /// For the sounder.
+    pub sound: Sound,
+    /// For the lamp.
+    pub lamp: Lamp,
+    /// The stop line: a powered winder may turn only while this is true. No safety function.
+    pub may_turn: bool,
+}
+
+impl Bench {
+    /// What is to be heard and seen now.
+    #[must_use]
+    pub fn outputs(&self) -> Outputs {
+        let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
+        let (sound, lamp) = match &self.state {
+            State::Choose { .. } | State::SetUp(_) | State::Sawn(_) => (Sound::Silent, Lamp::Off),
+            State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
+                (Sound::Silent, Lamp::GreenSlow)
+            }
+            State::Winding { cue: Cue::Quiet } => (Sound::Silent, Lamp::GreenSteady),
+            State::Winding { cue: Cue::Near { beat } } => {
+                // A crank at rest needs no hurrying.
+                let sound = if resting { Sound::Silent } else { Sound::Beats { every: *beat } };
+                (sound, Lamp::YellowBeats)
+            }
+            State::Winding { cue: Cue::Stop } => {
+                (if resting { Sound::Silent } else { Sound::Tone }, Lamp::GreenQuick)
+            }
+            State::Winding { cue: Cue::Over } => {
+                (if resting { Sound::Silent } else { Sound::Warble }, Lamp::YellowTwice)
+            }
+            State::Done => (Sound::Fanfare, Lamp::GreenSlow),
+            State::Fault { .. } => (Sound::Rattle, Lamp::RedQuick),
+        };
+        let may_turn = match &self.state {
+            State::Winding { cue } => matches!(cue, Cue::Quiet | Cue::Near { .. }),
+            _ => false,
+        };
+        Outputs { sound, lamp, may_turn }
+    }
+}
