@@ -19,8 +19,10 @@ const FLASH: &str = include_str!("../data/flash_first_form.txt");
 const MADE: Progress = Progress { rings: 0, kept: 1, scrapped: 2 };
 const COUNTS: i64 = 301;
 
-fn cells() -> Cells {
+/// With this in each byte that it did not know.
+fn cells(unknown: u8) -> Cells {
     let mut cells = Cells::blank(SMALL.log_end as usize);
+    cells.bytes_mut()[SMALL.end as usize..].fill(unknown);
     for line in FLASH.lines() {
         let (at, bytes) = line.split_once(':').unwrap();
         let at = usize::from_str_radix(at, 16).unwrap();
@@ -53,7 +55,7 @@ fn set() -> Settings {
 
 #[test]
 fn a_flash_of_the_first_form_is_gone_on_with() {
-    let (kept, app) = reboot(cells(), SMALL, &job());
+    let (kept, app) = reboot(cells(0xff), SMALL, &job());
     assert_eq!(kept.trouble, None);
     assert_eq!(kept.settings, Some(set()));
     let bench = app.bench();
@@ -64,11 +66,16 @@ fn a_flash_of_the_first_form_is_gone_on_with() {
     assert!(bench.unsawn().is_empty() && bench.wire_left().is_none(), "nothing is known of either");
 }
 
-/// Records of both forms stand side by side until the last of the old is written anew, and after.
+/// Records of both forms stand side by side until the last of the old is written anew, and after; whatever lies
+/// where the log is to be.
 #[test]
 fn records_of_both_forms_live_together() {
+    [0xff, 0x00, 0x5a].into_iter().for_each(live_together);
+}
+
+fn live_together(unknown: u8) {
     let job = job();
-    let flash = VirtualFlash::new(cells());
+    let flash = VirtualFlash::new(cells(unknown));
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 5);
     let mut batches = 0;
     for _ in 0..400_000 {
