@@ -1,40 +1,33 @@
 //! Whether the encoder's signal can be believed.
 //!
 //! A quadrature decoder counts what it sees; some broken signals look perfectly legal to it. This
-//! module watches for them: a channel that is dead, and reversals faster than any hand.
+//! module watches for them: a channel that is dead, and counts that no hand can have made so.
 //!
 //! - **A dead channel.** One channel toggles and the other never moves, so the count only rocks
 //!   between two values while the crank turns. After half a revolution's worth of toggles on one
 //!   channel alone the other is called dead, by name.
 //! - **Chatter.** Bounce or noise on one channel cancels as long as it settles before the other
-//!   channel's edge. Where it straddles that edge the decoder walks three steps the wrong way instead
-//!   of one the right way, and four counts are lost with no illegal step to show for it. But the
-//!   walk is seen: three counts against the way it was going, within a time in which no hand can
-//!   reverse a winder. Each such retreat is reported with the doubt it leaves.
+//!   channel's edge. Where it outlasts that edge the decoder may gain or lose four counts with no illegal step to
+//!   show for it. But the walk is seen, since no hand can go so: back by three counts, standing still for four
+//!   amid a run, or making four more in no time. Each is reported with the doubt it leaves.
+//!
+//! What stays unseen: bounce that outlasts the other channel's edge before there have been two counts from rest,
+//! and counts so slow that a hand may well have made them so. `00 01 00 10 00 01` is a crank that lost four counts
+//! to a bounce of B, and one that went back two and on again, to the last sample: the time alone tells them apart.
+
+mod run;
 
 use serde::{Deserialize, Serialize};
 
 use crate::quadrature::{Decoder, Steps};
 use crate::units::Micros;
 
-/// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
-/// squared, over the two counts that follow the first one back. (By then the crank has a speed already: a
-/// hand that turns round from standing still is taken for chatter from 27 rev/s² on, unless it has stood
-/// for [`REST`].) Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
-/// stopping and reversing that within a twenty-fifth of a second is 100 rev/s². Our own bound, no source.
-const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
-
-/// After so long without a count the crank is at rest: which way it went before says nothing of the way it
-/// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before.
-const REST: Micros = Micros::from_millis(100);
-
-/// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
-const RETREAT_COUNTS: i64 = 3;
+use run::{Run, short};
 
 /// The counts that may be lost with each step that cannot be true.
 pub const DOUBT_PER_ILLEGAL: u64 = 2;
-/// The counts that may be lost with each impossible reversal: four, and as many again for one that hid
-/// behind an impossible step or a forward one. Our own bound, held by the campaign of random batches.
+/// The counts that may be lost with each retreat, stall or rush that no hand can make: four, and as many again for
+/// one that hid behind it. Our own bound, held by the campaigns of bounce and of random batches.
 pub const DOUBT_PER_CHATTER: u64 = 8;
 
 /// One of the two encoder channels.
@@ -55,7 +48,7 @@ pub struct Reading {
     pub net: i64,
     /// Steps in which both channels changed.
     pub illegal: u32,
-    /// Reversals faster than a hand.
+    /// Retreats, stalls and rushes that no hand can make.
     pub chatter: u32,
     /// A channel that has just been found dead.
     pub dead: Option<Channel>,
@@ -80,9 +73,7 @@ pub struct SignalWatch {
     alone_limit: u32,
     dead: Option<Channel>,
     run: Run,
-    moved: Micros,
-    retreat_limit_ns: u64,
-    sample_period_ns: u64,
+    sample_period_ns: u32,
 }
 
 /// One channel toggling by itself.
@@ -139,26 +130,10 @@ impl Alone {
     }
 }
 
-/// The direction the count is going, and how far it got.
-#[derive(Debug, Clone, Copy, Default)]
-struct Run {
-    /// +1 or -1 once three counts have been made one way; 0 before.
-    direction: i64,
-    /// The furthest position on this run.
-    furthest: i64,
-    /// Steps against the direction with none along it in between, and when the first was made.
-    against: u32,
-    against_since_ns: u64,
-}
-
 impl SignalWatch {
     /// For an encoder of `pulses_per_rev` pulses, sampled every `sample_period_ns` nanoseconds.
     #[must_use]
     pub fn new(pulses_per_rev: u32, sample_period_ns: u32) -> Self {
-        let counts_per_rev = 4.0 * f64::from(pulses_per_rev.max(1));
-        // From the first of three counts back to the third are two: s = a t^2 / 2.
-        let seconds =
-            libm::sqrt(2.0 * (RETREAT_COUNTS - 1) as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
         Self {
             decoder: Decoder::new(),
             alone: None,
@@ -166,10 +141,8 @@ impl SignalWatch {
             // bounce of one edge of a coarse mechanical encoder is no dead channel.
             alone_limit: pulses_per_rev.max(24),
             dead: None,
-            run: Run::default(),
-            moved: Micros::ZERO,
-            retreat_limit_ns: (seconds * 1e9) as u64,
-            sample_period_ns: u64::from(sample_period_ns),
+            run: Run::new(pulses_per_rev),
+            sample_period_ns,
         }
     }
 
@@ -190,32 +163,21 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, end, &mut reading);
-        let step = reading.net.signum();
-        if step != 0 && step == self.run.direction && (steps.forward == 0 || steps.reverse == 0) {
-            // Onwards, as nearly always: the last of the steps says all that the others would, and
-            // the time, which costs a small chip dear, says nothing.
-            self.follow(position + reading.net, step, 0);
-            self.moved = end;
+        let one_way = steps.forward == 0 || steps.reverse == 0;
+        if one_way && self.run.goes_on(reading.net.signum(), position + reading.net, end) {
             return reading;
         }
-        self.watch_rest(position, end);
-        if steps.forward > 0 && steps.reverse > 0 {
-            // Both ways within one word: only here is the order of the samples worth the walk.
-            let mut walk = Decoder::new();
-            if let Some(level) = before {
-                walk.push(level);
-            }
-            for index in 0..16_u32 {
-                let step = walk.push((word >> (2 * index)) as u8).net();
-                if step != 0 {
-                    let ahead_ns = self.sample_period_ns * u64::from(15 - index);
-                    let at_ns = nanos(end).saturating_sub(ahead_ns);
-                    reading.chatter += self.follow(position + walk.position(), step, at_ns);
-                }
-            }
-        } else {
-            for made in 1..=reading.net.abs() {
-                reading.chatter += self.follow(position + made * step, step, nanos(end));
+        self.run.begin(position, end);
+        let mut walk = Decoder::new();
+        if let Some(level) = before {
+            walk.push(level);
+        }
+        for index in 0..16_u32 {
+            let step = walk.push((word >> (2 * index)) as u8).net();
+            if step != 0 {
+                let ahead_us = self.sample_period_ns.saturating_mul(15 - index) / 1_000;
+                let at_us = short(end).wrapping_sub(ahead_us);
+                reading.chatter += self.run.follow(position + walk.position(), step, at_us);
             }
         }
         reading
@@ -231,10 +193,13 @@ impl SignalWatch {
         }
         let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
         self.watch_channels(steps, at, &mut reading);
-        self.watch_rest(self.decoder.position() - reading.net, at);
+        let position = self.decoder.position();
+        if self.run.goes_on(reading.net, position, at) {
+            return reading;
+        }
+        self.run.begin(position - reading.net, at);
         if reading.net != 0 {
-            let at_ns = nanos(at);
-            reading.chatter = self.follow(self.decoder.position(), reading.net, at_ns);
+            reading.chatter = self.run.follow(position, reading.net, short(at));
         }
         reading
     }
@@ -242,52 +207,6 @@ impl SignalWatch {
     /// Forgets where the pins stood, as [`Decoder::forget_level`] does; counts and findings stay.
     pub const fn forget_level(&mut self) {
         self.decoder.forget_level();
-    }
-
-    /// A crank that has stood has no direction.
-    #[inline]
-    fn watch_rest(&mut self, position: i64, now: Micros) {
-        if now.since(self.moved) >= REST {
-            self.run = Run { furthest: position, ..Run::default() };
-        }
-        self.moved = now;
-    }
-
-    /// Follows one step to a position and returns 1 where the count ran back faster than a hand can.
-    ///
-    /// Bounce and dither step back once, or once and again: never three times with no step forward in
-    /// between. A hand that turns round makes those three as well, but from rest, so it takes a time.
-    fn follow(&mut self, position: i64, step: i64, at_ns: u64) -> u32 {
-        let run = &mut self.run;
-        let ahead = position - run.furthest;
-        if run.direction == 0 {
-            if ahead.abs() >= RETREAT_COUNTS {
-                *run = Run { direction: ahead.signum(), furthest: position, ..Run::default() };
-            }
-            return 0;
-        }
-        if step == run.direction {
-            run.against = 0;
-            if ahead * run.direction >= 0 {
-                run.furthest = position;
-            }
-            return 0;
-        }
-        run.against += 1;
-        if run.against == 1 {
-            run.against_since_ns = at_ns;
-        }
-        if i64::from(run.against) >= RETREAT_COUNTS
-            && at_ns.saturating_sub(run.against_since_ns) < self.retreat_limit_ns
-        {
-            // The crank itself goes on as it went.
-            *run = Run { furthest: position, against: 0, ..*run };
-            return 1;
-        }
-        if ahead * run.direction <= -RETREAT_COUNTS {
-            *run = Run { direction: -run.direction, furthest: position, ..Run::default() };
-        }
-        0
     }
 
     fn watch_channels(&mut self, steps: Steps, at: Micros, reading: &mut Reading) {

@@ -72,7 +72,7 @@ pub struct Replay {
     /// Times in which the level of a channel was unknown (`x` or `z`), but for the time before both
     /// were known first.
     pub unknown_gaps: u64,
-    /// Reversals faster than a hand: each is four counts in doubt.
+    /// Runs of counts that no hand can make.
     pub chatter: u64,
     /// The channel that stood still for half a revolution while the other moved.
     pub dead_channel: Option<&'static str>,
@@ -270,7 +270,7 @@ fn summary(name: &str, wires: &str, found: &Replay) -> String {
         ("turns", format!("{:.3}", found.turns)),
         ("peak speed", format!("{:.3} turns/s over {WINDOW_MS} ms", found.peak_turns_per_s)),
         ("illegal steps", found.illegal_transitions.to_string()),
-        ("fast reversals", found.chatter.to_string()),
+        ("chatter", found.chatter.to_string()),
         ("unknown gaps", found.unknown_gaps.to_string()),
         ("dead channel", dead),
     ];
@@ -310,8 +310,8 @@ fn verdicts(found: &Replay) -> Vec<String> {
     }
     if found.chatter > 0 {
         lines.push(format!(
-            "{} faster than a hand, up to {} counts in doubt: contact bounce or noise.",
-            plural(found.chatter, "reversal"),
+            "{} of counts that no hand can make, up to {} counts in doubt: contact bounce or noise.",
+            plural(found.chatter, "run"),
             found.chatter.saturating_mul(DOUBT_PER_CHATTER)
         ));
     }

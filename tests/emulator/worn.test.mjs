@@ -71,11 +71,8 @@ test('a crank at rest on an edge that flickers adds nothing up', () => {
   counter.finish();
 });
 
-/** What a bounce that reaches over two edges may take with nothing to show for it: README tells it as a limit. */
-const HIDDEN = 4;
-
-test('bounce that outlasts the other channel\'s edge is told, and the doubt covers what is lost but for one hidden loss', (t) => {
-  let [doubted, beyond, worst] = [0, 0, 0];
+test('bounce that outlasts the other channel\'s edge is told, and the doubt covers what is lost', (t) => {
+  let [doubted, worst] = [0, 0];
   for (let seed = 1; seed <= 4; seed++) {
     const counter = Counter.winding();
     const next = random(seed);
@@ -86,12 +83,11 @@ test('bounce that outlasts the other channel\'s edge is told, and the doubt cove
     const { position, doubt } = counter.state();
     const off = Math.abs(position - counter.crank.made);
     assert.ok(bounce.made > 0);
-    assert.ok(doubt === 'unknown' || off <= doubt + HIDDEN, `seed ${seed}: ${off} counts off, in doubt by ${doubt}`);
+    assert.ok(doubt === 'unknown' || off <= doubt, `seed ${seed}: ${off} counts off, in doubt by ${doubt}`);
     assert.ok(off === 0 || doubt !== 0, `seed ${seed}: ${off} counts off and nothing said`);
-    beyond += doubt !== 'unknown' && off > doubt;
     doubted += doubt !== 0;
     worst = Math.max(worst, off);
   }
-  t.diagnostic(`${doubted} of 4 in doubt, ${beyond} by less than they were off; at worst ${worst} counts off`);
+  t.diagnostic(`${doubted} of 4 in doubt; at worst ${worst} counts off`);
   assert.ok(doubted > 0 && worst > 0, 'nothing was lost: this test proves nothing');
 });

@@ -15,7 +15,7 @@ pub enum Fault {
     /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
     /// eighth of a turn of doubt they want a decision.
     MissedSteps,
-    /// Bounce or noise makes the count run backwards faster than a hand: counts may be lost.
+    /// Bounce or noise makes the count go as no hand can: counts may be lost.
     Chatter,
     /// The count runs backwards from the start: A and B are swapped, or the encoder is the other way round.
     Backwards,

@@ -1,0 +1,193 @@
+//! Which way the count goes, and whether a hand can have made it go so.
+//!
+//! Where one channel still bounces when the other has its edge, the decoder may go once around the four
+//! levels more or less than the crank did: four counts gained or lost, each step of it legal. Three signs tell
+//! it from a hand:
+//!
+//! - **A retreat**: three counts back from the furthest, net of what came forward in between, in too short a time.
+//!   Told at once.
+//! - **A stall**: one count or two back and on again. The bounce hid a whole pulse of its channel, so the next new
+//!   count takes the time of five, where edges at their most uneven make it one and two thirds. Told four counts
+//!   later, which show how long a count takes.
+//! - **A rush**: both channels bounce at once, and four counts come on top of what the crank makes. Four counts
+//!   took less than a third of what the next four take. Told after those.
+//!
+//! For the last two it takes the time of each count, which costs a small chip dear: the counts are looked into only
+//! for a while after one that went back. A signal that never goes back costs nothing.
+
+use crate::units::Micros;
+
+/// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
+/// squared, over the two counts that follow the first one back. (By then the crank has a speed already: a
+/// hand that turns round from standing still is taken for chatter from 27 rev/s² on, unless it has stood
+/// for [`REST`].) Hand cranking peaks near 2 rev/s (`Kraemer et al. 2009`: 125 rpm at greatest power);
+/// stopping and reversing that within a twenty-fifth of a second is 100 rev/s². Our own bound, no source.
+const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
+
+/// After so long without a count the crank is at rest: which way it went before says nothing of the way it
+/// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before.
+const REST: Micros = Micros::from_millis(100);
+
+/// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
+const RETREAT_COUNTS: i64 = 3;
+
+/// So many counts from rest give the direction: one may be the dither of an edge.
+const START_COUNTS: i64 = 2;
+
+/// A stall or a rush, with the four counts after it, is one of the signal only where all of it took no more than
+/// so many times what a retreat may take. A hand makes five counts from rest within that from 28 rev/s² on.
+const PACE_SHARE: u32 = 3;
+
+/// For so many counts onwards after one that went back their times are taken: a rush and the counts after it are
+/// eight, and bounce that makes one has been seen to bounce shortly before.
+const WATCHED_COUNTS: u8 = 16;
+
+/// So many new counts prove that a retreat was none of a hand that turned round: bounce can give it one.
+const PROOF_COUNTS: u8 = 2;
+
+/// Four counts are a whole pulse, in which all that is uneven about an encoder comes out even.
+const PULSE: usize = 4;
+
+/// What is made of each step, one after the other.
+#[derive(Debug, Clone)]
+pub(super) struct Run {
+    retreat_limit_us: u32,
+    way: Way,
+    /// The last word or sample that moved.
+    moved: Micros,
+}
+
+/// The direction the count is going, and how far it got.
+#[derive(Debug, Clone, Copy, Default)]
+struct Way {
+    /// +1 or -1 once it has started; 0 before.
+    direction: i64,
+    /// The direction while nothing is looked into: then steps onwards need no second look.
+    steady: i64,
+    /// The furthest position.
+    furthest: i64,
+    /// When the count first stepped back from there.
+    back_us: Option<u32>,
+    /// New counts that a retreat which was told still lacks for its proof.
+    unproven: u8,
+    /// New counts that are still to be looked into.
+    watched: u8,
+    /// When the last new counts were made, the latest first, and for how many of them it is known.
+    made_us: [u32; 2 * PULSE + 1],
+    known: usize,
+}
+
+impl Run {
+    pub(super) fn new(pulses_per_rev: u32) -> Self {
+        let counts_per_rev = 4.0 * f64::from(pulses_per_rev.max(1));
+        // From the first of three counts back to the third are two: s = a t^2 / 2.
+        let seconds =
+            libm::sqrt(2.0 * (RETREAT_COUNTS - 1) as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
+        Self { retreat_limit_us: (seconds * 1e6) as u32, way: Way::default(), moved: Micros::ZERO }
+    }
+
+    /// Takes steps one way, `step` of them the sign, where nothing need be looked into: as nearly always. The
+    /// last of them says all that the others would, and the time says nothing.
+    #[inline]
+    pub(super) fn goes_on(&mut self, step: i64, position: i64, now: Micros) -> bool {
+        let on = step != 0 && step == self.way.steady;
+        if on {
+            self.way.furthest = position;
+            self.moved = now;
+        }
+        on
+    }
+
+    /// To be told before the steps of a word or sample that are followed one by one; `position` is the one before
+    /// them.
+    pub(super) fn begin(&mut self, position: i64, now: Micros) {
+        if now.since(self.moved) >= REST {
+            // A crank that has stood has no direction.
+            self.way = Way { furthest: position, ..Way::default() };
+        } else if self.way.steady != 0 {
+            self.way.known = 0;
+            self.way.note(short(self.moved));
+        }
+        self.moved = now;
+    }
+
+    /// Follows one step to a position and returns 1 where no hand can have made the count go so.
+    pub(super) fn follow(&mut self, position: i64, step: i64, at_us: u32) -> u32 {
+        let way = &mut self.way;
+        if way.direction == 0 {
+            let gone = position - way.furthest;
+            if gone.abs() >= START_COUNTS {
+                *way = Way::towards(gone.signum(), position);
+            }
+            return 0;
+        }
+        let ahead = (position - way.furthest) * way.direction;
+        if step == way.direction {
+            if ahead <= 0 {
+                return 0;
+            }
+            way.furthest = position;
+            return way.got_on(at_us, PACE_SHARE * self.retreat_limit_us);
+        }
+        way.steady = 0;
+        way.watched = WATCHED_COUNTS;
+        let back_us = *way.back_us.get_or_insert(at_us);
+        if ahead > -RETREAT_COUNTS {
+            return 0;
+        }
+        if way.unproven == 0 && at_us.wrapping_sub(back_us) < self.retreat_limit_us {
+            // The crank itself goes on as it went.
+            *way = Way { steady: 0, unproven: PROOF_COUNTS, ..Way::towards(way.direction, position) };
+            return 1;
+        }
+        *way = Way::towards(-way.direction, position);
+        0
+    }
+}
+
+impl Way {
+    fn towards(direction: i64, position: i64) -> Self {
+        Self { direction, steady: direction, furthest: position, ..Self::default() }
+    }
+
+    /// A new count was made.
+    fn note(&mut self, at_us: u32) {
+        self.made_us.copy_within(..2 * PULSE, 1);
+        self.made_us[0] = at_us;
+        self.known = self.made_us.len().min(self.known + 1);
+        self.back_us = None;
+    }
+
+    /// A new count was made, and its time is worth a look. Returns 1 where those before it stalled or rushed.
+    fn got_on(&mut self, at_us: u32, limit_us: u32) -> u32 {
+        if self.watched == 0 {
+            self.known = 0;
+        }
+        self.note(at_us);
+        self.watched = self.watched.saturating_sub(1);
+        self.unproven = self.unproven.saturating_sub(1);
+        if self.watched == 0 && self.unproven == 0 {
+            self.steady = self.direction;
+        }
+        let [.., last] = self.made_us;
+        let [four, five] = [self.made_us[PULSE], self.made_us[PULSE + 1]];
+        let pulse = at_us.wrapping_sub(four);
+        // Five counts to the four of a pulse, less what the speed changes and a word's length says wrong.
+        let stalled = self.known > PULSE + 1
+            && at_us.wrapping_sub(five) < limit_us
+            && four.wrapping_sub(five).saturating_mul(8) > pulse.saturating_mul(7);
+        // A hand that brakes evenly to a stop makes the last four 2.4 times as long as those before.
+        let rushed = self.known > 2 * PULSE
+            && at_us.wrapping_sub(last) < limit_us
+            && pulse > four.wrapping_sub(last).saturating_mul(3);
+        if stalled || rushed {
+            self.known = 1;
+        }
+        u32::from(stalled || rushed)
+    }
+}
+
+/// Microseconds that wrap after 71 minutes: what is looked into is over long before.
+pub(super) const fn short(time: Micros) -> u32 {
+    time.get() as u32
+}
