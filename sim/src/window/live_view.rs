@@ -263,9 +263,13 @@ fn wire_words(left: Length, job: Option<&Job>) -> String {
 
 /// Who it is, how it is, and what can be done.
 fn about(ui: &mut Ui, palette: Palette, seen: &Seen, (port, identity): (&String, &Identity)) -> Option<Wish> {
-    // The port's name without the folder that all of them are in.
-    let short = port.rsplit('/').next().unwrap_or(port);
-    ui.label(RichText::new(format!("Counter on {short}")).strong()).on_hover_text(port);
+    // Without the folder that all of them are in, or one of the user's own.
+    let short = port.strip_prefix("/dev/").or_else(|| port.rsplit('/').next()).unwrap_or(port);
+    let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
+    let on = seen.health.map_or_else(String::new, |health| {
+        format!(": on for {}", crate::plan::text::span(health.up_ms as f64 / 60_000.0))
+    });
+    name.on_hover_text(format!("{port}{on}"));
     // The counter's text is not ours.
     let firmware: String = identity.firmware.chars().filter(|letter| !letter.is_control()).collect();
     let lines = [
@@ -325,11 +329,4 @@ fn well(ui: &mut Ui, palette: Palette, health: &Health) {
         let colour = if bad { palette.wrong } else { palette.ink };
         ui.add(Label::new(RichText::new(words).color(colour)).wrap());
     }
-    let minutes = health.up_ms / 60_000;
-    let on = match minutes {
-        0 => "on for less than a minute".to_owned(),
-        1..=119 => format!("on for {minutes} min"),
-        _ => format!("on for {} h", minutes / 60),
-    };
-    ui.colored_label(palette.faint, on);
 }

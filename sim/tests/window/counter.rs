@@ -19,18 +19,24 @@ use turntally_sim::link::serve::Terminal;
 use turntally_sim::run::{Hand, Onlooker, Stand};
 
 /// How much quicker than real its time goes.
-const PACE: u32 = 10;
+const PACE: u32 = 5;
 /// How quickly the hand cranks, in turns a millisecond.
-const SPEED: f64 = 2e-3;
+const SPEED: f64 = 2.5e-3;
 /// How long a key is held and then let go, in milliseconds; an offer takes none within 0.7 s.
 const PRESS_MS: u32 = 80;
 
+/// What the hand does.
 #[derive(Debug)]
-enum Do {
+pub enum Do {
+    /// Presses a key.
     Press(Key),
+    /// Cranks so many turns, and lies still.
     Crank(f64),
+    /// Turns the knob by clicks.
     Knob(i32),
+    /// Switches a fault on.
     Fault(FaultKind),
+    /// Says that it has come so far.
     Say(Sender<()>),
 }
 
@@ -38,7 +44,7 @@ enum Do {
 pub struct Counter {
     /// The port that it is on: of a name that stays the same from run to run.
     pub port: PathBuf,
-    hand: Option<Sender<Do>>,
+    hand: Option<Sender<Vec<Do>>>,
     thread: Option<JoinHandle<()>>,
     _folder: tempfile::TempDir,
 }
@@ -59,48 +65,36 @@ impl Counter {
         Self { port, hand: Some(hand), thread: Some(thread), _folder: folder }
     }
 
-    fn tell(&self, what: Do) {
-        self.hand.as_ref().unwrap().send(what).unwrap();
-    }
-
-    /// Presses a key, after whatever the hand has still to do.
-    pub fn press(&self, key: Key) {
-        self.tell(Do::Press(key));
-    }
-
-    /// Cranks so many turns.
-    pub fn crank(&self, turns: f64) {
-        self.tell(Do::Crank(turns));
-    }
-
-    /// Turns the knob by clicks.
-    pub fn knob(&self, clicks: i32) {
-        self.tell(Do::Knob(clicks));
-    }
-
-    /// Switches a fault on.
-    pub fn fault(&self, kind: FaultKind) {
-        self.tell(Do::Fault(kind));
+    /// Does all this without a break, after whatever the hand has still to do.
+    pub fn does(&self, all: Vec<Do>) {
+        self.hand.as_ref().unwrap().send(all).unwrap();
     }
 
     /// Waits until the hand has done everything.
     pub fn done(&self) {
         let (said, done) = channel();
-        self.tell(Do::Say(said));
+        self.does(vec![Do::Say(said)]);
         done.recv().unwrap();
+    }
+
+    /// Presses a key.
+    pub fn press(&self, key: Key) {
+        self.does(vec![Do::Press(key)]);
+    }
+
+    /// Cranks so many turns.
+    pub fn crank(&self, turns: f64) {
+        self.does(vec![Do::Crank(turns)]);
     }
 
     /// Takes the job, begins a coil, and winds so many turns.
     pub fn wind(&self, turns: f64) {
-        self.press(Key::Yes);
-        self.press(Key::Yes);
-        self.crank(turns);
+        self.does(vec![Do::Press(Key::Yes), Do::Press(Key::Yes), Do::Crank(turns)]);
     }
 
     /// Keeps the coil that has reached its target.
     pub fn keep(&self) {
-        self.press(Key::Yes);
-        self.press(Key::Yes);
+        self.does(vec![Do::Press(Key::Yes), Do::Press(Key::Yes)]);
     }
 }
 
@@ -122,7 +116,7 @@ impl Onlooker for Cable {
     }
 }
 
-fn run(job: &Job, terminal: Terminal, told: &Receiver<Do>) {
+fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
     let (mut cable, mut faults) = (Cable(terminal), FaultSet::default());
     let rings = job.rings_to_make().unwrap();
     let mut stand = Stand::new(job, faults, Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
@@ -137,38 +131,46 @@ fn run(job: &Job, terminal: Terminal, told: &Receiver<Do>) {
         std::thread::sleep(due.saturating_duration_since(Instant::now()));
     };
     loop {
-        match told.try_recv() {
-            Ok(Do::Press(key)) => {
-                for ms in 0..2 * PRESS_MS {
-                    hand.key = (ms < PRESS_MS).then_some(key);
-                    step(hand, &mut stand);
-                }
+        let all = match told.try_recv() {
+            Ok(all) => all,
+            Err(TryRecvError::Empty) => {
+                step(hand, &mut stand);
+                continue;
             }
-            Ok(Do::Crank(turns)) => {
-                hand.is_still = false;
-                let from = hand.crank_turns;
-                let steps = (turns.abs() / SPEED).ceil();
-                for at in 1..=steps as u32 {
-                    hand.crank_turns = from + turns * f64::from(at) / steps;
-                    step(hand, &mut stand);
-                }
-                hand.is_still = true;
-                (0..600).for_each(|_| step(hand, &mut stand));
-            }
-            Ok(Do::Knob(clicks)) => {
-                for _ in 0..4 * clicks.abs() {
-                    hand.knob_quarters += clicks.signum();
-                    step(hand, &mut stand);
-                }
-                (0..30).for_each(|_| step(hand, &mut stand));
-            }
-            Ok(Do::Fault(kind)) => {
-                faults = faults.with(kind);
-                stand.set_faults(faults);
-            }
-            Ok(Do::Say(done)) => done.send(()).unwrap(),
-            Err(TryRecvError::Empty) => step(hand, &mut stand),
             Err(TryRecvError::Disconnected) => return,
+        };
+        for one in all {
+            match one {
+                Do::Press(key) => {
+                    for ms in 0..2 * PRESS_MS {
+                        hand.key = (ms < PRESS_MS).then_some(key);
+                        step(hand, &mut stand);
+                    }
+                }
+                Do::Crank(turns) => {
+                    hand.is_still = false;
+                    let from = hand.crank_turns;
+                    let steps = (turns.abs() / SPEED).ceil();
+                    for at in 1..=steps as u32 {
+                        hand.crank_turns = from + turns * f64::from(at) / steps;
+                        step(hand, &mut stand);
+                    }
+                    hand.is_still = true;
+                    (0..600).for_each(|_| step(hand, &mut stand));
+                }
+                Do::Knob(clicks) => {
+                    for _ in 0..4 * clicks.abs() {
+                        hand.knob_quarters += clicks.signum();
+                        step(hand, &mut stand);
+                    }
+                    (0..30).for_each(|_| step(hand, &mut stand));
+                }
+                Do::Fault(kind) => {
+                    faults = faults.with(kind);
+                    stand.set_faults(faults);
+                }
+                Do::Say(done) => done.send(()).unwrap(),
+            }
         }
     }
 }

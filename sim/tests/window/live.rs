@@ -9,7 +9,7 @@ use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{Kept, Theme, View};
 
-use super::counter::Counter;
+use super::counter::{Counter, Do};
 use super::{SIZE, Window, click, says, short_job, type_into, window_with_log};
 
 /// A window whose log's file is in this folder.
@@ -109,8 +109,7 @@ fn a_count_in_doubt_is_told() {
     connect(&mut window, &counter);
     counter.wind(10.0);
     hears(&mut window, "Counted 10.000 turns");
-    counter.fault(FaultKind::DeadA);
-    counter.crank(3.0);
+    counter.does(vec![Do::Fault(FaultKind::DeadA), Do::Crank(3.0)]);
     tells(&mut window, "Counter: Count in doubt");
     tells(&mut window, "channel A of the encoder is dead");
     assert!(says(&window, "Channel A never moves"));
@@ -166,14 +165,14 @@ fn a_job_is_sent_and_agreed_to() {
     tells(&mut window, "“belt” is on the counter's screen: press Yes there.");
     window.snapshot("plan-sent");
     // It takes no key that went down within 0.7 s of its own time.
-    std::thread::sleep(Duration::from_millis(200));
+    std::thread::sleep(Duration::from_millis(300));
     counter.press(Press::No);
     tells(&mut window, "the user at the counter did not take it");
     click(&mut window, "Send to the counter");
-    std::thread::sleep(Duration::from_millis(200));
+    std::thread::sleep(Duration::from_millis(300));
     click(&mut window, "Bench");
     tells(&mut window, "“belt” is on its screen: press Yes there.");
-    std::thread::sleep(Duration::from_millis(200));
+    std::thread::sleep(Duration::from_millis(300));
     counter.press(Press::Yes);
     click(&mut window, "Plan");
     tells(&mut window, "The counter has taken “belt”.");
@@ -188,17 +187,11 @@ fn a_job_is_sent_and_agreed_to() {
     assert_eq!(job, ("belt".to_owned(), "copper".to_owned(), 1.2));
 }
 
-/// Counts the rings of what was sawn at the counter: so many more good ones than promised, and so many no good.
-fn count_rings(counter: &Counter, more: i32, rejects: i32) {
-    // Back to the choice, where it stands behind the job.
-    counter.press(Press::No);
-    counter.knob(1);
-    counter.press(Press::Yes);
-    counter.knob(more);
-    counter.press(Press::Yes);
-    counter.knob(rejects);
-    counter.press(Press::Yes);
-    counter.done();
+/// Counts the rings of what was sawn at the counter, where that stands behind the job: so many more good ones than
+/// promised, and so many no good.
+fn count_rings(more: i32, rejects: i32) -> Vec<Do> {
+    let yes = || Do::Press(Press::Yes);
+    vec![Do::Knob(1), yes(), Do::Knob(more), yes(), Do::Knob(rejects), yes()]
 }
 
 /// Coils are wound and counted at the counter; their log is fetched, each once, and shown.
@@ -216,29 +209,26 @@ fn the_log_is_fetched() {
     type_into(&mut window, "Port", counter.port.to_str().unwrap());
     click(&mut window, "Connect");
     hears(&mut window, "On the cable");
-    counter.wind(turns);
-    counter.keep();
-    tells(&mut window, "1 coil kept");
-    count_rings(&counter, -1, 1);
-    // The next coil is thrown away after three turns, and the one after that is kept and counted too.
-    counter.press(Press::Yes);
-    counter.press(Press::Yes);
-    counter.crank(3.0);
-    hears(&mut window, "Counted 3.000 turns");
-    counter.press(Press::No);
-    counter.press(Press::No);
-    hears(&mut window, "Keep, throw away");
-    counter.knob(-1);
-    counter.press(Press::Yes);
+    let (yes, no) = (|| Do::Press(Press::Yes), || Do::Press(Press::No));
+    let coil = || [Do::Crank(turns), yes(), yes()];
+    let mut first = vec![yes(), yes()];
+    first.extend(coil());
+    // Its rings are counted; the next coil is thrown away after three turns, and the one after that is kept.
+    first.push(no());
+    first.extend(count_rings(-1, 1));
+    first.extend([yes(), yes(), Do::Crank(3.0), no(), no(), Do::Knob(-1), yes()]);
+    counter.does(first);
     tells(&mut window, "1 coil kept, 1 thrown away");
     click(&mut window, "Fetch its log");
     tells(&mut window, "3 new entries in the log.");
-    counter.press(Press::Yes);
-    counter.crank(turns);
-    counter.keep();
+    let mut second = vec![yes()];
+    second.extend(coil());
+    counter.does(second);
     hears(&mut window, "The batch is done");
-    counter.press(Press::Yes);
-    count_rings(&counter, 1, 0);
+    let mut third = vec![yes()];
+    third.extend(count_rings(1, 0));
+    counter.does(third);
+    counter.done();
     click(&mut window, "Fetch its log");
     tells(&mut window, "2 new entries in the log.");
     click(&mut window, "Fetch its log");

@@ -90,8 +90,6 @@ fn a_spool_is_chosen() {
     assert!(printed.contains(&row) && row.starts_with("\"copper 1\" has 9.349 m"), "{row}: {printed}");
     assert!(says(&window, "finishes 9 of 13 coils, 486 rings certain"));
     window.snapshot("plan-spool");
-    let plan = export(&mut window, View::Plan, "Plan as JSON…", &bench.path("plan.json"));
-    assert_eq!(plan, bench.plan(&["--spool", "copper 1"]));
     // Weighed meanwhile: seen when the planner comes up again.
     bench.run(&["spool", "weigh", "copper 1", "--holds", "20m"]);
     click(&mut window, "Bench");
@@ -106,6 +104,9 @@ fn a_spool_is_chosen() {
     type_into(&mut window, "Spool", "tin");
     assert!(says(&window, "no such spool"));
     window.snapshot("plan-no-spool");
+    type_into(&mut window, "Spool", "copper 1");
+    let plan = export(&mut window, View::Plan, "Plan as JSON…", &bench.path("plan.json"));
+    assert_eq!(plan, bench.plan(&["--spool", "copper 1"]));
 }
 
 /// What was measured counts, beside the estimate, as for `turntally plan`; and can be left aside.
