@@ -8,7 +8,7 @@ use super::plan_view::Cable as State;
 
 /// No cable.
 #[derive(Debug, Default)]
-pub struct Cable;
+pub struct Cable {}
 
 #[allow(clippy::unused_self, reason = "as with a cable")]
 impl App {

@@ -10,6 +10,7 @@ use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{Kept, Theme, View};
 
 use super::counter::{Counter, Do};
+use super::records::Bench;
 use super::{SIZE, Window, click, says, short_job, type_into, window_with_log};
 
 /// A window whose log's file is in this folder.
@@ -146,7 +147,9 @@ fn an_unknown_job_has_no_scale() {
 /// refused before that.
 #[test]
 fn a_job_is_sent_and_agreed_to() {
-    let (folder, counter) = (tempfile::tempdir().unwrap(), Counter::with(DEMO));
+    let (bench, counter) = (Bench::new(), Counter::with(DEMO));
+    bench.run(&["spool", "add", "copper 1", "--metal", "copper", "--wire", "1.2mm", "--holds", "20m"]);
+    let folder = &bench.folder;
     let mut window = window(folder.path(), SIZE, |_| {});
     click(&mut window, "Plan");
     // Nobody to send it to yet.
@@ -161,6 +164,7 @@ fn a_job_is_sent_and_agreed_to() {
     click(&mut window, "Send to the counter");
     tells(&mut window, "only 400 is allowed");
     type_into(&mut window, "Encoder", "400");
+    type_into(&mut window, "Spool", "copper 1");
     click(&mut window, "Send to the counter");
     tells(&mut window, "“belt” is on the counter's screen: press Yes there.");
     window.snapshot("plan-sent");
@@ -179,6 +183,8 @@ fn a_job_is_sent_and_agreed_to() {
     click(&mut window, "Bench");
     tells(&mut window, "on the cable: belt");
     assert!(says(&window, "0 of 666 rings promised"));
+    // 8.89 g/cm3 x pi/4 x (1.2 mm)^2 x 20 m.
+    assert!(says(&window, "On the spool: 20.00 m, 201.1 g"));
     // Noted with its wire, as turntally link send does.
     let noted = rusqlite::Connection::open(folder.path().join("log.sqlite")).unwrap();
     let row = "SELECT name, metal, wire_mm FROM job";

@@ -10,12 +10,13 @@ use super::planner::export;
 use super::{SIZE, Window, click, says, type_into, window_with_log};
 
 /// A folder with a log in it, as the command line fills it, and the demo job.
-struct Bench {
-    folder: tempfile::TempDir,
+pub struct Bench {
+    /// The folder: the log is `log.sqlite`.
+    pub folder: tempfile::TempDir,
 }
 
 impl Bench {
-    fn new() -> Self {
+    pub fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         std::fs::write(folder.path().join("demo.toml"), DEMO).unwrap();
         Self { folder }
@@ -26,7 +27,7 @@ impl Bench {
     }
 
     /// Runs `turntally` with this log.
-    fn run(&self, args: &[&str]) -> String {
+    pub fn run(&self, args: &[&str]) -> String {
         let output = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
             .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
             .args(args)
