@@ -73,10 +73,15 @@ impl App {
             self.files.say(offer_words(offered));
         }
         let found = follower.seen().found.is_some();
+        let waited = matches!(follower.seen().offered, Some(Offered::Waiting(_)));
         if let Some(failure) = heard.gone {
+            let said = Failure::new(in_window(&failure));
             self.cable.leave();
             self.cable.choosing = !found;
-            self.cable.said = Some(Failure::new(in_window(&failure)));
+            if waited {
+                self.files.say(Err(said.clone()));
+            }
+            self.cable.said = Some(said);
         }
         if heard.fetched {
             self.look();

@@ -256,8 +256,15 @@ fn the_cable_is_pulled() {
     connect(&mut window, &counter);
     counter.wind(5.0);
     hears(&mut window, "Counted 5.000 turns");
+    click(&mut window, "Send it a job…");
+    click(&mut window, "Send to the counter");
+    tells(&mut window, "on the counter's screen");
     drop(counter);
+    // Where the job was sent from, and in the place of the counter.
     tells(&mut window, "the counter is gone");
+    assert!(!says(&window, "on the counter's screen"));
+    click(&mut window, "Bench");
+    assert!(says(&window, "the counter is gone"));
     assert!(window.query_by_label("Crank").is_some());
     assert!(!says(&window, "Counter: Winding"));
     // Another one, on another port.
