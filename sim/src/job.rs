@@ -185,8 +185,8 @@ impl Job {
     ///
     /// # Errors
     /// As [`Self::load`].
-    pub fn named(path: &Path, text: &str) -> Result<Self, Failure> {
-        of_file(path, Self::parse(text))
+    pub fn named(path: &Path, text: &str, known: &Known) -> Result<Self, Failure> {
+        of_file(path, Self::read(text, known))
     }
 
     /// Reads a job file's text, with nothing known of its wire but what it says.
@@ -197,7 +197,11 @@ impl Job {
         Self::read(text, &Known::nothing())
     }
 
-    fn read(text: &str, known: &Known) -> Result<Self, Failure> {
+    /// Reads a job file's text, with what is known of its wire.
+    ///
+    /// # Errors
+    /// As [`Self::parse`], and where its spool is not known.
+    pub fn read(text: &str, known: &Known) -> Result<Self, Failure> {
         let reader = toml::Deserializer::parse(text).map_err(|error| fields::no_toml(&error, text))?;
         let file: File = serde_path_to_error::deserialize(reader)
             .map_err(|error| fields::wrong_field(error.path(), error.inner(), text))?;

@@ -195,6 +195,13 @@ impl Known {
         }
     }
 
+    /// These records, or none.
+    #[cfg(all(feature = "link", feature = "window"))]
+    #[must_use]
+    pub const fn of(records: Option<Records>, estimate: bool) -> Self {
+        Self { blind: false, records, estimate, spool: None }
+    }
+
     /// The records that the options name; without a file at the default place there are none.
     ///
     /// # Errors

@@ -110,6 +110,28 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
+/// What the counter is doing.
+///
+/// # Errors
+/// As [`Counter::ask`].
+pub fn status(counter: &mut Counter) -> Result<Status, Failure> {
+    match counter.ask(&Request::Status)? {
+        Reply::Status(status) => Ok(status),
+        other => Err(port::unexpected(&other)),
+    }
+}
+
+/// How the counter is.
+///
+/// # Errors
+/// As [`Counter::ask`].
+pub fn health(counter: &mut Counter) -> Result<Health, Failure> {
+    match counter.ask(&Request::SelfTest)? {
+        Reply::Health(health) => Ok(health),
+        other => Err(port::unexpected(&other)),
+    }
+}
+
 fn test(counter: &mut Counter) -> Result<(), Failure> {
     let who = counter.identity();
     let text = format!(
@@ -119,20 +141,24 @@ fn test(counter: &mut Counter) -> Result<(), Failure> {
         who.firmware,
         who.pulses_per_rev
     );
-    match counter.ask(&Request::SelfTest)? {
-        Reply::Health(health) => output::print(&(text + &health_words(&health))),
-        other => Err(port::unexpected(&other)),
-    }
+    output::print(&(text + &health_words(&health(counter)?)))
 }
 
+/// What a counter says of itself, in a line.
 fn health_words(health: &Health) -> String {
+    let [saving, signal] = well_words(health);
+    format!("on for {} s; {saving}; {signal}\n", health.up_ms / 1_000)
+}
+
+/// Whether it keeps what is made, and how its signal is.
+pub(crate) fn well_words(health: &Health) -> [String; 2] {
     let saving = if health.saving { "keeps what is made" } else { "keeps NOTHING: its flash has failed" };
     let signal = match health.dead {
         Some(channel) => format!("channel {channel:?} of the encoder is dead"),
         None => format!("{} impossible steps since its start", health.illegal),
     };
     let lost = if health.samples_lost { ", samples lost" } else { "" };
-    format!("on for {} s; {saving}; {signal}{lost}\n", health.up_ms / 1_000)
+    [saving.to_owned(), signal + lost]
 }
 
 /// The job as it is sent.
@@ -161,20 +187,11 @@ pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
 }
 
 fn send(counter: &mut Counter, job: &Job, records: &mut Records) -> Result<(), Failure> {
-    let planned = planned(job)?;
-    let has = counter.identity().pulses_per_rev;
-    if has != job.pulses_per_rev {
-        let why = format_args!("the counter's encoder has {has}: only {has} is allowed");
-        return Err(Failure::value("winder.pulses_per_rev", job.pulses_per_rev, why));
-    }
+    let offer = Offer::job(counter, job, records)?;
     if let Some(words) = job.learning.as_ref().and_then(Learning::spring_words) {
         eprintln!("spring ratio {words}");
     }
-    records.note_job(&planned, job)?;
-    records.note_spool(&planned, job.spool.as_ref().map(|spool| spool.name.as_str()))?;
-    let ticket = port::fresh_number();
-    let offer = Request::OfferJob { ticket, job: planned.to_bytes() };
-    put(counter, ticket, &offer, &format!("\"{}\" is", planned.name))
+    wait(counter, offer, &format!("\"{}\" is", job.short_name()))
 }
 
 /// Prints the settings, or proposes others.
@@ -190,30 +207,71 @@ fn settings(counter: &mut Counter, changes: &[String]) -> Result<(), Failure> {
         settings::change(&mut settings, wish)?;
     }
     let ticket = port::fresh_number();
-    let offer = Request::WriteSettings { ticket, settings: SettingsBytes::new(&settings) };
-    put(counter, ticket, &offer, "the settings are")
+    let settings = SettingsBytes::new(&settings);
+    let offer = Offer::new(ticket, Request::WriteSettings { ticket, settings });
+    wait(counter, offer, "the settings are")
 }
 
 /// Puts an offer to the user at the counter, and waits for what they say.
-fn put(counter: &mut Counter, ticket: u32, offer: &Request, what: &str) -> Result<(), Failure> {
-    let mut answer = counter.ask(offer)?;
+fn wait(counter: &mut Counter, mut offer: Offer, what: &str) -> Result<(), Failure> {
+    let mut taken = offer.is_taken(counter)?;
     eprintln!("{what} on the counter's screen: press Yes there to take it");
-    let until = Instant::now() + PATIENCE;
-    loop {
-        match answer {
-            Reply::Answer(Answer::Agreed) => return output::print("taken\n"),
-            Reply::Answer(Answer::Declined) => {
-                return Err(Failure::new("the user at the counter did not take it"));
-            }
-            Reply::Answer(Answer::None) => return Err(Failure::new("the counter has forgotten the offer")),
-            Reply::Answer(Answer::Waiting) if Instant::now() < until => {}
-            Reply::Answer(Answer::Waiting) => {
-                return Err(Failure::new("nobody at the counter has answered for five minutes"));
-            }
-            other => return Err(port::unexpected(&other)),
-        }
+    while !taken {
         std::thread::sleep(LOOK_EVERY);
-        answer = counter.ask(&Request::Answer { ticket })?;
+        taken = offer.is_taken(counter)?;
+    }
+    output::print("taken\n")
+}
+
+/// What is put to the user at the counter, who takes it with Yes or does not.
+#[derive(Debug)]
+pub struct Offer {
+    /// The offer itself at first, then the question what the user says to it.
+    question: Request,
+    ticket: u32,
+    until: Instant,
+}
+
+impl Offer {
+    fn new(ticket: u32, offer: Request) -> Self {
+        Self { question: offer, ticket, until: Instant::now() + PATIENCE }
+    }
+
+    /// A job, which is noted in the log's file with its wire, price and spool.
+    ///
+    /// # Errors
+    /// One line where it is planned for another encoder, no counter takes it, or it cannot be noted.
+    pub fn job(counter: &Counter, job: &Job, records: &mut Records) -> Result<Self, Failure> {
+        let planned = planned(job)?;
+        let has = counter.identity().pulses_per_rev;
+        if has != job.pulses_per_rev {
+            let why = format_args!("the counter's encoder has {has}: only {has} is allowed");
+            return Err(Failure::value("winder.pulses_per_rev", job.pulses_per_rev, why));
+        }
+        records.note_job(&planned, job)?;
+        records.note_spool(&planned, job.spool.as_ref().map(|spool| spool.name.as_str()))?;
+        let ticket = port::fresh_number();
+        Ok(Self::new(ticket, Request::OfferJob { ticket, job: planned.to_bytes() }))
+    }
+
+    /// Puts it to the user, or asks what they say: to be asked again until it is taken. The counter forgets an
+    /// offer that nobody asks about for ten seconds.
+    ///
+    /// # Errors
+    /// One line where they do not take it, nobody answers, or the counter is gone.
+    pub fn is_taken(&mut self, counter: &mut Counter) -> Result<bool, Failure> {
+        let answer = counter.ask(&self.question)?;
+        self.question = Request::Answer { ticket: self.ticket };
+        match answer {
+            Reply::Answer(Answer::Agreed) => Ok(true),
+            Reply::Answer(Answer::Declined) => Err(Failure::new("the user at the counter did not take it")),
+            Reply::Answer(Answer::None) => Err(Failure::new("the counter has forgotten the offer")),
+            Reply::Answer(Answer::Waiting) if Instant::now() < self.until => Ok(false),
+            Reply::Answer(Answer::Waiting) => {
+                Err(Failure::new("nobody at the counter has answered for five minutes"))
+            }
+            other => Err(port::unexpected(&other)),
+        }
     }
 }
 
@@ -270,10 +328,7 @@ fn follow(counter: &mut Counter) -> Result<(), Failure> {
     let terminal = io::stdout().is_terminal();
     let mut before: Option<(Phase, u32, u32)> = None;
     loop {
-        let status = match counter.ask(&Request::Status)? {
-            Reply::Status(status) => status,
-            other => return Err(port::unexpected(&other)),
-        };
+        let status = status(counter)?;
         let now = (status.phase, status.progress.kept, status.progress.scrapped);
         if terminal {
             let mut out = io::stdout().lock();
@@ -288,6 +343,12 @@ fn follow(counter: &mut Counter) -> Result<(), Failure> {
         before = Some(now);
         std::thread::sleep(LOOK_EVERY);
     }
+}
+
+/// The name of the chosen job. The counter's text is not ours: nothing in it may move a cursor.
+#[must_use]
+pub fn job_name(status: &Status) -> String {
+    status.job.chars().filter(|letter| !letter.is_control()).collect()
 }
 
 /// One line of what a counter is doing.
@@ -320,8 +381,7 @@ pub fn status_words(status: &Status) -> String {
     let left = status
         .wire_left
         .map_or_else(String::new, |left| format!("; {:.1} m of wire left", left.mm().get() / 1e3));
-    // The counter's text is not ours: nothing in it may move the cursor.
-    let job: String = status.job.chars().filter(|letter| !letter.is_control()).collect();
+    let job = job_name(status);
     format!(
         "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {wanted}{left}; {} turns/min{}",
         status.turns.as_f64(),

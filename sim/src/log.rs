@@ -40,33 +40,33 @@ pub struct Args {
 
 /// A coil as it is listed.
 #[derive(Debug, Clone, Serialize)]
-struct Coil {
-    counter: String,
-    number: u32,
-    job: String,
-    job_fingerprint: u32,
+pub(crate) struct Coil {
+    pub(crate) counter: String,
+    pub(crate) number: u32,
+    pub(crate) job: String,
+    pub(crate) job_fingerprint: u32,
     /// Seconds since 1970-01-01 UTC.
-    finished_unix_s: Option<u64>,
-    kept: bool,
-    target_turns: f64,
-    turns: f64,
-    rings_promised: u32,
-    rings_counted: Option<u32>,
-    rejects: Option<u32>,
+    pub(crate) finished_unix_s: Option<u64>,
+    pub(crate) kept: bool,
+    pub(crate) target_turns: f64,
+    pub(crate) turns: f64,
+    pub(crate) rings_promised: u32,
+    pub(crate) rings_counted: Option<u32>,
+    pub(crate) rejects: Option<u32>,
     /// Of how many coils that is the count, this one and those kept before it.
-    coils_counted: Option<u32>,
+    pub(crate) coils_counted: Option<u32>,
     /// The number of the coil with which the rings of this one were counted.
-    counted_with: Option<u32>,
-    crank_s: f64,
-    stop_ms: Option<f64>,
-    wire_mm: f64,
-    doubt_counts: Option<u64>,
-    illegal_steps: u64,
-    faults: String,
+    pub(crate) counted_with: Option<u32>,
+    pub(crate) crank_s: f64,
+    pub(crate) stop_ms: Option<f64>,
+    pub(crate) wire_mm: f64,
+    pub(crate) doubt_counts: Option<u64>,
+    pub(crate) illegal_steps: u64,
+    pub(crate) faults: String,
     /// The spool that its wire came off, and what was left on it afterwards.
-    spool: Option<String>,
-    spool_left_mm: Option<f64>,
-    spool_left_g: Option<f64>,
+    pub(crate) spool: Option<String>,
+    pub(crate) spool_left_mm: Option<f64>,
+    pub(crate) spool_left_g: Option<f64>,
 }
 
 impl Coil {
@@ -108,7 +108,7 @@ impl Coil {
     }
 
     /// Its rings have been counted, by itself or with others.
-    const fn is_counted(&self) -> bool {
+    pub(crate) const fn is_counted(&self) -> bool {
         self.rings_counted.is_some() || self.counted_with.is_some()
     }
 }
@@ -148,24 +148,24 @@ fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
 
 /// What was made of a job.
 #[derive(Debug, Clone, Default, Serialize)]
-struct Sum {
-    counter: String,
-    job: String,
-    job_fingerprint: u32,
-    coils_kept: u32,
-    coils_scrapped: u32,
-    rings_promised: u64,
+pub(crate) struct Sum {
+    pub(crate) counter: String,
+    pub(crate) job: String,
+    pub(crate) job_fingerprint: u32,
+    pub(crate) coils_kept: u32,
+    pub(crate) coils_scrapped: u32,
+    pub(crate) rings_promised: u64,
     /// Of the coils whose rings were counted.
-    rings_counted: u64,
-    rejects: u64,
-    coils_counted: u32,
-    crank_s: f64,
+    pub(crate) rings_counted: u64,
+    pub(crate) rejects: u64,
+    pub(crate) coils_counted: u32,
+    pub(crate) crank_s: f64,
     /// Those counted, and of the other coils those promised.
-    rings_per_hour: Option<f64>,
-    wire_mm: f64,
-    wire_g: Option<f64>,
-    cost: Option<f64>,
-    currency: Option<String>,
+    pub(crate) rings_per_hour: Option<f64>,
+    pub(crate) wire_mm: f64,
+    pub(crate) wire_g: Option<f64>,
+    pub(crate) cost: Option<f64>,
+    pub(crate) currency: Option<String>,
 }
 
 impl Sum {
@@ -196,20 +196,21 @@ impl Sum {
 
 /// What is left on a spool that coils came off.
 #[derive(Debug, Serialize)]
-struct Left {
-    spool: String,
-    left_mm: f64,
-    left_g: f64,
+pub(crate) struct Left {
+    pub(crate) spool: String,
+    pub(crate) left_mm: f64,
+    pub(crate) left_g: f64,
     #[serde(skip)]
-    words: String,
+    pub(crate) words: String,
 }
 
-#[derive(Debug, Serialize)]
-struct Report {
-    jobs: Vec<Sum>,
-    spools: Vec<Left>,
-    coils: Vec<Coil>,
-    entries_unreadable: usize,
+/// What is in the log.
+#[derive(Debug, Default, Serialize)]
+pub(crate) struct Report {
+    pub(crate) jobs: Vec<Sum>,
+    pub(crate) spools: Vec<Left>,
+    pub(crate) coils: Vec<Coil>,
+    pub(crate) entries_unreadable: usize,
 }
 
 impl Left {
@@ -240,7 +241,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     }
 }
 
-fn report(records: &Records) -> Result<Report, Failure> {
+/// Everything in the log, with its sums.
+///
+/// # Errors
+/// One line that names the file.
+pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
     let (entries, entries_unreadable) = records.entries()?;
     let counts = counts(&entries);
     let mut coils: Vec<Coil> = entries

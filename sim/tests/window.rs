@@ -9,6 +9,8 @@
     reason = "a test that cannot go on should stop"
 )]
 
+use std::path::PathBuf;
+
 use eframe::egui::{Context, Event, Key, Modifiers, Pos2, RawInput, Ui, UiBuilder, pos2};
 use egui_kittest::kittest::Queryable;
 use egui_kittest::{Harness, SnapshotOptions};
@@ -17,6 +19,15 @@ use turntally_core::units::Turns;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{App, Kept, Pace, Theme, View, ground};
 
+#[path = "window/counter.rs"]
+mod counter;
+#[path = "window/live.rs"]
+mod live;
+#[path = "window/planner.rs"]
+mod planner;
+#[path = "window/records.rs"]
+mod records;
+
 type Window = Harness<'static, App>;
 
 const SIZE: [f32; 2] = [1120.0, 720.0];
@@ -24,6 +35,16 @@ const STEP: f32 = 1.0 / 60.0;
 
 /// The window as it first comes up, in light, with the demo job; or as it was kept.
 fn window(size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
+    window_with_log(size, no_log(), dress)
+}
+
+/// No file: the user's own log stays out of it.
+fn no_log() -> PathBuf {
+    PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("no-log.sqlite")
+}
+
+/// The same with a log's file.
+fn window_with_log(size: [f32; 2], log: PathBuf, dress: impl FnOnce(&mut Kept)) -> Window {
     let mut kept = Kept { theme: Theme::Light, ..Kept::default() };
     dress(&mut kept);
     let options =
@@ -33,7 +54,7 @@ fn window(size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
         .with_options(options)
         .with_step_dt(STEP)
         .wgpu()
-        .build_ui_state(in_whole, App::new(kept, 1));
+        .build_ui_state(in_whole, App::with_log(kept, 1, log));
     window.run_steps(4);
     window
 }
@@ -144,7 +165,7 @@ fn first_look_and_a_coil_wound_with_the_crank() {
 /// However seldom it is drawn: at rest frames are further apart than egui supposes.
 #[test]
 fn the_bench_keeps_time_with_the_window() {
-    let (ctx, mut app) = (Context::default(), App::new(Kept::default(), 1));
+    let (ctx, mut app) = (Context::default(), App::with_log(Kept::default(), 1, no_log()));
     let frame = |app: &mut App, frame: u32| {
         let time = Some(f64::from(frame) * 0.033);
         let input = RawInput { time, ..RawInput::default() };
@@ -285,6 +306,7 @@ fn the_keyboard_winds_and_decides() {
         "Crank",
         "Larger",
         "Start the batch again",
+        "Follow a real counter…",
     ] {
         assert!(reached.iter().any(|label| label == name), "{name} is not among {reached:?}");
     }
@@ -399,133 +421,6 @@ fn type_into(window: &mut Window, name: &str, text: &str) {
     window.run_steps(1);
     window.get_by_label(name).type_text(text);
     window.run_steps(3);
-}
-
-#[test]
-fn a_job_is_planned_and_wound() {
-    let mut window = window(SIZE, |kept| kept.view = View::Plan);
-    window.snapshot("plan");
-    type_into(&mut window, "Wire size", "1.5");
-    // The reason stands under the field, and nothing can be wound.
-    assert!(window.query_all_by_label_contains("a bare number: write the unit").next().is_some());
-    window.snapshot("plan-wrong");
-    type_into(&mut window, "Wire size", "15awg");
-    type_into(&mut window, "Name", "belt");
-    assert!(window.query_all_by_label_contains("a bare number").next().is_none());
-    click(&mut window, "Wind this job");
-    assert_eq!(window.state().kept().view, View::Bench);
-    let job = window.state().bench().unwrap().session().job().clone();
-    assert_eq!((job.name.as_str(), job.size.to_string().as_str()), ("belt", "15 AWG"));
-    assert_eq!(window.state().kept().log.coils().len(), 0);
-}
-
-#[test]
-fn a_cell_of_the_chart_becomes_the_job() {
-    let mut window = window(SIZE, |kept| kept.view = View::Chart);
-    window.snapshot("chart");
-    click(&mut window, "Curves");
-    window.snapshot("chart-curves");
-    click(&mut window, "Table");
-    // 16 AWG copper on 5 mm: the figure that `turntally chart` prints.
-    let args = [
-        "turntally",
-        "chart",
-        "--metal",
-        "copper",
-        "--wires",
-        "16awg",
-        "--mandrels",
-        "5mm",
-        "--kerf",
-        "0.4mm",
-    ];
-    let printed = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
-        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
-        .args(&args[1..])
-        .output()
-        .unwrap();
-    let printed = String::from_utf8(printed.stdout).unwrap();
-    let row = printed.lines().find(|line| line.trim_start().starts_with("5 mm")).expect("a row for 5 mm");
-    let figure = row.split_whitespace().last().unwrap().to_owned();
-    window.get_all_by_label(&figure).next().expect("the figure is in the table").click();
-    window.run_steps(3);
-    assert_eq!(window.state().kept().view, View::Plan);
-    let job = Job::parse(&window.state().job_text()).unwrap();
-    assert_eq!(job.size.to_string(), "16 AWG");
-    assert_eq!(job.winding.mandrel().to_string(), "5 mm");
-}
-
-/// Everything that is exported is what the command line writes of the same job.
-#[test]
-fn exports_are_those_of_the_command_line() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
-    let mut window = window(SIZE, |kept| kept.view = View::Plan);
-    let mut export = |view: View, button: &str, file: &str| {
-        window.state_mut().kept_mut().view = view;
-        window.run_steps(3);
-        click(&mut window, button);
-        window.key_press_modifiers(Modifiers::COMMAND, Key::A);
-        window.run_steps(1);
-        window.event(Event::Text(path(file)));
-        window.run_steps(2);
-        click(&mut window, "Write");
-        assert!(window.query_by_label_contains("is written").is_some(), "{button}");
-        std::fs::read_to_string(path(file)).unwrap()
-    };
-    let job = export(View::Plan, "Save the job…", "job.toml");
-    let sheet = export(View::Plan, "Job sheet…", "sheet.html");
-    let plan = export(View::Plan, "Plan as JSON…", "plan.json");
-    let csv = export(View::Chart, "Chart as CSV…", "chart.csv");
-    let svg = export(View::Chart, "Chart as SVG…", "chart.svg");
-    let page = export(View::Chart, "Chart as a page…", "chart.html");
-    let run = |args: &[&str]| {
-        let output = std::process::Command::new(env!("CARGO_BIN_EXE_turntally"))
-            .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
-            .args(args)
-            .output()
-            .unwrap();
-        assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
-        String::from_utf8(output.stdout).unwrap()
-    };
-    let (saved, cli_sheet) = (path("job.toml"), path("cli.html"));
-    assert_eq!(Job::parse(&job).unwrap().name, "garden chain, second half");
-    assert_eq!(plan, run(&["plan", &saved, "--json"]));
-    run(&["plan", &saved, "--sheet", &cli_sheet]);
-    assert_eq!(sheet, std::fs::read_to_string(&cli_sheet).unwrap());
-    for (format, text) in [("csv", csv), ("svg", svg), ("html", page)] {
-        let chart = [
-            "chart",
-            "--metal",
-            "copper",
-            "--wires",
-            "14awg..20awg",
-            "--mandrels",
-            "3mm..8mm",
-            "--kerf",
-            "0.4mm",
-        ];
-        assert_eq!(text, run(&[&chart[..], &["--format", format]].concat()), "{format}");
-    }
-}
-
-/// A job file is opened by its path; a wrong one says why and changes nothing.
-#[test]
-fn job_files_are_opened() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("short.toml");
-    std::fs::write(&path, short_job()).unwrap();
-    let mut window = window(SIZE, |kept| kept.view = View::Plan);
-    for (file, said) in [("no-such.toml", "cannot read the job file"), ("short.toml", "in the form")] {
-        click(&mut window, "Open a job…");
-        window.event(Event::Text(folder.path().join(file).to_str().unwrap().to_owned()));
-        window.run_steps(2);
-        click(&mut window, "Open it");
-        assert!(window.query_by_label_contains(said).is_some(), "{file}");
-        window.key_press(Key::Escape);
-        window.run_steps(2);
-    }
-    assert_eq!(Job::parse(&window.state().job_text()).unwrap().coil_max.to_string(), "17 mm");
 }
 
 /// What is kept comes back; what is damaged does not lock anybody out.

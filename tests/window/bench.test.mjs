@@ -35,6 +35,14 @@ after(async () => {
 
 const xdo = (...args) => execFileSync('xdotool', args.map(String), { env, encoding: 'utf8' }).trim();
 
+/** What is on the screen, for whoever wants to look at it: into the folder TURNTALLY_PICTURES, by ImageMagick. */
+const picture = async (name) => {
+    if (!process.env.TURNTALLY_PICTURES) return;
+    // It is said before it is painted.
+    await new Promise((ready) => setTimeout(ready, 300));
+    execFileSync('import', ['-window', 'root', join(process.env.TURNTALLY_PICTURES, `${name}.png`)], { env });
+};
+
 /** The program, and what it has said. */
 class Bench {
     constructor(...args) {
@@ -124,9 +132,34 @@ test('a coil is wound with a real mouse, and the count is right', { timeout: 300
     bench.click('Yes');
     await bench.until('the coil is kept', () => bench.says.startsWith('Coil kept'));
     bench.click('Saw');
-    if (process.env.TURNTALLY_PICTURE) execFileSync('import', ['-window', 'root', process.env.TURNTALLY_PICTURE], { env });
+    await picture('sawn');
     await bench.closes();
     console.log(`real window: ${bench.lines.at(-1)}`);
+});
+
+test('a counter on a serial port is followed until its cable is pulled', { timeout: 180_000 }, async () => {
+    const counter = spawn(program, ['wind', 'demo', '--link', '--pace', '4'], { env, stdio: ['ignore', 'pipe', 'ignore'] });
+    running.add(counter);
+    const [line] = await once(createInterface({ input: counter.stdout }), 'line');
+    const port = /^link: (.*)$/.exec(line)[1];
+    const bench = new Bench('demo');
+    await bench.opens();
+    await bench.until('the choice', () => bench.says.startsWith('Choose the job'));
+    bench.click('Follow a real counter…');
+    // The field for the port has the keyboard.
+    await new Promise((ready) => setTimeout(ready, 300));
+    xdo('type', port);
+    xdo('key', 'Return');
+    await bench.until('the counter is followed', () => bench.says.startsWith('On the cable: '));
+    await bench.until('it winds', () => bench.says.startsWith('On the cable: Winding') && bench.counted > 20);
+    const before = bench.counted;
+    await bench.until('it goes on', () => bench.counted > before + 2);
+    await picture('live');
+    counter.kill();
+    running.delete(counter);
+    await bench.until('the simulated bench is back', () => bench.says.startsWith('Choose the job'));
+    await picture('gone');
+    await bench.closes();
 });
 
 test('it remembers what it was left with', { timeout: 60_000 }, async () => {

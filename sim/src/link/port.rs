@@ -116,6 +116,17 @@ pub fn unexpected(reply: &Reply) -> Failure {
     }
 }
 
+/// The serial ports of this computer. Those on USB first: the others answer nobody, and each is waited for.
+#[must_use]
+pub fn names() -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for port in serialport::available_ports().unwrap_or_default() {
+        let at = if matches!(port.port_type, SerialPortType::UsbPort(_)) { 0 } else { names.len() };
+        names.insert(at, port.port_name);
+    }
+    names
+}
+
 impl Counter {
     /// Opens this port, or the first that a counter answers on.
     ///
@@ -125,12 +136,7 @@ impl Counter {
         if let Some(name) = port {
             return Self::open(name);
         }
-        let mut names: Vec<String> = Vec::new();
-        for port in serialport::available_ports().unwrap_or_default() {
-            // Those on USB first: the others answer nobody, and each is waited for.
-            let at = if matches!(port.port_type, SerialPortType::UsbPort(_)) { 0 } else { names.len() };
-            names.insert(at, port.port_name);
-        }
+        let names = names();
         if let Some(counter) = names.iter().find_map(|name| Self::open(name).ok()) {
             return Ok(counter);
         }

@@ -11,6 +11,7 @@ use turntally_core::bench::{Bench as Counter, Key, Phase, Target};
 use super::counter::{self, Screen};
 use super::log::Log;
 use super::look::Palette;
+use super::mandrel::Scene;
 use super::saw::Cradle;
 use super::scope::{self, SPANS};
 use super::session::Session;
@@ -90,6 +91,16 @@ impl Default for Kept {
         let cadence = MANNERS[1].cadence() * 60.0;
         Self { pace: Pace::Real, operator: 1, cadence, slit: 0.125, span_ms: 20 }
     }
+}
+
+/// What is wanted of the window.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wish {
+    /// The batch from its start.
+    Again,
+    /// A counter on the cable instead.
+    #[cfg(feature = "link")]
+    Connect,
 }
 
 /// The bench as it stands.
@@ -172,14 +183,14 @@ impl Bench {
         }
     }
 
-    /// Shows the bench; says whether the batch is to be started again.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
+    /// Shows the bench.
+    pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> Option<Wish> {
         self.live(ui, kept, log);
         self.lay_out(ui, palette, kept, log)
     }
 
-    fn lay_out(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> bool {
-        let mut again = false;
+    fn lay_out(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> Option<Wish> {
+        let mut wish = None;
         if ui.available_width() < 760.0 {
             // In one column the crank and what it makes the counter say stand first, side by side.
             card(ui, palette, |ui| {
@@ -190,9 +201,9 @@ impl Bench {
                 });
             });
             self.picture(ui, palette, kept, log);
-            card(ui, palette, |ui| again = self.ways_to_wind(ui, palette, kept));
+            card(ui, palette, |ui| wish = self.ways_to_wind(ui, palette, kept));
             self.signal(ui, palette, kept);
-            return again;
+            return wish;
         }
         let right = COUNTER_WIDTH + 16.0;
         ui.horizontal_top(|ui| {
@@ -203,7 +214,7 @@ impl Bench {
                     card(ui, palette, |ui| {
                         ui.horizontal_top(|ui| {
                             self.crank(ui, palette, CRANK_SIZE);
-                            ui.vertical(|ui| again = self.ways_to_wind(ui, palette, kept));
+                            ui.vertical(|ui| wish = self.ways_to_wind(ui, palette, kept));
                         });
                     });
                 });
@@ -213,7 +224,7 @@ impl Bench {
                 self.signal(ui, palette, kept);
             });
         });
-        again
+        wish
     }
 
     fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
@@ -225,7 +236,7 @@ impl Bench {
             (ui.clip_rect().height() - BESIDE_PICTURE).clamp(250.0, 460.0)
         };
         card(ui, palette, |ui| {
-            mandrel::show(ui, palette, &self.session, self.cradle.shown(), opening, height);
+            mandrel::show(ui, palette, &Scene::of(&self.session), self.cradle.shown(), opening, height);
             for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {
                 log.saw(number, rings);
             }
@@ -260,12 +271,26 @@ impl Bench {
         );
     }
 
-    /// Without the handle; says whether the batch is to be started again.
-    fn ways_to_wind(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) -> bool {
+    /// Without the handle.
+    fn ways_to_wind(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) -> Option<Wish> {
         self.by_steps(ui);
         self.somebody_else(ui, kept);
         self.time(ui, palette, kept);
-        ui.button("Start the batch again").clicked()
+        let mut wish = None;
+        ui.horizontal_wrapped(|ui| {
+            if ui.button("Start the batch again").clicked() {
+                wish = Some(Wish::Again);
+            }
+            #[cfg(feature = "link")]
+            if ui
+                .button("Follow a real counter…")
+                .on_hover_text("One on the cable, in the place of this bench")
+                .clicked()
+            {
+                wish = Some(Wish::Connect);
+            }
+        });
+        wish
     }
 
     fn keys_at_the_crank(&mut self, ui: &Ui) {
@@ -421,7 +446,7 @@ fn batch_so_far(bench: &Counter) -> String {
 }
 
 /// `1 coil`, `2 coils`.
-fn coils(count: u32) -> String {
+pub fn coils(count: u32) -> String {
     if count == 1 { "1 coil".to_owned() } else { format!("{count} coils") }
 }
 

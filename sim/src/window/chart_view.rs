@@ -11,10 +11,10 @@ use turntally_core::units::Length;
 use super::bench_view::card;
 use super::files::{Files, Outgoing};
 use super::look::Palette;
+use super::shelf::Shelf;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::known::KnownArgs;
 use crate::material::MaterialArgs;
 
 const CELL: Vec2 = vec2(66.0, 24.0);
@@ -72,8 +72,8 @@ pub struct Chosen {
 /// The chart as last worked out.
 #[derive(Debug, Default)]
 pub struct Charted {
-    /// What it was worked out for: what was asked, and the job's material.
-    of: Option<(Asked, String)>,
+    /// What it was worked out for: what was asked, the job's material, and when the log was looked into.
+    of: Option<(Asked, String, u64)>,
     chart: Option<Result<Chart, Failure>>,
 }
 
@@ -86,11 +86,12 @@ impl Charted {
         asked: &mut Asked,
         job: &Job,
         files: &mut Files,
+        shelf: &Shelf,
     ) -> Option<Chosen> {
-        card(ui, palette, |ui| self.controls(ui, palette, asked, job, files));
-        let key = (asked.clone(), material(job));
+        card(ui, palette, |ui| self.controls(ui, palette, asked, job, files, shelf));
+        let key = (asked.clone(), material(job), shelf.looked());
         if self.of.as_ref() != Some(&key) {
-            self.chart = Some(args(asked, job, Format::Csv).and_then(|args| Chart::new(&args)));
+            self.chart = Some(args(asked, job, Format::Csv, shelf).and_then(|args| Chart::new(&args)));
             self.of = Some(key);
         }
         match &self.chart {
@@ -113,7 +114,15 @@ impl Charted {
         }
     }
 
-    fn controls(&self, ui: &mut Ui, palette: Palette, asked: &mut Asked, job: &Job, files: &mut Files) {
+    fn controls(
+        &self,
+        ui: &mut Ui,
+        palette: Palette,
+        asked: &mut Asked,
+        job: &Job,
+        files: &mut Files,
+        shelf: &Shelf,
+    ) {
         ui.horizontal_wrapped(|ui| {
             ui.label(format!("{}, {}", job.metal_name, job.temper));
             ui.separator();
@@ -149,7 +158,7 @@ impl Charted {
                 ("Chart as JSON…", Format::Json, "chart.json"),
             ] {
                 if ui.button(name).clicked() {
-                    match args(asked, job, format).and_then(|args| chart::render(&args)) {
+                    match args(asked, job, format, shelf).and_then(|args| chart::render(&args)) {
                         Ok(text) => files.save(Outgoing { name: file.to_owned(), text }),
                         Err(failure) => files.say(Err(failure)),
                     }
@@ -167,7 +176,9 @@ fn material(job: &Job) -> String {
     format!("{} {} {:?} {} {}", job.metal_name, job.temper, job.density, winding.kerf(), winding.gap())
 }
 
-fn args(asked: &Asked, job: &Job, format: Format) -> Result<chart::Args, Failure> {
+fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart::Args, Failure> {
+    // What was measured on one mandrel holds for that one: the chart itself looks for each cell's.
+    let learned = job.learning.map(|learning| learning.learned).unwrap_or_default();
     let wrong = |field: &str, text: &str, why: String| Failure::value(field, text, why);
     Ok(chart::Args {
         metal: vec![job.metal_name.clone()],
@@ -179,12 +190,12 @@ fn args(asked: &Asked, job: &Job, format: Format) -> Result<chart::Args, Failure
         per: (asked.of == Of::Rings).then_some(asked.per),
         material: MaterialArgs {
             temper: job.temper,
-            spring_ratio: job.spring_measured.then(|| job.winding.spring()),
+            spring_ratio: (job.spring_measured && learned.spring.is_none()).then(|| job.winding.spring()),
             kerf: job.winding.kerf(),
-            gap: Some(job.winding.gap()),
+            gap: (job.winding.gap() > 0.0 && learned.gap.is_none()).then(|| job.winding.gap()),
             density: job.metal.is_none().then_some(job.density),
         },
-        known: KnownArgs { log: None, estimate: true },
+        known: shelf.known_args(),
         format,
         out: None,
     })

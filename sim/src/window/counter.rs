@@ -59,10 +59,19 @@ fn image(frame: &Frame) -> ColorImage {
 #[must_use]
 pub fn in_words(session: &Session) -> String {
     let bench = session.stand().bench();
-    let (turns, target) = (bench.turns().nano(), bench.target_turns().nano());
+    let fault = session.stand().shown().fault;
+    choosing(bench.state()).unwrap_or_else(|| said(bench.phase(), bench.turns(), bench.target_turns(), fault))
+}
+
+/// The same of a counter of which this is known.
+#[must_use]
+pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> String {
+    let (turns, target) = (turns.nano(), target.nano());
     let to_go = up(target - turns);
-    match bench.phase() {
-        Phase::Choose | Phase::SetUp | Phase::Sawn => choosing(bench.state()).unwrap_or_default(),
+    match phase {
+        Phase::Choose => "A job is being chosen.".to_owned(),
+        Phase::SetUp => "Something is being set up.".to_owned(),
+        Phase::Sawn => "The rings of what was sawn are being counted.".to_owned(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
@@ -72,7 +81,7 @@ pub fn in_words(session: &Session) -> String {
         Phase::Verdict => "Keep, throw away or wind on: the knob chooses, Yes takes it.".to_owned(),
         Phase::Next => "Coil kept. Yes for the next one.".to_owned(),
         Phase::Done => "The batch is done.".to_owned(),
-        Phase::Fault => match session.stand().shown().fault {
+        Phase::Fault => match fault {
             Some(fault) => format!("{}.", fault_words(fault)),
             None => "The count is in doubt.".to_owned(),
         },
@@ -80,7 +89,7 @@ pub fn in_words(session: &Session) -> String {
 }
 
 /// Nano-turns in tenths, rounded up as on the counter's screen.
-fn up(nano: i64) -> String {
+pub fn up(nano: i64) -> String {
     let tenths = nano.saturating_add(Turns::ONE / 10 - 1).div_euclid(Turns::ONE / 10);
     format!("{:.1}", tenths as f64 / 10.0)
 }

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use eframe::egui::{Key, Modifiers, Ui, ViewportBuilder, ViewportCommand, Visuals, vec2};
 
+use super::shelf::Shelf;
 use super::sound::Speaker;
 use super::{App, KEY, ground};
 use crate::failure::Failure;
@@ -24,6 +25,10 @@ Examples:
 pub struct Args {
     /// The job file, or `demo` for the one inside the program [default: the job last on the bench]
     pub job: Option<PathBuf>,
+    /// The file of the log, with the spools and what was measured, which a counter's log is fetched into
+    #[cfg(feature = "link")]
+    #[arg(long, value_name = "FILE", default_value_os_t = crate::records::default_path())]
+    pub log: PathBuf,
     /// Print what the counter says, line by line, and how quickly the window was drawn
     #[arg(long)]
     pub watch: bool,
@@ -34,16 +39,22 @@ pub struct Args {
 /// # Errors
 /// One line for a wrong job file, and where there is no display.
 pub fn run(args: &Args) -> Result<(), Failure> {
+    #[cfg(feature = "link")]
+    let shelf = Shelf::at(args.log.clone(), false);
+    #[cfg(not(feature = "link"))]
+    let shelf = Shelf::none();
     // A wrong job is told before any window comes up.
     let job = match &args.job {
         None => None,
         Some(path) => {
             let text = text_of(path)?;
-            Job::named(path, &text)?;
+            Job::named(path, &text, shelf.known())?;
             Some(text)
         }
     };
     let watch = args.watch.then(Watch::new);
+    #[cfg(feature = "link")]
+    let log = args.log.clone();
     let options = eframe::NativeOptions {
         viewport: ViewportBuilder::default()
             .with_title("turntally")
@@ -60,7 +71,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         Box::new(move |creation| {
             let kept =
                 creation.storage.and_then(|storage| eframe::get_value(storage, KEY)).unwrap_or_default();
-            let mut app = App::new(kept, fastrand::u64(..)).paced(PERIOD);
+            #[cfg(feature = "link")]
+            let app = App::with_log(kept, fastrand::u64(..), log);
+            #[cfg(not(feature = "link"))]
+            let app = App::new(kept, fastrand::u64(..));
+            let mut app = app.paced(PERIOD);
             if let Some(text) = job {
                 app.open(&text)?;
             }

@@ -8,8 +8,10 @@ use turntally_core::metal::Metal;
 
 use super::look::Palette;
 use super::mandrel::swatch;
+use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::known::Known;
 
 /// How a field is written in the file, and chosen on the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,6 +22,8 @@ enum Kind {
     Number,
     /// A metal: in quotes, from the list or not.
     Metal,
+    /// A spool: in quotes, one of those that the log's file has.
+    Spool,
     /// One of these.
     OneOf(&'static [&'static str]),
 }
@@ -41,7 +45,7 @@ const fn field(key: &'static str, label: &'static str, unit: &'static str, kind:
 }
 
 /// Every field, in the order of the form; an empty one is left out of the file.
-const FIELDS: [Field; 21] = [
+const FIELDS: [Field; 22] = [
     field("job.name", "Name", "", Kind::Text),
     field("job.rings", "Rings wanted", "rings", Kind::Number),
     field("job.wire", "Wire to use up", "12m or 2.5ozt, 100g", Kind::Text),
@@ -51,6 +55,7 @@ const FIELDS: [Field; 21] = [
     field("wire.size", "Wire size", "1.2mm, 16awg, 18swg, 0.051in", Kind::Text),
     field("wire.density_g_cm3", "Density", "g/cm³, if not the list's", Kind::Number),
     field("wire.spring_ratio", "Spring ratio", "released / wound, if measured", Kind::Number),
+    field("wire.spool", "Spool", "", Kind::Spool),
     field("wire.price_per_kg", "Price", "for a kilogram", Kind::Number),
     field("wire.currency", "Currency", "", Kind::Text),
     field("mandrel.diameter", "Mandrel", "4.5mm, 0.2in", Kind::Text),
@@ -128,13 +133,6 @@ impl Form {
                     lines += &format!("{key} = {}\n", written(field.kind, value));
                 }
             }
-            // A spool has no field here: it stays as it was read.
-            match self.get("wire.spool").trim() {
-                spool if table == "wire" && !spool.is_empty() => {
-                    lines += &format!("spool = {}\n", written(Kind::Text, spool));
-                }
-                _ => {}
-            }
             // The reader wants every table that has a field which must not be left out.
             if !lines.is_empty() || table != "coil" {
                 text += &format!("{}[{table}]\n{lines}", if text.is_empty() { "" } else { "\n" });
@@ -160,11 +158,11 @@ impl Form {
         self.values.insert(key.to_owned(), value.into());
     }
 
-    /// Checks every field by the job file's own rules; those of `sound`, a form that was right, stand in
+    /// Checks every field by the job file's own rules, with what is known of its wire; those of `sound`, a form that was right, stand in
     /// for wrong ones to find what else is wrong.
     #[must_use]
-    pub fn check(&self, sound: &Self) -> Checked {
-        let job = Job::parse(&self.to_text());
+    pub fn check(&self, sound: &Self, known: &Known) -> Checked {
+        let job = Job::read(&self.to_text(), known);
         let mut reasons = BTreeMap::new();
         let mut failure = job.as_ref().err().map(ToString::to_string);
         let mut mended = self.clone();
@@ -177,13 +175,13 @@ impl Form {
                 break;
             }
             mended.set(field, sound.get(field));
-            failure = Job::parse(&mended.to_text()).err().map(|failure| failure.to_string());
+            failure = Job::read(&mended.to_text(), known).err().map(|failure| failure.to_string());
         }
         Checked { job, reasons }
     }
 
     /// Shows the form; true when something was changed.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, checked: &Checked) -> bool {
+    pub fn show(&mut self, ui: &mut Ui, palette: Palette, checked: &Checked, shelf: &Shelf) -> bool {
         let before = self.clone();
         for (table, title) in GROUPS {
             ui.add_space(2.0);
@@ -195,15 +193,16 @@ impl Form {
                 });
             }
             for field in FIELDS.iter().filter(|field| table_of(field.key) == table) {
-                if self.is_written(field.key) {
-                    self.field(ui, palette, field, checked);
+                // Where there is no log there are no spools: one that a file names stays as it was read.
+                if self.is_written(field.key) && (field.kind != Kind::Spool || shelf.is_there()) {
+                    self.field(ui, palette, field, checked, shelf);
                 }
             }
         }
         *self != before
     }
 
-    fn field(&mut self, ui: &mut Ui, palette: Palette, field: &Field, checked: &Checked) {
+    fn field(&mut self, ui: &mut Ui, palette: Palette, field: &Field, checked: &Checked, shelf: &Shelf) {
         let wrong = checked.reasons.get(field.key);
         ui.horizontal(|ui| {
             let width = 92.0;
@@ -244,6 +243,10 @@ impl Form {
                     });
                     listed.response.on_hover_text("Listed metals");
                 }
+                Kind::Spool => {
+                    ui.add(edit(value, wrong, palette).desired_width(118.0)).labelled_by(label.id);
+                    spools(ui, palette, value, shelf);
+                }
                 Kind::Text | Kind::Number => {
                     let width = if field.key == "job.name" { 190.0 } else { 74.0 };
                     ui.add(edit(value, wrong, palette).desired_width(width)).labelled_by(label.id);
@@ -255,6 +258,31 @@ impl Form {
             ui.add(eframe::egui::Label::new(RichText::new(reason).small().color(palette.wrong)).wrap());
         }
     }
+}
+
+/// The spools that there are, to choose from.
+fn spools(ui: &mut Ui, palette: Palette, value: &mut String, shelf: &Shelf) {
+    let listed = ui.menu_button("spools", |ui| {
+        if shelf.spools().is_empty() {
+            ui.label("No spool yet: turntally spool add makes one.");
+        }
+        for spool in shelf.spools() {
+            ui.horizontal(|ui| {
+                swatch(ui, &spool.metal);
+                if ui.button(&spool.name).clicked() {
+                    spool.name.clone_into(value);
+                    ui.close();
+                }
+                let left = format!("{}, {}: {}", spool.metal, spool.wire, spool.words(spool.left));
+                ui.colored_label(palette.faint, left);
+            });
+        }
+        if !value.is_empty() && ui.button("none of them").clicked() {
+            value.clear();
+            ui.close();
+        }
+    });
+    listed.response.on_hover_text("Spools in the log's file");
 }
 
 /// A text field, marked where it is wrong.
@@ -327,7 +355,7 @@ mod tests {
         form.set("job.rings", "many");
         form.set("winder.pulses_per_rev", "0");
         form.set("wire.metal", "unobtainium");
-        let checked = form.check(&sound);
+        let checked = form.check(&sound, &Known::nothing());
         assert!(checked.job.is_err());
         let wrong: Vec<&str> = checked.reasons.keys().copied().collect();
         assert_eq!(
@@ -355,8 +383,8 @@ mod tests {
             for field in FIELDS.iter().filter(|field| field.key != "job.wire") {
                 let mut form = sound.clone();
                 form.set(field.key, odd);
-                let checked = form.check(&sound);
-                let text = matches!(field.key, "job.name" | "wire.currency");
+                let checked = form.check(&sound, &Known::nothing());
+                let text = matches!(field.key, "job.name" | "wire.currency" | "wire.spool");
                 assert!(
                     text || checked.reasons.contains_key(field.key),
                     "{odd:?} in {}: {checked:?}",

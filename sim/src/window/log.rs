@@ -170,34 +170,7 @@ impl Log {
                 Some([entry.number as f64, f64::from(cut) / f64::from(entry.promised) * 100.0])
             })
             .collect();
-        if yields.is_empty() {
-            ui.colored_label(palette.faint, "No coil is sawn yet.");
-            return;
-        }
-        // Room above the highest.
-        let highest = yields.iter().fold(106.0_f64, |highest, at| highest.max(at[1] + 2.0));
-        let first = yields.first().map_or(0.0, |at| at[0]);
-        let last = yields.last().map_or(1.0, |at| at[0]);
-        Plot::new("yield")
-            .height(170.0)
-            .allow_scroll(false)
-            .allow_drag(false)
-            .allow_zoom(false)
-            .grid_color(palette.rule)
-            .show_grid([false, true])
-            .x_axis_label("coil")
-            .y_axis_label("% of promised")
-            .include_y(96.0)
-            .include_y(highest)
-            .include_x(first - 0.5)
-            .include_x(last + 0.5)
-            .show(ui, |plot| {
-                plot.hline(egui_plot::HLine::new("promised", 100.0).color(palette.faint));
-                plot.line(
-                    Line::new("yield", PlotPoints::from(yields.clone())).color(palette.copper).width(1.0),
-                );
-                plot.points(Points::new("coil", PlotPoints::from(yields)).color(palette.copper).radius(3.5));
-            });
+        yield_plot(ui, palette, &yields, "coil", "No coil is sawn yet.");
     }
 
     fn batches(&self, ui: &mut Ui, palette: Palette) {
@@ -256,14 +229,46 @@ impl Log {
     }
 }
 
+/// Yields in percent, each by its place `along`; `none` is said where there are none.
+pub fn yield_plot(ui: &mut Ui, palette: Palette, yields: &[[f64; 2]], along: &str, none: &str) {
+    if yields.is_empty() {
+        ui.colored_label(palette.faint, none);
+        return;
+    }
+    // Room above the highest.
+    let highest = yields.iter().fold(106.0_f64, |highest, at| highest.max(at[1] + 2.0));
+    let first = yields.first().map_or(0.0, |at| at[0]);
+    let last = yields.last().map_or(1.0, |at| at[0]);
+    Plot::new("yield")
+        .height(170.0)
+        .allow_scroll(false)
+        .allow_drag(false)
+        .allow_zoom(false)
+        .grid_color(palette.rule)
+        .show_grid([false, true])
+        .x_axis_label(along.to_owned())
+        .y_axis_label("% of promised")
+        .include_y(96.0)
+        .include_y(highest)
+        .include_x(first - 0.5)
+        .include_x(last + 0.5)
+        .show(ui, |plot| {
+            plot.hline(egui_plot::HLine::new("promised", 100.0).color(palette.faint));
+            plot.line(Line::new("yield", PlotPoints::from(yields.to_vec())).color(palette.copper).width(1.0));
+            plot.points(
+                Points::new("coil", PlotPoints::from(yields.to_vec())).color(palette.copper).radius(3.5),
+            );
+        });
+}
+
 /// Heads of columns of numbers.
-fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
+pub fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
     for head in heads {
         number(ui, RichText::new(*head).color(palette.faint));
     }
 }
 
 /// A cell with a number: one below the other by their ends.
-fn number(ui: &mut Ui, text: impl Into<RichText>) {
+pub fn number(ui: &mut Ui, text: impl Into<RichText>) {
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| ui.label(text.into()));
 }

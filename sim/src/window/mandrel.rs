@@ -6,6 +6,7 @@ use eframe::egui::{
     WidgetInfo, pos2, vec2,
 };
 use turntally_core::bench::Phase;
+use turntally_core::units::Turns;
 
 use super::coil_mesh::{self, CoilShape};
 use super::look::{Palette, shade, wire_colour};
@@ -19,6 +20,44 @@ pub const OPENING: f64 = 0.7;
 const MOST_RINGS: u32 = 400;
 /// Left of the coil: chuck and crank shaft.
 const CHUCK: f32 = 46.0;
+
+/// What is on the mandrel, and what it is wound on.
+#[derive(Debug, Clone, Copy)]
+pub struct Scene<'a> {
+    /// The job that wire, mandrel and cradle are of.
+    pub job: &'a Job,
+    /// Turns of wire on the mandrel.
+    pub turns: f64,
+    /// Where the mandrel stands, in turns since the start.
+    pub mandrel_turns: f64,
+    /// Where the coil is to end; nothing is marked at zero.
+    pub target: Turns,
+    /// A wire is caught, though it may not have gone round yet.
+    pub caught: bool,
+}
+
+impl<'a> Scene<'a> {
+    /// The simulated bench.
+    pub fn of(session: &'a Session) -> Self {
+        let (job, stand) = (session.job(), session.stand());
+        let turns = stand.turns_on_mandrel().max(0.0);
+        Self {
+            job,
+            turns,
+            mandrel_turns: session.crank_turns() * job.gear.ratio(),
+            target: stand.bench().target_turns(),
+            caught: turns > 0.0 || matches!(stand.bench().phase(), Phase::Ready | Phase::Winding),
+        }
+    }
+
+    /// The picture for whoever cannot see it.
+    pub fn in_words(&self) -> String {
+        let winding = &self.job.winding;
+        let length = self.turns * winding.pitch().get() + winding.wire().mm().get();
+        let length = if self.turns > 0.0 { length } else { 0.0 };
+        format!("Coil on the mandrel: {:.1} turns, {length:.1} mm", self.turns)
+    }
+}
 
 /// Where things are, and how large a millimetre is.
 #[derive(Debug, Clone, Copy)]
@@ -62,38 +101,95 @@ impl Scale {
 pub fn show(
     ui: &mut Ui,
     palette: Palette,
-    session: &Session,
+    scene: &Scene<'_>,
     tray: Option<&Tray>,
     opening: f32,
     height: f32,
 ) {
-    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, in_words(session)));
-    let painter = ui.painter().with_clip_rect(rect);
-    let job = session.job();
-    let scale = Scale::new(rect, job);
-    mandrel(&painter, palette, session, scale, rect);
-    wound(&painter, session, scale, rect);
-    ruler(&painter, palette, session, scale, rect);
-    if let Some(tray) = tray {
-        in_cradle(&painter, palette, job, tray, scale, rect, opening);
-    } else {
-        let at = pos2(rect.left() + 10.0, scale.cradle);
-        painter.text(
-            at,
-            Align2::LEFT_CENTER,
-            "The coil comes here when it is taken off.",
-            FontId::proportional(12.0),
-            palette.faint,
-        );
+    let (painter, scale, rect) = wound_part(ui, palette, scene, height);
+    match tray {
+        Some(tray) => in_cradle(&painter, palette, scene.job, tray, scale, rect, opening),
+        None => no_coil(&painter, palette, scale, rect),
     }
 }
 
-/// The picture for whoever cannot see it.
-fn in_words(session: &Session) -> String {
-    let turns = session.stand().turns_on_mandrel();
-    let length = turns * session.job().winding.pitch().get() + session.job().winding.wire().mm().get();
-    format!("Coil on the mandrel: {turns:.1} turns, {:.1} mm", if turns > 0.0 { length } else { 0.0 })
+fn no_coil(painter: &Painter, palette: Palette, scale: Scale, rect: Rect) {
+    let at = pos2(rect.left() + 10.0, scale.cradle);
+    let text = "The coil comes here when it is taken off.";
+    painter.text(at, Align2::LEFT_CENTER, text, FontId::proportional(12.0), palette.faint);
+}
+
+/// A line below the coil in the cradle.
+fn below(painter: &Painter, palette: Palette, scale: Scale, rect: Rect, text: String) {
+    let at = pos2(scale.left, rect.bottom() - 9.0);
+    painter.text(at, Align2::LEFT_CENTER, text, FontId::proportional(11.5), palette.faint);
+}
+
+/// Shows the same with the coil that came off a counter, of so many turns: nobody sees how far it really opens.
+#[cfg(feature = "link")]
+pub fn show_followed(
+    ui: &mut Ui,
+    palette: Palette,
+    scene: &Scene<'_>,
+    came_off: Option<f64>,
+    opening: f32,
+    height: f32,
+) {
+    let (painter, scale, rect) = wound_part(ui, palette, scene, height);
+    let Some(wound) = came_off else { return no_coil(&painter, palette, scale, rect) };
+    let ratio = scene.job.winding.spring().best();
+    let (coil, _) = opened(&painter, scene.job, (wound, ratio), scale, opening);
+    if opening >= 1.0 {
+        let text = format!("about {:.1} turns left of {wound:.1}, if it opens as planned", coil.turns);
+        below(&painter, palette, scale, rect, text);
+    }
+}
+
+/// Shows a coil of whose wire nothing is known: its turns against the target, and no length.
+#[cfg(feature = "link")]
+pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, height: f32) {
+    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
+    let text = format!("Coil on the mandrel: {turns:.1} turns, not to scale");
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &text));
+    let painter = ui.painter().with_clip_rect(rect);
+    let left = rect.left() + 16.0;
+    let goal = target.as_f64();
+    // Room past the target for whoever winds too far.
+    let most = (goal.max(turns) * 1.12).max(10.0) as f32;
+    let pitch = ((rect.width() - 40.0) / most).min(12.0);
+    let radius = (rect.height() * 0.22).min(60.0);
+    let axis = rect.center().y - 8.0;
+    let bar = Rect::from_min_max(
+        pos2(rect.left() + 8.0, axis - radius + pitch / 2.0),
+        pos2(rect.right() - 8.0, axis + radius - pitch / 2.0),
+    );
+    cylinder(&painter, bar, palette.steel);
+    let start = pos2(left + pitch / 2.0, axis);
+    let coil = CoilShape { start, radius, wire: pitch, pitch, turns, colour: palette.steel[1] };
+    let mut mesh = Mesh::default();
+    coil_mesh::add(&mut mesh, coil);
+    painter.add(Shape::mesh(mesh));
+    if goal > 0.0 {
+        let x = left + goal as f32 * pitch;
+        let stroke = Stroke::new(1.5, palette.copper);
+        let foot = pos2(x, rect.bottom() - 22.0);
+        painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), foot], stroke, 5.0, 3.0));
+        let text = format!("target {goal:.2} turns");
+        let at = pos2(x, rect.bottom() - 12.0);
+        painter.text(at, Align2::RIGHT_CENTER, text, FontId::proportional(11.5), palette.copper);
+    }
+}
+
+/// The mandrel with its coil, and the ruler.
+fn wound_part(ui: &mut Ui, palette: Palette, scene: &Scene<'_>, height: f32) -> (Painter, Scale, Rect) {
+    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, scene.in_words()));
+    let painter = ui.painter().with_clip_rect(rect);
+    let scale = Scale::new(rect, scene.job);
+    mandrel(&painter, palette, scene, scale, rect);
+    wound(&painter, scene, scale, rect);
+    ruler(&painter, palette, scene, scale, rect);
+    (painter, scale, rect)
 }
 
 fn cylinder(painter: &Painter, rect: Rect, [light, steel, dark]: [Color32; 3]) {
@@ -111,8 +207,8 @@ fn cylinder(painter: &Painter, rect: Rect, [light, steel, dark]: [Color32; 3]) {
     painter.add(Shape::mesh(mesh));
 }
 
-fn mandrel(painter: &Painter, palette: Palette, session: &Session, scale: Scale, rect: Rect) {
-    let half = scale.long(session.job().winding.mandrel().mm().get()) / 2.0;
+fn mandrel(painter: &Painter, palette: Palette, scene: &Scene<'_>, scale: Scale, rect: Rect) {
+    let half = scale.long(scene.job.winding.mandrel().mm().get()) / 2.0;
     let bar = Rect::from_min_max(
         pos2(rect.left() + CHUCK - 8.0, scale.axis - half),
         pos2(rect.right() - 8.0, scale.axis + half),
@@ -126,7 +222,7 @@ fn mandrel(painter: &Painter, palette: Palette, session: &Session, scale: Scale,
     let [light, steel, dark] = palette.steel;
     cylinder(painter, chuck, [steel, shade(dark, 1.12), shade(dark, 0.6)]);
     // A jaw's edge that goes round with the mandrel.
-    let turn = (session.crank_turns() * session.job().gear.ratio()).rem_euclid(1.0) as f32;
+    let turn = scene.mandrel_turns.rem_euclid(1.0) as f32;
     for third in 0..3 {
         let angle = (turn + third as f32 / 3.0).fract() * std::f32::consts::TAU;
         if angle.sin() > 0.0 {
@@ -153,13 +249,12 @@ fn shape(job: &Job, scale: Scale, turns: f64, ratio: f64, axis: f32) -> CoilShap
 }
 
 /// The coil on the mandrel, and the wire that runs onto it.
-fn wound(painter: &Painter, session: &Session, scale: Scale, rect: Rect) {
-    let turns = session.stand().turns_on_mandrel().max(0.0);
-    let caught = turns > 0.0 || matches!(session.stand().bench().phase(), Phase::Ready | Phase::Winding);
-    if !caught {
+fn wound(painter: &Painter, scene: &Scene<'_>, scale: Scale, rect: Rect) {
+    if !scene.caught {
         return;
     }
-    let coil = shape(session.job(), scale, turns, 1.0, scale.axis);
+    let turns = scene.turns;
+    let coil = shape(scene.job, scale, turns, 1.0, scale.axis);
     let x = coil.start.x + turns as f32 * coil.pitch;
     let wire = Stroke::new(coil.wire.max(1.0), shade(coil.colour, 0.82));
     // It comes from behind, at the height of the mandrel's top.
@@ -170,8 +265,8 @@ fn wound(painter: &Painter, session: &Session, scale: Scale, rect: Rect) {
 }
 
 /// The cradle's length, a mark at the target and a tick each ten millimetres.
-fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, rect: Rect) {
-    let job = session.job();
+fn ruler(painter: &Painter, palette: Palette, scene: &Scene<'_>, scale: Scale, rect: Rect) {
+    let job = scene.job;
     let cradle = job.coil_max.mm().get();
     let to = scale.left + scale.long(cradle);
     let y = scale.ruler;
@@ -192,8 +287,7 @@ fn ruler(painter: &Painter, palette: Palette, session: &Session, scale: Scale, r
     let small = FontId::proportional(11.5);
     let text = format!("cradle {}", job.coil_max);
     painter.text(pos2(scale.left + 4.0, y + 12.0), Align2::LEFT_CENTER, text, small.clone(), palette.faint);
-    let bench = session.stand().bench();
-    let target = bench.target_turns();
+    let target = scene.target;
     if target.nano() > 0 {
         let x = scale.left + scale.long(job.rule.coil().length(target).mm().get());
         let stroke = Stroke::new(1.5, palette.copper);
@@ -219,13 +313,28 @@ fn in_cradle(
     rect: Rect,
     opening: f32,
 ) {
-    let small = FontId::proportional(11.5);
     if let Some(cut) = tray.sawn {
         rings(painter, job, scale, rect, cut.rings);
         return;
     }
-    let wound = tray.coil.true_turns;
-    let ratio = tray.ratio();
+    let (wound, ratio) = (tray.coil.true_turns, tray.ratio());
+    let (coil, end) = opened(painter, job, (wound, ratio), scale, opening);
+    if opening >= 1.0 {
+        slit(painter, palette, coil, tray.slit, end);
+        let text =
+            format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
+        below(painter, palette, scale, rect, text);
+    }
+}
+
+/// A coil of so many turns that opens by a ratio, on its way from the mandrel into the cradle; and where it ends.
+fn opened(
+    painter: &Painter,
+    job: &Job,
+    (wound, ratio): (f64, f64),
+    scale: Scale,
+    opening: f32,
+) -> (CoilShape, f32) {
     let open = f64::from(opening);
     // Past its rest and back once: a spring.
     let swing = open + 0.35 * (open * std::f64::consts::PI).sin() * (1.0 - open);
@@ -235,13 +344,7 @@ fn in_cradle(
     let mut mesh = Mesh::default();
     coil_mesh::add(&mut mesh, coil);
     painter.add(Shape::mesh(mesh));
-    let end = coil.start.x + coil.turns as f32 * coil.pitch + coil.wire;
-    if opening >= 1.0 {
-        slit(painter, palette, coil, tray.slit, end);
-        let text =
-            format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
-        painter.text(pos2(scale.left, rect.bottom() - 9.0), Align2::LEFT_CENTER, text, small, palette.faint);
-    }
+    (coil, coil.start.x + coil.turns as f32 * coil.pitch + coil.wire)
 }
 
 /// Where the saw will go: along the coil, before it or behind it.

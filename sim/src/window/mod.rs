@@ -13,21 +13,31 @@ use web_time::Instant;
 
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
+use cable::Cable;
 use chart_view::Charted;
 use files::Files;
 use look::Palette;
 use pacer::Pacer;
 use plan_view::{Planner, Wish};
+use shelf::Shelf;
 
 mod bench_view;
+#[cfg_attr(not(feature = "link"), path = "no_cable.rs")]
+mod cable;
 mod chart_view;
 mod coil_mesh;
 mod counter;
 mod crank;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod desktop;
+#[cfg(feature = "link")]
+mod fetched;
 mod files;
+#[cfg(feature = "link")]
+mod follower;
 mod form;
+#[cfg(feature = "link")]
+mod live_view;
 mod log;
 mod look;
 mod mandrel;
@@ -36,6 +46,7 @@ mod plan_view;
 mod saw;
 mod scope;
 mod session;
+mod shelf;
 #[cfg_attr(target_arch = "wasm32", path = "browser_sound.rs")]
 mod sound;
 #[cfg(target_arch = "wasm32")]
@@ -106,6 +117,12 @@ pub struct Kept {
     pub chart: Asked,
     /// What was wound.
     pub log: Log,
+    /// The port of the counter on the cable; empty for the first that one answers on.
+    pub port: String,
+    /// What was measured on rings and coils is left aside.
+    pub estimate: bool,
+    /// The log that is open: the counters', not the simulated bench's.
+    pub counters_log: bool,
 }
 
 /// What the whole window is cleared with before its content is shown: to paint it as well would be a quarter of
@@ -124,6 +141,11 @@ pub struct App {
     planner: Planner,
     charted: Charted,
     files: Files,
+    shelf: Shelf,
+    #[cfg_attr(not(feature = "link"), allow(dead_code, reason = "there is none"))]
+    cable: Cable,
+    /// The view that was shown last.
+    shown: Option<View>,
     /// The next bench's seed: no two batches of a run are alike.
     seed: u64,
     dressed: bool,
@@ -132,23 +154,40 @@ pub struct App {
 
 impl App {
     /// The window as it was left; at first with the demo job on the bench.
+    #[cfg(not(feature = "link"))]
     #[must_use]
     pub fn new(kept: Kept, seed: u64) -> Self {
+        Self::start(kept, seed, Shelf::none())
+    }
+
+    /// The window as it was left; at first with the demo job on the bench. `log` is the log's file, whether it is
+    /// there or not yet.
+    #[cfg(feature = "link")]
+    #[must_use]
+    pub fn with_log(kept: Kept, seed: u64, log: std::path::PathBuf) -> Self {
+        let shelf = Shelf::at(log, kept.estimate);
+        Self::start(kept, seed, shelf)
+    }
+
+    fn start(kept: Kept, seed: u64, shelf: Shelf) -> Self {
         let text = kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
         let form = kept.form.clone().or_else(|| Form::of(&text).ok()).unwrap_or_default();
         let mut app = Self {
             kept,
             bench: Err(Failure::new("no job on the bench")),
-            planner: Planner::new(&form),
+            planner: Planner::new(&form, &shelf),
             form,
             charted: Charted::default(),
             files: Files::default(),
+            shelf,
+            cable: Cable::default(),
+            shown: None,
             seed,
             dressed: false,
             pacer: Pacer::default(),
         };
         if app.put_on_bench(&text).is_err() {
-            // A job of a former version that is no longer taken must not lock anybody out.
+            // A job of a former version, or of a spool that is gone, must not lock anybody out.
             _ = app.put_on_bench(DEMO);
         }
         app
@@ -168,7 +207,7 @@ impl App {
     /// What is wrong with it; the bench then stays as it is.
     pub fn put_on_bench(&mut self, text: &str) -> Result<(), Failure> {
         self.seed = self.seed.wrapping_add(1);
-        self.bench = Ok(Bench::new(Job::parse(text)?, self.seed)?);
+        self.bench = Ok(Bench::new(Job::read(text, self.shelf.known())?, self.seed)?);
         self.kept.job = Some(text.to_owned());
         self.kept.log.begin_batch();
         Ok(())
@@ -181,7 +220,7 @@ impl App {
     pub fn open(&mut self, text: &str) -> Result<(), Failure> {
         self.put_on_bench(text)?;
         self.form = Form::of(text)?;
-        self.planner.take(&self.form);
+        self.planner.take(&self.form, &self.shelf);
         Ok(())
     }
 
@@ -205,19 +244,27 @@ impl App {
     /// The note that is to be heard: the sounder's, while the bench is in view and its time is real.
     #[must_use]
     pub fn hertz(&self) -> Option<u16> {
-        let bench = self.bench().filter(|_| self.kept.view == View::Bench)?;
+        let bench = self.bench().filter(|_| self.is_bench_shown())?;
         bench.hertz(&self.kept.bench)
     }
 
     /// The bench is in view, and more frames are wanted than a blinking lamp needs.
     #[must_use]
     pub fn is_moving(&self) -> bool {
-        self.kept.view == View::Bench && self.bench().is_some_and(Bench::is_moving)
+        self.is_bench_shown() && self.bench().is_some_and(Bench::is_moving)
+    }
+
+    /// The simulated bench is in view.
+    fn is_bench_shown(&self) -> bool {
+        self.kept.view == View::Bench && !self.is_following()
     }
 
     /// What the counter says and has counted, in one line.
     #[must_use]
     pub fn in_words(&self) -> String {
+        if let Some(words) = self.followed_in_words() {
+            return words;
+        }
         self.bench().map_or_else(String::new, |bench| {
             let turns = bench.session().stand().bench().turns().as_f64();
             format!("{} Counted {turns:.3} turns.", counter::in_words(bench.session()))
@@ -239,31 +286,38 @@ impl App {
     pub fn ui(&mut self, ui: &mut Ui) {
         self.pacer.begin(Instant::now());
         self.dress(ui.ctx());
+        self.hear();
+        if self.shown.replace(self.kept.view) != Some(self.kept.view) {
+            self.look();
+        }
         let palette = look::palette(ui.visuals().dark_mode);
         let bar = Frame::new().fill(palette.card).inner_margin(Margin::symmetric(10, 6));
         Panel::top("views").frame(bar).show(ui, |ui| self.bar(ui));
-        let mut again = false;
+        let mut wish = None;
         CentralPanel::default().frame(Frame::NONE).show(ui, |ui| {
             ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
                 // The margin scrolls along: what is cut off ends at the window's edge, and the bar stands free.
                 Frame::new().inner_margin(Margin::same(8)).show(ui, |ui| match self.kept.view {
-                    View::Bench => match &mut self.bench {
-                        Ok(bench) => {
-                            again = bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log);
+                    View::Bench => {
+                        if !self.bench_on_cable(ui, palette) {
+                            wish = self.simulated(ui, palette);
                         }
-                        Err(failure) => {
-                            ui.colored_label(palette.wrong, failure.to_string());
-                        }
-                    },
+                    }
                     View::Plan => self.plan(ui, palette),
                     View::Chart => self.chart(ui, palette),
-                    View::Log => self.kept.log.show(ui, palette),
+                    View::Log => self.logs(ui, palette),
                 });
             });
         });
-        if let Some(text) = self.kept.job.clone().filter(|_| again) {
-            // It was taken before.
-            _ = self.put_on_bench(&text);
+        match wish {
+            Some(bench_view::Wish::Again) => {
+                let text = self.kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
+                // It was taken before.
+                _ = self.put_on_bench(&text);
+            }
+            #[cfg(feature = "link")]
+            Some(bench_view::Wish::Connect) => self.choose_counter(),
+            None => {}
         }
         if self.kept.form.as_ref() != Some(&self.form) {
             self.kept.form = Some(self.form.clone());
@@ -271,13 +325,52 @@ impl App {
         // Asked last: what the user has just begun is not to wait for a blinking lamp.
         if self.is_moving() {
             ui.ctx().request_repaint_after(self.pacer.wait(Instant::now()));
-        } else if self.kept.view == View::Bench {
+        } else if self.is_bench_shown() {
             ui.ctx().request_repaint_after(AT_REST);
         }
     }
 
+    /// Looks into the log's file anew, and works out what depends on it.
+    fn look(&mut self) {
+        self.shelf.look();
+        self.planner.take(&self.form, &self.shelf);
+        #[cfg(feature = "link")]
+        self.cable.fetched.look();
+    }
+
+    fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<bench_view::Wish> {
+        match &mut self.bench {
+            Ok(bench) => bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
+            Err(failure) => {
+                ui.colored_label(palette.wrong, failure.to_string());
+                None
+            }
+        }
+    }
+
+    fn logs(&mut self, ui: &mut Ui, palette: Palette) {
+        #[cfg(feature = "link")]
+        {
+            ui.horizontal(|ui| {
+                ui.selectable_value(&mut self.kept.counters_log, false, "Simulated bench");
+                ui.selectable_value(&mut self.kept.counters_log, true, "Counters");
+            });
+            if self.kept.counters_log {
+                return self.log_of_counters(ui, palette);
+            }
+        }
+        self.kept.log.show(ui, palette);
+    }
+
     fn plan(&mut self, ui: &mut Ui, palette: Palette) {
-        match self.planner.show(ui, palette, &mut self.form, &mut self.files) {
+        let cable = self.cable_state();
+        let wish = self.planner.show(ui, palette, &mut self.form, &mut self.files, &mut self.shelf, cable);
+        self.kept.estimate = self.shelf.estimate;
+        match wish {
+            #[cfg(feature = "link")]
+            Some(Wish::Send) => self.send_job(),
+            #[cfg(feature = "link")]
+            Some(Wish::Connect) => self.choose_counter(),
             Some(Wish::Wind(text)) => match self.put_on_bench(&text) {
                 Ok(()) => self.kept.view = View::Bench,
                 Err(failure) => self.files.say(Err(failure)),
@@ -294,11 +387,11 @@ impl App {
             );
             return;
         };
-        let chosen = self.charted.show(ui, palette, &mut self.kept.chart, job, &mut self.files);
+        let chosen = self.charted.show(ui, palette, &mut self.kept.chart, job, &mut self.files, &self.shelf);
         if let Some(chosen) = chosen {
             self.form.set("wire.size", chosen.wire);
             self.form.set("mandrel.diameter", chosen.mandrel);
-            self.planner.take(&self.form);
+            self.planner.take(&self.form, &self.shelf);
             self.kept.view = View::Plan;
         }
     }
@@ -335,7 +428,13 @@ impl App {
                 }
             }
             let room = ui.available_width() - SIZES_WIDTH;
-            if let Ok(bench) = &self.bench
+            if let Some(job) = self.followed_job().filter(|_| room > 160.0) {
+                ui.separator();
+                ui.scope(|ui| {
+                    ui.set_max_width(room - 40.0);
+                    ui.add(Label::new(job).truncate());
+                });
+            } else if let Ok(bench) = &self.bench
                 && room > 160.0
             {
                 ui.separator();

@@ -9,9 +9,12 @@ use super::coil_mesh::{self, CoilShape};
 use super::files::{Files, Outgoing};
 use super::form::{Checked, Form, in_labels};
 use super::look::{Palette, shade, wire_colour};
+use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
+use crate::known::Learning;
 use crate::plan::figures::Plan;
+use crate::plan::spool::Reach;
 use crate::plan::{advice, json, sheet, text};
 
 /// The most coils of a batch that are drawn.
@@ -22,6 +25,29 @@ const MOST_COILS: u32 = 18;
 pub enum Wish {
     /// This job onto the bench.
     Wind(String),
+    /// The job in the form to the counter on the cable.
+    #[cfg(feature = "link")]
+    Send,
+    /// A counter on the cable.
+    #[cfg(feature = "link")]
+    Connect,
+}
+
+/// The counter on the cable, as far as the planner needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cable {
+    /// There is no cable here.
+    #[cfg(not(feature = "link"))]
+    Absent,
+    /// No counter is followed.
+    #[cfg(feature = "link")]
+    Loose,
+    /// One is, and takes a job.
+    #[cfg(feature = "link")]
+    Ready,
+    /// A job waits for its user.
+    #[cfg(feature = "link")]
+    Waiting,
 }
 
 /// The planner.
@@ -36,17 +62,17 @@ pub struct Planner {
 impl Planner {
     /// The planner before a form.
     #[must_use]
-    pub fn new(form: &Form) -> Self {
+    pub fn new(form: &Form, shelf: &Shelf) -> Self {
         let sound = Form::of(DEMO).unwrap_or_default();
-        let checked = form.check(&sound);
+        let checked = form.check(&sound, shelf.known());
         let mut planner = Self { checked, sound, plan: None };
-        planner.take(form);
+        planner.take(form, shelf);
         planner
     }
 
     /// Looks at the form anew.
-    pub fn take(&mut self, form: &Form) {
-        self.checked = form.check(&self.sound);
+    pub fn take(&mut self, form: &Form, shelf: &Shelf) {
+        self.checked = form.check(&self.sound, shelf.known());
         self.plan = match &self.checked.job {
             Ok(job) => {
                 self.sound = form.clone();
@@ -70,33 +96,35 @@ impl Planner {
         palette: Palette,
         form: &mut Form,
         files: &mut Files,
+        shelf: &mut Shelf,
+        cable: Cable,
     ) -> Option<Wish> {
         let mut wish = None;
         let mut changed = false;
         let wide = ui.available_width() >= 700.0;
         let buttons =
             |ui: &mut Ui, planner: &Self, form: &mut Form, files: &mut Files, changed: &mut bool| {
-                card(ui, palette, |ui| planner.buttons(ui, palette, form, files, changed))
+                card(ui, palette, |ui| planner.buttons(ui, palette, form, files, changed, cable))
             };
         if wide {
             ui.horizontal_top(|ui| {
                 ui.allocate_ui(vec2(352.0, 0.0), |ui| {
                     ui.vertical(|ui| {
-                        changed |= card(ui, palette, |ui| form.show(ui, palette, &self.checked));
+                        changed |= card(ui, palette, |ui| form.show(ui, palette, &self.checked, shelf));
                     });
                 });
                 ui.vertical(|ui| {
                     wish = buttons(ui, self, form, files, &mut changed);
-                    self.result(ui, palette);
+                    changed |= self.result(ui, palette, shelf);
                 });
             });
         } else {
             wish = buttons(ui, self, form, files, &mut changed);
-            changed |= card(ui, palette, |ui| form.show(ui, palette, &self.checked));
-            self.result(ui, palette);
+            changed |= card(ui, palette, |ui| form.show(ui, palette, &self.checked, shelf));
+            changed |= self.result(ui, palette, shelf);
         }
         if changed {
-            self.take(form);
+            self.take(form, shelf);
         }
         wish
     }
@@ -108,6 +136,7 @@ impl Planner {
         form: &mut Form,
         files: &mut Files,
         changed: &mut bool,
+        cable: Cable,
     ) -> Option<Wish> {
         let mut wish = None;
         ui.horizontal_wrapped(|ui| {
@@ -121,6 +150,25 @@ impl Planner {
             };
             if button(ui, "Wind this job", "Put it on the bench").is_some() {
                 wish = Some(Wish::Wind(form.to_text()));
+            }
+            match cable {
+                #[cfg(not(feature = "link"))]
+                Cable::Absent => {}
+                #[cfg(feature = "link")]
+                Cable::Loose => {
+                    let response = ui.button("Connect a counter…");
+                    if response.on_hover_text("One on the cable, that this job can be sent to").clicked() {
+                        wish = Some(Wish::Connect);
+                    }
+                }
+                #[cfg(feature = "link")]
+                Cable::Ready | Cable::Waiting => {
+                    let ready = planned.is_some() && cable == Cable::Ready;
+                    let response = ui.add_enabled(ready, Button::new("Send to the counter"));
+                    if response.on_hover_text("Its user takes it with Yes, or does not").clicked() {
+                        wish = Some(Wish::Send);
+                    }
+                }
             }
             if ui.button("Open a job…").clicked() {
                 files.open();
@@ -155,9 +203,18 @@ impl Planner {
         wish
     }
 
-    fn result(&self, ui: &mut Ui, palette: Palette) {
+    /// Shows the plan; true when what was measured is to be looked at otherwise.
+    fn result(&self, ui: &mut Ui, palette: Palette, shelf: &mut Shelf) -> bool {
+        if let Some(trouble) = shelf.trouble() {
+            card(ui, palette, |ui| {
+                ui.add(
+                    Label::new(RichText::new(in_labels(&trouble.to_string())).color(palette.wrong)).wrap(),
+                );
+            });
+        }
+        let mut changed = false;
         match (&self.checked.job, &self.plan) {
-            (Ok(job), Some(Ok(plan))) => result(ui, palette, job, plan),
+            (Ok(job), Some(Ok(plan))) => changed = result(ui, palette, job, plan, shelf),
             (_, Some(Err(failure))) | (Err(failure), _) => {
                 card(ui, palette, |ui| {
                     ui.add(
@@ -168,6 +225,7 @@ impl Planner {
             }
             (Ok(_), None) => {}
         }
+        changed
     }
 }
 
@@ -178,8 +236,8 @@ fn as_json(job: &Job, plan: &Plan) -> String {
     serde_json::to_string_pretty(&report).unwrap_or_default() + "\n"
 }
 
-fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
-    card(ui, palette, |ui| {
+fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan, shelf: &mut Shelf) -> bool {
+    let changed = card(ui, palette, |ui| {
         ui.heading(text::rings(job, plan));
         Grid::new("plan").num_columns(2).spacing([14.0, 4.0]).show(ui, |ui| {
             for (name, value) in rows(job, plan) {
@@ -188,6 +246,7 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
                 ui.end_row();
             }
         });
+        leave_aside(ui, job, shelf)
     });
     card(ui, palette, |ui| {
         ui.label(RichText::new("Coils, as they come off").strong());
@@ -199,7 +258,7 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
     let warnings = advice::warnings(job, plan);
     let suggestions = advice::suggestions(job, plan);
     if warnings.is_empty() && suggestions.is_empty() {
-        return;
+        return changed;
     }
     card(ui, palette, |ui| {
         let mut list = |title: &str, lines: &mut dyn Iterator<Item = &str>| {
@@ -214,6 +273,22 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
         list("Look out", &mut warnings.iter().map(String::as_str));
         list("Would waste less", &mut suggestions.iter().map(|suggestion| suggestion.text.as_str()));
     });
+    changed
+}
+
+/// What was measured can be left aside, where there is something; true when that was changed.
+fn leave_aside(ui: &mut Ui, job: &Job, shelf: &mut Shelf) -> bool {
+    if job.learning.is_none() && !shelf.estimate {
+        return false;
+    }
+    let changed = ui
+        .checkbox(&mut shelf.estimate, "Leave aside what was measured")
+        .on_hover_text("Plan with the estimate of springback, and without a gap")
+        .changed();
+    if changed {
+        shelf.look();
+    }
+    changed
 }
 
 fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
@@ -222,10 +297,14 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("wire", format!("{}, {}", text::metal(job), text::wire_size(job.size))),
         ("mandrel", text::both(job.winding.mandrel())),
         ("springs", text::spring(job)),
+    ];
+    rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
+    rows.extend([
         ("ring", inner),
         ("wire needed", text::length(plan.wire_total.get())),
         ("mass", text::mass(plan)),
-    ];
+    ]);
+    rows.extend(Reach::of(job, plan).map(|reach| ("spool", reach.words())));
     if let Some(cost) = text::cost(job, plan) {
         rows.push(("cost", cost));
     }

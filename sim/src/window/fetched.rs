@@ -1,0 +1,191 @@
+//! The log that was fetched from counters: batches and coils, promised against counted.
+
+use std::path::Path;
+use std::sync::mpsc::{Receiver, channel};
+
+use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
+
+use super::bench_view::card;
+use super::log::{heads, number, yield_plot};
+use super::look::Palette;
+use crate::failure::Failure;
+use crate::log::{Coil, Report, report};
+use crate::records::Records;
+
+/// The most coils that are listed.
+const MOST_COILS: usize = 200;
+
+/// The log's file as it was last read.
+#[derive(Debug, Default)]
+pub struct Fetched {
+    reading: Option<Receiver<Result<Report, Failure>>>,
+    report: Option<Result<Report, Failure>>,
+    /// There may be more in the file by now.
+    stale: bool,
+}
+
+impl Fetched {
+    /// The file is to be read anew.
+    pub const fn look(&mut self) {
+        self.stale = true;
+    }
+
+    /// Reads the file on a thread of its own: years of coils take a while.
+    fn read(&mut self, ui: &Ui, log: &Path) {
+        let (told, reading) = channel();
+        let (ctx, log) = (ui.ctx().clone(), log.to_owned());
+        std::thread::spawn(move || {
+            let read = if log.exists() {
+                Records::open_existing(&log).and_then(|records| report(&records))
+            } else {
+                Ok(Report::default())
+            };
+            _ = told.send(read);
+            ctx.request_repaint();
+        });
+        (self.reading, self.stale) = (Some(reading), false);
+    }
+
+    /// Shows the log.
+    pub fn show(&mut self, ui: &mut Ui, palette: Palette, log: &Path) {
+        if self.reading.is_none() && (self.stale || self.report.is_none()) {
+            self.read(ui, log);
+        }
+        if let Some(read) = self.reading.as_ref().and_then(|reading| reading.try_recv().ok()) {
+            (self.reading, self.report) = (None, Some(read));
+        }
+        match &self.report {
+            None => {
+                ui.label("Reading the log…");
+            }
+            Some(Err(failure)) => {
+                let text = failure.to_string().replace("--log", "Log");
+                ui.add(Label::new(RichText::new(text).color(palette.wrong)).wrap());
+            }
+            Some(Ok(report)) if report.coils.is_empty() => {
+                ui.add_space(12.0);
+                ui.label(
+                    "Nothing fetched yet: each coil that comes off at a counter is kept there until then.",
+                )
+                .on_hover_text(log.display().to_string());
+            }
+            Some(Ok(report)) => shown(ui, palette, report),
+        }
+    }
+}
+
+fn shown(ui: &mut Ui, palette: Palette, report: &Report) {
+    card(ui, palette, |ui| {
+        ui.label(RichText::new("Yield: rings counted for each ring promised, count by count").strong());
+        yield_plot(ui, palette, &yields(&report.coils), "coils so far", "No rings are counted yet.");
+    });
+    card(ui, palette, |ui| {
+        ui.label(RichText::new("Batches").strong());
+        ScrollArea::horizontal().id_salt("jobs").show(ui, |ui| batches(ui, palette, report));
+        for left in &report.spools {
+            ui.label(format!("Left on “{}”: {}", left.spool, left.words));
+        }
+        if report.entries_unreadable > 0 {
+            let unread = report.entries_unreadable;
+            ui.label(format!("{unread} entries are by a newer firmware or damaged, and not among these."));
+        }
+    });
+    card(ui, palette, |ui| {
+        ui.label(RichText::new("Coils, the newest first").strong());
+        ScrollArea::horizontal().id_salt("fetched").show(ui, |ui| coils(ui, palette, &report.coils));
+    });
+}
+
+/// Rings promised by a coil and by those that were counted together with it.
+fn promised_with(coils: &[Coil], last: &Coil) -> u32 {
+    let same = |coil: &&Coil| coil.counter == last.counter && coil.counted_with == Some(last.number);
+    coils.iter().filter(same).map(|coil| coil.rings_promised).sum::<u32>() + last.rings_promised
+}
+
+/// Rings counted for those promised, in percent, by how many coils there were by then.
+fn yields(coils: &[Coil]) -> Vec<[f64; 2]> {
+    let counted =
+        coils.iter().enumerate().filter_map(|(place, coil)| Some((place, coil, coil.rings_counted?)));
+    counted
+        .filter_map(|(place, coil, rings)| {
+            let promised = promised_with(coils, coil);
+            (promised > 0).then(|| [(place + 1) as f64, f64::from(rings) / f64::from(promised) * 100.0])
+        })
+        .collect()
+}
+
+fn batches(ui: &mut Ui, palette: Palette, report: &Report) {
+    Grid::new("jobs").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
+        ui.colored_label(palette.faint, "job");
+        heads(ui, palette, &["kept", "thrown away", "promised, rings", "counted, rings", "no good", "yield"]);
+        heads(ui, palette, &["rings an hour", "wire", "cost"]);
+        ui.end_row();
+        for sum in report.jobs.iter().rev() {
+            let of_it = |coil: &&Coil| {
+                (&coil.counter, coil.job_fingerprint) == (&sum.counter, sum.job_fingerprint)
+                    && coil.is_counted()
+            };
+            let promised: u32 = report.coils.iter().filter(of_it).map(|coil| coil.rings_promised).sum();
+            let counted = sum.coils_counted > 0;
+            ui.label(&sum.job);
+            number(ui, sum.coils_kept.to_string());
+            number(ui, sum.coils_scrapped.to_string());
+            number(ui, sum.rings_promised.to_string());
+            number(ui, if counted { sum.rings_counted.to_string() } else { "not counted".to_owned() });
+            number(ui, if counted { sum.rejects.to_string() } else { String::new() });
+            number(
+                ui,
+                match promised {
+                    0 => String::new(),
+                    promised => format!("{:.1} %", sum.rings_counted as f64 / f64::from(promised) * 100.0),
+                },
+            );
+            number(ui, sum.rings_per_hour.map_or_else(String::new, |rate| format!("{rate:.0}")));
+            let grams = sum.wire_g.map_or_else(String::new, |grams| format!(", {grams:.1} g"));
+            number(ui, format!("{:.2} m{grams}", sum.wire_mm / 1e3));
+            let cost = sum.cost.zip(sum.currency.as_ref());
+            number(ui, cost.map_or_else(String::new, |(cost, currency)| format!("{cost:.2} {currency}")));
+            ui.end_row();
+        }
+    });
+}
+
+fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
+    Grid::new("fetched").striped(true).spacing([16.0, 3.0]).show(ui, |ui| {
+        heads(ui, palette, &["coil"]);
+        ui.colored_label(palette.faint, "job");
+        heads(
+            ui,
+            palette,
+            &["target, turns", "counted, turns", "promised, rings", "counted, rings", "no good"],
+        );
+        heads(ui, palette, &["at the crank", "left on the spool"]);
+        ui.end_row();
+        for coil in coils.iter().rev().take(MOST_COILS) {
+            number(ui, coil.number.to_string());
+            ui.label(&coil.job);
+            number(ui, format!("{:.3}", coil.target_turns));
+            number(ui, format!("{:.3}", coil.turns));
+            if coil.kept {
+                number(ui, coil.rings_promised.to_string());
+                number(
+                    ui,
+                    match (coil.counted_with, coil.rings_counted) {
+                        (Some(with), _) => format!("with coil {with}"),
+                        (None, Some(rings)) => rings.to_string(),
+                        (None, None) => "not counted".to_owned(),
+                    },
+                );
+                number(ui, coil.rejects.map_or_else(String::new, |rejects| rejects.to_string()));
+            } else {
+                number(ui, RichText::new("thrown away").color(palette.copper));
+                ui.label("");
+                ui.label("");
+            }
+            number(ui, format!("{:.1} min", coil.crank_s / 60.0));
+            number(ui, coil.spool_left_mm.map_or_else(String::new, |mm| format!("{:.2} m", mm / 1e3)));
+            ui.label(&coil.faults);
+            ui.end_row();
+        }
+    });
+}
