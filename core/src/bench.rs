@@ -670,6 +670,12 @@ impl Bench {
         self.slots.get(self.chosen).map_or(0, |slot| slot.job.coils_left(slot.progress))
     }
 
+    /// The chosen job's fingerprint, as it is written down with its coils; nought where there is none.
+    #[must_use]
+    pub fn fingerprint(&self) -> u32 {
+        self.slots.get(self.chosen).map_or(0, |slot| slot.fingerprint)
+    }
+
     /// Coils of the chosen job that were kept and whose rings have not been counted yet.
     #[must_use]
     pub fn unsawn(&self) -> Unsawn {

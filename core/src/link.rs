@@ -214,6 +214,8 @@ pub struct Status {
     pub coils_left: u32,
     /// Wire left on the spool, if that is known.
     pub wire_left: Option<Length>,
+    /// The chosen job's fingerprint, as the log has it; nought where there is none.
+    pub fingerprint: u32,
 }
 
 /// How a counter is.

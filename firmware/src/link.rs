@@ -177,6 +177,7 @@ impl App {
             trouble: self.view().trouble.is_some(),
             coils_left: bench.coils_left(),
             wire_left: bench.wire_left(),
+            fingerprint: bench.fingerprint(),
         }
     }
 

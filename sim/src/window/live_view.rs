@@ -40,12 +40,9 @@ const fn is_wound(phase: Phase) -> bool {
     !matches!(phase, Phase::Choose | Phase::SetUp | Phase::Sawn | Phase::Next | Phase::Done)
 }
 
-/// The job that the counter winds is this one, as far as the counter says what it winds.
+/// The job that the counter winds is this one.
 fn is_of(status: &Status, job: &Job) -> bool {
-    let to_go = status.rings_wanted.saturating_sub(status.progress.rings);
-    job.short_name() == status.job
-        && job.rings_to_make() == Ok(status.rings_wanted)
-        && job.rule.coils(to_go) == status.coils_left
+    crate::link::planned(job).is_ok_and(|planned| planned.fingerprint == status.fingerprint)
 }
 
 /// Shows the counter; the job that it winds is drawn to scale if it is among `jobs`.
