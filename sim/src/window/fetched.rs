@@ -1,5 +1,6 @@
 //! The log that was fetched from counters: batches and coils, promised against counted.
 
+use std::collections::HashMap;
 use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
 
@@ -9,17 +10,40 @@ use super::bench_view::card;
 use super::log::{heads, number, yield_plot};
 use super::look::Palette;
 use crate::failure::Failure;
-use crate::log::{Coil, Report, report};
+use crate::log::{Coil, Report, Sum, report};
 use crate::records::Records;
 
 /// The most coils that are listed.
 const MOST_COILS: usize = 200;
 
+/// What was read, and what is worked out of it: once, since there may be years of coils.
+#[derive(Debug, Default)]
+struct Read {
+    report: Report,
+    /// Rings counted for those promised, in percent, by how many coils there were by then.
+    yields: Vec<[f64; 2]>,
+    /// Of each job of the report: rings promised by those of its coils that were counted.
+    promised: Vec<u32>,
+}
+
+impl Read {
+    fn of(report: Report) -> Self {
+        let yields = yields(&report.coils);
+        let mut of_jobs: HashMap<(&str, u32), u32> = HashMap::new();
+        for coil in report.coils.iter().filter(|coil| coil.is_counted()) {
+            *of_jobs.entry((&coil.counter, coil.job_fingerprint)).or_default() += coil.rings_promised;
+        }
+        let promised = |sum: &Sum| of_jobs.get(&(&*sum.counter, sum.job_fingerprint)).copied();
+        let promised = report.jobs.iter().map(|sum| promised(sum).unwrap_or(0)).collect();
+        Self { report, yields, promised }
+    }
+}
+
 /// The log's file as it was last read.
 #[derive(Debug, Default)]
 pub struct Fetched {
-    reading: Option<Receiver<Result<Report, Failure>>>,
-    report: Option<Result<Report, Failure>>,
+    reading: Option<Receiver<Result<Read, Failure>>>,
+    read: Option<Result<Read, Failure>>,
     /// There may be more in the file by now.
     stale: bool,
 }
@@ -36,9 +60,9 @@ impl Fetched {
         let (ctx, log) = (ui.ctx().clone(), log.to_owned());
         std::thread::spawn(move || {
             let read = if log.exists() {
-                Records::open_existing(&log).and_then(|records| report(&records))
+                Records::open_existing(&log).and_then(|records| report(&records)).map(Read::of)
             } else {
-                Ok(Report::default())
+                Ok(Read::default())
             };
             _ = told.send(read);
             ctx.request_repaint();
@@ -48,13 +72,13 @@ impl Fetched {
 
     /// Shows the log.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette, log: &Path) {
-        if self.reading.is_none() && (self.stale || self.report.is_none()) {
+        if self.reading.is_none() && (self.stale || self.read.is_none()) {
             self.read(ui, log);
         }
         if let Some(read) = self.reading.as_ref().and_then(|reading| reading.try_recv().ok()) {
-            (self.reading, self.report) = (None, Some(read));
+            (self.reading, self.read) = (None, Some(read));
         }
-        match &self.report {
+        match &self.read {
             None => {
                 ui.label("Reading the log…");
             }
@@ -62,26 +86,27 @@ impl Fetched {
                 let text = failure.to_string().replace("--log", "Log");
                 ui.add(Label::new(RichText::new(text).color(palette.wrong)).wrap());
             }
-            Some(Ok(report)) if report.coils.is_empty() => {
+            Some(Ok(read)) if read.report.coils.is_empty() => {
                 ui.add_space(12.0);
                 ui.label(
                     "Nothing fetched yet: each coil that comes off at a counter is kept there until then.",
                 )
                 .on_hover_text(log.display().to_string());
             }
-            Some(Ok(report)) => shown(ui, palette, report),
+            Some(Ok(read)) => shown(ui, palette, read),
         }
     }
 }
 
-fn shown(ui: &mut Ui, palette: Palette, report: &Report) {
+fn shown(ui: &mut Ui, palette: Palette, read: &Read) {
+    let report = &read.report;
     card(ui, palette, |ui| {
         ui.label(RichText::new("Yield: rings counted for each ring promised, count by count").strong());
-        yield_plot(ui, palette, &yields(&report.coils), "coils so far", "No rings are counted yet.");
+        yield_plot(ui, palette, &read.yields, "coils so far", "No rings are counted yet.");
     });
     card(ui, palette, |ui| {
         ui.label(RichText::new("Batches").strong());
-        ScrollArea::horizontal().id_salt("jobs").show(ui, |ui| batches(ui, palette, report));
+        ScrollArea::horizontal().id_salt("jobs").show(ui, |ui| batches(ui, palette, read));
         for left in &report.spools {
             ui.label(format!("Left on “{}”: {}", left.spool, left.words));
         }
@@ -96,36 +121,32 @@ fn shown(ui: &mut Ui, palette: Palette, report: &Report) {
     });
 }
 
-/// Rings promised by a coil and by those that were counted together with it.
-fn promised_with(coils: &[Coil], last: &Coil) -> u32 {
-    let same = |coil: &&Coil| coil.counter == last.counter && coil.counted_with == Some(last.number);
-    coils.iter().filter(same).map(|coil| coil.rings_promised).sum::<u32>() + last.rings_promised
-}
-
-/// Rings counted for those promised, in percent, by how many coils there were by then.
+/// Rings counted for those promised by a coil and by those that were counted together with it.
 fn yields(coils: &[Coil]) -> Vec<[f64; 2]> {
+    let mut together: HashMap<(&str, u32), u32> = HashMap::new();
+    for coil in coils {
+        if let Some(last) = coil.counted_with {
+            *together.entry((&coil.counter, last)).or_default() += coil.rings_promised;
+        }
+    }
     let counted =
         coils.iter().enumerate().filter_map(|(place, coil)| Some((place, coil, coil.rings_counted?)));
     counted
         .filter_map(|(place, coil, rings)| {
-            let promised = promised_with(coils, coil);
+            let others = together.get(&(&*coil.counter, coil.number)).copied().unwrap_or(0);
+            let promised = others + coil.rings_promised;
             (promised > 0).then(|| [(place + 1) as f64, f64::from(rings) / f64::from(promised) * 100.0])
         })
         .collect()
 }
 
-fn batches(ui: &mut Ui, palette: Palette, report: &Report) {
+fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
     Grid::new("jobs").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
         ui.colored_label(palette.faint, "job");
         heads(ui, palette, &["kept", "thrown away", "promised, rings", "counted, rings", "no good", "yield"]);
         heads(ui, palette, &["rings an hour", "wire", "cost"]);
         ui.end_row();
-        for sum in report.jobs.iter().rev() {
-            let of_it = |coil: &&Coil| {
-                (&coil.counter, coil.job_fingerprint) == (&sum.counter, sum.job_fingerprint)
-                    && coil.is_counted()
-            };
-            let promised: u32 = report.coils.iter().filter(of_it).map(|coil| coil.rings_promised).sum();
+        for (sum, &promised) in read.report.jobs.iter().zip(&read.promised).rev() {
             let counted = sum.coils_counted > 0;
             ui.label(&sum.job);
             number(ui, sum.coils_kept.to_string());
