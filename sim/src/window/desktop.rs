@@ -39,14 +39,14 @@ pub struct Args {
 /// # Errors
 /// One line for a wrong job file, and where there is no display.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    #[cfg(feature = "link")]
-    let shelf = Shelf::at(args.log.clone(), false);
-    #[cfg(not(feature = "link"))]
-    let shelf = Shelf::none();
     // A wrong job is told before any window comes up.
     let job = match &args.job {
         None => None,
         Some(path) => {
+            #[cfg(feature = "link")]
+            let shelf = Shelf::at(args.log.clone(), false);
+            #[cfg(not(feature = "link"))]
+            let shelf = Shelf::none();
             let text = text_of(path)?;
             Job::named(path, &text, shelf.known())?;
             Some(text)

@@ -158,8 +158,8 @@ impl Form {
         self.values.insert(key.to_owned(), value.into());
     }
 
-    /// Checks every field by the job file's own rules, with what is known of its wire; those of `sound`, a form that was right, stand in
-    /// for wrong ones to find what else is wrong.
+    /// Checks every field by the job file's own rules, with what is known of its wire; those of `sound`, a
+    /// form that was right, stand in for wrong ones to find what else is wrong.
     #[must_use]
     pub fn check(&self, sound: &Self, known: &Known) -> Checked {
         let job = Job::read(&self.to_text(), known);
