@@ -9,8 +9,8 @@
 //! All are maps of the library sequential-storage, which appends and checks each item. Nothing is left
 //! to it that erases: see [`records`], [`notes`] and [`mod@log`], and [`guard`] for when the flash may be written.
 //!
-//! Everything has the number of its form with it. A newer firmware reads an older form; an older firmware
-//! leaves a newer form alone and says so.
+//! Everything has its format version with it. A newer firmware reads older versions; an older firmware leaves
+//! a newer version alone and says so.
 
 use core::fmt;
 use core::ops::Range;
@@ -37,11 +37,8 @@ use log::Log;
 use notes::Stretch;
 use records::{Area, Newest, Record};
 
-/// The form that records have now. The first is the one from before there was a log.
-const FORM: u8 = 2;
-const FIRST_FORM: u8 = 1;
-/// More bytes than a batch has come to be longer since.
-const BATCH_GREW: usize = 32;
+/// The format version that records are written in. Version 1 was never released.
+const FORMAT_VERSION: u8 = 2;
 /// The longest item, in bytes.
 const RECORD_LEN: usize = 256;
 /// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
@@ -62,12 +59,12 @@ pub struct Layout {
 }
 
 impl Layout {
-    /// On a flash of 2 MiB whose first 128 KiB hold the program: 8 sectors of records, 256 of notes, and
-    /// the log.
+    /// On a flash of 2 MiB whose first 512 KiB hold the program: 32 sectors of records, 192 of notes, and
+    /// 160 of the log.
     pub const PICO: Self = Self {
-        records: 128 * 1_024,
-        notes: 128 * 1_024 + 8 * SECTOR,
-        end: 128 * 1_024 + (8 + 256) * SECTOR,
+        records: 512 * 1_024,
+        notes: 512 * 1_024 + 32 * SECTOR,
+        end: 512 * 1_024 + (32 + 192) * SECTOR,
         log_end: 2_048 * 1_024,
     };
 }
@@ -205,7 +202,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// The job at this place of the list that came over the link, if there is one that can be read.
     pub fn load_job(&mut self, place: u8) -> Option<Job> {
-        let job = self.get_raw(Record::Job(place), |_, bytes| PlannedJob::from_bytes(bytes).ok());
+        let job = self.get_with(Record::Job(place), |_, bytes| PlannedJob::from_bytes(bytes).ok());
         job.ok()??.rebuilt().ok()
     }
 
@@ -216,7 +213,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     pub fn load(&mut self, jobs: usize) -> Kept {
         let mut kept = Kept::default();
         let mut counted = 0;
-        match self.get_raw(Record::Settings, read_settings) {
+        match self.get(Record::Settings) {
             Ok(settings) => kept.settings = settings,
             Err(error) => kept.trouble = Some(error),
         }
@@ -265,24 +262,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// A batch, with the number of the first entry of the log that it does not count.
     fn get_batch(&mut self, job: u8) -> Result<Option<(Batch, u32)>, StoreError> {
-        self.get_raw(Record::Batch(job), read_batch)
+        self.get(Record::Batch(job))
     }
-}
-
-fn read_settings(form: u8, bytes: &[u8]) -> Option<Settings> {
-    if form == FIRST_FORM {
-        return Settings::from_first_form(bytes).ok();
-    }
-    postcard::from_bytes(bytes).ok()
-}
-
-fn read_batch(form: u8, bytes: &[u8]) -> Option<(Batch, u32)> {
-    let mut whole: Vec<u8, RECORD_LEN> = Vec::from_slice(bytes).ok()?;
-    if form == FIRST_FORM {
-        // What has come to it since stands behind it, and noughts mean that there is none of that.
-        _ = whole.resize_default(bytes.len() + BATCH_GREW);
-    }
-    postcard::from_bytes(&whole).ok()
 }
 
 /// Keeps an item in the map that lies in `range`.

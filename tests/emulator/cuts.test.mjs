@@ -18,7 +18,7 @@ const [PROMISE, HONEST] = [TURN / 4, TURN / 2];
 /** A coil of less may be without a note: one comes each eighth of a turn, and may wait a tenth. */
 const NOTED = TURN / 8 + TURN / 10;
 /** Where the firmware keeps things: above the program. */
-const PROGRAM = 128 * 1024;
+const PROGRAM = 512 * 1024;
 
 /** Numbers at random, below a bound; the same each time. */
 function dice(seed) {

@@ -6,7 +6,7 @@ import { Counter, CueDelay, REPEATS, TURN } from './counter.mjs';
 import { gaining } from './hands.mjs';
 
 /** Where the firmware's Layout::PICO has its notes and its end. */
-const [RECORDS, NOTES, END] = [128 * 1024, (128 + 32) * 1024, (128 + 32 + 1024) * 1024];
+const [RECORDS, NOTES, END] = [512 * 1024, (512 + 128) * 1024, (512 + 128 + 768) * 1024];
 /** Data sheets of usual parts, from memory. */
 const TYPICAL = { eraseMs: 45, programMs: 0.7 };
 const WORST = { eraseMs: 400, programMs: 3 };
@@ -114,8 +114,8 @@ test('a flash full of rubbish is told, counting goes on, and then it saves', () 
   assert.equal(phase, 'Choose', `it counts after ${ms} ms`);
   counter.until(() => counter.last.trouble === 1, 'the message', 5_000);
   counter.press('yes');
-  // Records and room are made blank meanwhile: 22 sectors of 45 ms.
-  counter.run(3_000);
+  // Records and room are made blank meanwhile: 46 sectors of 45 ms.
+  counter.run(4_000);
   assert.equal(counter.state().trouble, 0);
   counter.press('yes');
   counter.press('yes');

@@ -13,7 +13,7 @@ const FAMILY_PRESENT = 0x2000;
 const RP2040 = 0xe48bff56;
 const FLASH = 0x10000000;
 /** What is above belongs to the records (firmware/pico.x): a new firmware leaves them alone. */
-const PROGRAM_ROOM = 128 * 1024;
+const PROGRAM_ROOM = 512 * 1024;
 
 function blocks() {
   const path = join(TARGET, 'turntally-pico.uf2');

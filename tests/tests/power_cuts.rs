@@ -4,6 +4,8 @@
 //! shorter history is walked.
 
 use embassy_futures::block_on;
+use sequential_storage::cache::Cache;
+use sequential_storage::map::{MapConfig, MapStorage};
 use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
 use turntally_core::bench::{Doubt, Phase, Progress, Unsawn};
@@ -369,6 +371,45 @@ fn worn_sectors_are_passed_over_then_told() {
     }
 }
 
+/// These cells with an item in the first area of the records, as a firmware of another version has it.
+fn with_record(cells: Cells, key: u8, item: &[u8]) -> Cells {
+    let guard = turntally_firmware::store::guard::Guard::new(VirtualFlash::new(cells), Open);
+    let range = SMALL.records..SMALL.records + 2 * SECTOR;
+    let mut map = MapStorage::<u8, _, _>::new(guard, MapConfig::new(range), Cache::new_uncached());
+    assert_eq!(block_on(map.store_item(&mut [0; 64], &key, &item)), Ok(()));
+    map.destroy().0.flash().cells()
+}
+
+/// A record whose format has changed since it was written is read by its format version: a made-up older one, whose
+/// batch had its two numbers the other way round.
+#[test]
+fn older_records_are_read_by_their_version() {
+    let read = |version: u8, bytes: &[u8]| match version {
+        1 => pair(bytes).map(|(second, first)| (first, second)),
+        2 => pair(bytes),
+        _ => None,
+    };
+    let flash = blank();
+    let mut store = Store::new(flash.clone(), Open, SMALL);
+    assert_eq!(store.put(Record::Settings, &(1_u8, 2_u8)), Ok(()));
+    // The key of the batch of the first job, its version, its number, its value.
+    let cells = with_record(flash.cells(), 4, &[1, 7, 0, 0, 0, 20, 10]);
+    let flash = VirtualFlash::new(cells);
+    let mut store = Store::new(flash.clone(), Open, SMALL);
+    assert_eq!(store.get_with(Record::Batch(0), read), Ok(Some((10, 20))));
+    assert_eq!(store.get_with(Record::Settings, read), Ok(Some((1, 2))));
+    // Written anew it has today's version.
+    assert_eq!(store.put(Record::Batch(0), &(11_u8, 21_u8)), Ok(()));
+    let mut store = Store::new(VirtualFlash::new(flash.cells()), Open, SMALL);
+    assert_eq!(store.get_with(Record::Batch(0), read), Ok(Some((11, 21))));
+    // One that its reader makes nothing of is damaged, and said to be.
+    assert_eq!(store.get_with(Record::Batch(0), |_, _| None::<()>), Err(StoreError::Damaged));
+}
+
+fn pair(bytes: &[u8]) -> Option<(u8, u8)> {
+    if let [first, second] = bytes { Some((*first, *second)) } else { None }
+}
+
 /// A record of a newer firmware is left alone, and told.
 #[test]
 fn newer_records_are_left_alone() {
@@ -376,20 +417,7 @@ fn newer_records_are_left_alone() {
     let flash = blank();
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
     while !matches!(counter.live(), Some(Save::Batch(..))) {}
-    let mut cells = flash.cells();
-    let map = || {
-        use sequential_storage::cache::Cache;
-        use sequential_storage::map::{MapConfig, MapStorage};
-        let guard = turntally_firmware::store::guard::Guard::new(VirtualFlash::new(cells.clone()), Open);
-        MapStorage::<u8, _, _>::new(
-            guard,
-            MapConfig::new(SMALL.records..SMALL.records + 2 * SECTOR),
-            Cache::new_uncached(),
-        )
-    };
-    let mut map = map();
-    assert_eq!(block_on(map.store_item(&mut [0; 64], &4, &&[3_u8, 1, 2, 3][..])), Ok(()));
-    cells = map.destroy().0.flash().cells();
+    let cells = with_record(flash.cells(), 4, &[3, 1, 2, 3]);
     let (kept, _) = reboot(cells.clone(), SMALL, &job);
     assert_eq!(kept.trouble, Some(StoreError::Newer));
     let flash = VirtualFlash::new(cells.clone());

@@ -18,8 +18,8 @@ use super::guard::{FlashError, Gate, SECTOR};
 use super::records::Record;
 use super::{Store, StoreError, fetch_item, store_item};
 
-/// The form of a note.
-const FORM: u8 = 1;
+/// The format version of a note.
+const FORMAT_VERSION: u8 = 1;
 /// The one key.
 const KEY: u8 = 0;
 /// The longest note with its key, and what the library puts before it.
@@ -175,22 +175,22 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 }
 
-/// A note as it stands in flash: its key, itself, and its form last, which is never a blank byte.
+/// A note as it stands in flash: its key, itself, and its format version last, which is never a blank byte.
 fn in_flash(note: &CoilNote) -> Option<Vec<u8, NOTE_LEN>> {
     let mut bytes = Vec::new();
     bytes.resize_default(NOTE_LEN).ok()?;
     let (key, rest) = bytes.split_first_mut()?;
     *key = KEY;
     let used = postcard::to_slice(note, rest).ok()?.len();
-    *rest.get_mut(used)? = FORM;
+    *rest.get_mut(used)? = FORMAT_VERSION;
     bytes.truncate(used + 2);
     Some(bytes)
 }
 
 fn read(bytes: &[u8]) -> Result<CoilNote, StoreError> {
     match bytes.split_last() {
-        Some((&FORM, note)) => postcard::from_bytes(note).map_err(|_| StoreError::NoteDamaged),
-        Some((form, _)) if *form > FORM => Err(StoreError::Newer),
+        Some((&FORMAT_VERSION, note)) => postcard::from_bytes(note).map_err(|_| StoreError::NoteDamaged),
+        Some((version, _)) if *version > FORMAT_VERSION => Err(StoreError::Newer),
         _ => Err(StoreError::NoteDamaged),
     }
 }

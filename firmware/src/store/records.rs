@@ -5,7 +5,7 @@
 //! area is whole, and nothing ever depends on a sector that was left half erased. (The library can
 //! reclaim sectors by itself, but takes one that reads as half written after a torn erase for its own.)
 //!
-//! An item is a byte that says its form, a number that rises each time, and the value. Of the two copies
+//! An item is its format version, a number that rises each time, and the value. Of the two copies
 //! the one with the higher number counts, so that a damaged one leaves the other.
 //!
 //! The newest of each is held in RAM from the start on: to look for one in flash walks through all that was
@@ -21,11 +21,11 @@ use serde::de::DeserializeOwned;
 use turntally_core::bench::MAX_JOBS;
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::{FORM, RECORD_LEN, Store, StoreError, each_item, store_item};
+use super::{FORMAT_VERSION, RECORD_LEN, Store, StoreError, each_item, store_item};
 
-/// Bytes before a record's value: its form and its number.
+/// Bytes before a record's value: its format version and its number.
 const HEAD: usize = 5;
-/// The longest record with its form and number, in bytes.
+/// The longest record with its format version and number, in bytes.
 const VALUE_LEN: usize = 160;
 /// Bytes that the library and the key take beside it.
 const AROUND: u32 = 9;
@@ -83,7 +83,7 @@ pub(super) struct Area {
     room: u32,
 }
 
-/// Form, number and value of the newest of each record; empty where there is none.
+/// Format version, number and value of the newest of each record; empty where there is none.
 #[derive(Debug)]
 pub(super) struct Newest([Vec<u8, VALUE_LEN>; RECORDS]);
 
@@ -96,7 +96,7 @@ impl Newest {
 
     fn put(&mut self, number: u8, bytes: &[u8]) {
         if let Some(place) = self.0.get_mut(usize::from(number)) {
-            // One that is longer than any of ours is by a newer firmware, which its form says as well.
+            // One that is longer than any of ours is by a newer firmware, which its format version says as well.
             let bytes = bytes.get(..VALUE_LEN).unwrap_or(bytes);
             place.clear();
             _ = place.extend_from_slice(bytes);
@@ -125,7 +125,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.put_bytes(record, bytes)
     }
 
-    /// The same for the bytes of a value, with room for the form and the number before them.
+    /// The same for the bytes of a value, with room for the format version and the number before them.
     fn put_bytes(&mut self, record: Record, bytes: &mut [u8]) -> Result<(), StoreError> {
         let needed = 2 * (bytes.len() as u32 + AROUND);
         let mut area = match self.find_area()? {
@@ -152,19 +152,23 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// [`StoreError::Damaged`] where it cannot be read; [`StoreError::Newer`] where it was written by a
     /// newer firmware.
     pub fn get<T: DeserializeOwned>(&mut self, record: Record) -> Result<Option<T>, StoreError> {
-        self.get_raw(record, |_, bytes| postcard::from_bytes(bytes).ok())
+        self.get_with(record, |_, bytes| postcard::from_bytes(bytes).ok())
     }
 
-    /// The same, with what `read` makes of the form and the value's bytes.
-    pub(super) fn get_raw<T>(
+    /// Reads a record with `read`, which gets the format version that it was written in and its bytes: so that
+    /// records of an older version can be read.
+    ///
+    /// # Errors
+    /// As [`Self::get`]; [`StoreError::Damaged`] where `read` makes nothing of it.
+    pub fn get_with<T>(
         &mut self,
         record: Record,
         read: impl FnOnce(u8, &[u8]) -> Option<T>,
     ) -> Result<Option<T>, StoreError> {
         self.find_area()?;
         let bytes = self.newest.of(record.number());
-        let (Some(_), Some(&form)) = (number_of(bytes)?, bytes.first()) else { return Ok(None) };
-        read(form, bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
+        let (Some(_), Some(&version)) = (number_of(bytes)?, bytes.first()) else { return Ok(None) };
+        read(version, bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
     }
 
     /// Makes the records blank.
@@ -276,26 +280,26 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 }
 
-/// Writes the form and the number into their place.
+/// Writes the format version and the number into their place.
 fn head(bytes: &mut [u8], number: u32) {
-    if let Some((form, rest)) = bytes.split_first_mut()
+    if let Some((version, rest)) = bytes.split_first_mut()
         && let Some(place) = rest.first_chunk_mut()
     {
-        (*form, *place) = (FORM, number.to_le_bytes());
+        (*version, *place) = (FORMAT_VERSION, number.to_le_bytes());
     }
 }
 
-/// The number of a record, if there is one, once its form is known to be one of ours.
+/// The number of a record, if there is one, once its format version is known to be one of ours.
 fn number_of(bytes: &[u8]) -> Result<Option<u32>, StoreError> {
     match bytes.first() {
         None => Ok(None),
-        Some(&form) if form > FORM => Err(StoreError::Newer),
+        Some(&version) if version > FORMAT_VERSION => Err(StoreError::Newer),
         Some(1..) if bytes.len() >= HEAD => Ok(Some(rank(bytes))),
         _ => Err(StoreError::Damaged),
     }
 }
 
-/// The number of a record in whatever form: it stands at the same place in all.
+/// The number of a record of whatever format version: it stands at the same place in all.
 fn rank(bytes: &[u8]) -> u32 {
     bytes.get(1..).and_then(<[u8]>::first_chunk).copied().map_or(0, u32::from_le_bytes)
 }
