@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::Hand;
+use common::{Hand, job};
 use proptest::prelude::*;
 use turntally_core::bench::{Bench, Lead, Phase, Progress, State, Target};
 use turntally_core::coil::{CoilRule, Winding};
@@ -144,6 +144,29 @@ fn counter_is_set_up_with_knob_and_crank() {
     // Wound that way, the count rises.
     hand.yes().yes().reads(Reading { net: -800, ..QUIET });
     assert_eq!(hand.bench.turns(), Turns::from_whole(1));
+}
+
+/// Setting up the counter neither makes a batch nor chooses one: only the batch list does.
+#[test]
+fn setting_up_the_counter_chooses_no_job() {
+    let mut hand = Hand::new([job("ordered", 30, 70_000)]);
+    open(&mut hand, 2);
+    take(&mut hand);
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().len()), (Phase::Choose, 1));
+    assert_eq!(hand.bench.job().unwrap().1.name, "ordered");
+    // With a batch that was set up here: it follows the counter, but is not chosen.
+    open(&mut hand, 1);
+    take(&mut hand);
+    hand.yes();
+    assert_eq!((hand.bench.jobs().len(), hand.bench.job().unwrap().0), (2, 1));
+    hand.knob(-1);
+    open(&mut hand, 3);
+    set(&mut hand, Entry::Pulses, 1, "600 pulses");
+    take(&mut hand);
+    assert_eq!(hand.bench.job().unwrap().1.name, "ordered");
+    let own = hand.bench.jobs().nth(1).unwrap();
+    assert_eq!(Some(own.rule.per_turn()), CountsPerTurn::new(600, Shaft::Crank, Gear::DIRECT));
+    assert_eq!(hand.bench.phase(), Phase::Choose);
 }
 
 /// Whoever presses Yes again and again is led through every entry once and ends with what was there.

@@ -241,6 +241,9 @@ impl App {
     fn take(&mut self, offer: Offer) {
         let bench = &mut self.view.bench;
         let (planned, job) = match offer {
+            Offer::Settings(settings) if settings.batch == bench.settings_now().batch => {
+                return bench.set_up_counter(settings);
+            }
             Offer::Settings(settings) => return bench.set_up(settings),
             Offer::Job { planned, job, .. } => (planned, job),
         };

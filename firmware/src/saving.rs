@@ -73,7 +73,13 @@ impl Saving {
     pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
         self.store = Store::Idle;
         if let Some(settings) = kept.settings {
-            bench.set_up(settings);
+            // The counter may have been set up, and no batch ever.
+            let had_batch = kept.batches.get(bench.jobs().len()).is_some_and(Option::is_some);
+            if bench.has_own_batch() || had_batch {
+                bench.set_up(settings);
+            } else {
+                bench.set_up_counter(settings);
+            }
         }
         self.settings = Some(*bench.settings());
         for (job, (batch, saved)) in kept.batches.iter().zip(&mut self.batches).enumerate() {

@@ -18,23 +18,49 @@ impl Bench {
             Step::Leave => self.enter_choose(),
             Step::Take => {
                 let settings = *set_up.settings();
-                self.set_up(settings);
+                match set_up.list() {
+                    List::Batch => self.set_up(settings),
+                    List::Counter => self.set_up_counter(settings),
+                }
             }
         }
     }
 
-    /// Takes new settings: their batch becomes a job of the list, the first where there was none. What has
-    /// been made of it stays, as long as it is of the same rings. Settings that make no job change
+    /// Takes new settings and chooses their batch: it becomes a job of the list where there was none yet. What
+    /// has been made of it stays, as long as it is of the same rings. Settings that make no job change
     /// nothing of the list.
     ///
     /// To be called with no coil on the mandrel; with one it does nothing.
     pub fn set_up(&mut self, settings: Settings) {
+        self.take_settings(settings, true);
+    }
+
+    /// Takes new settings of the counter itself: a batch that was set up here is worked out anew from them, but
+    /// none comes into the list, and the chosen job stays chosen.
+    ///
+    /// To be called with no coil on the mandrel; with one it does nothing.
+    pub fn set_up_counter(&mut self, settings: Settings) {
+        self.take_settings(settings, false);
+    }
+
+    /// A batch that was set up here is in the list.
+    #[must_use]
+    pub const fn has_own_batch(&self) -> bool {
+        self.own.is_some()
+    }
+
+    fn take_settings(&mut self, settings: Settings, choose_batch: bool) {
         if self.coil.is_some() {
             return;
         }
         let before = core::mem::replace(&mut self.settings, settings);
-        if let Ok(job) = settings.job() {
+        if (choose_batch || self.own.is_some())
+            && let Ok(job) = settings.job()
+        {
             self.replace_own(job, before.build);
+            if choose_batch {
+                self.chosen = self.own.unwrap_or(self.chosen);
+            }
         }
         self.enter_choose();
     }
@@ -68,7 +94,7 @@ impl Bench {
         } else if self.slots.push(slot).is_err() {
             return;
         }
-        (self.own, self.chosen) = (Some(own), own);
+        self.own = Some(own);
     }
 
     /// Jobs that the list comes to hold once a batch is set up here: the batch takes a place of its own.
