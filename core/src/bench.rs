@@ -545,7 +545,8 @@ impl Bench {
 
     fn enter_verdict(&mut self) {
         let reached = self.coil.as_ref().is_some_and(|coil| self.counts() >= coil.cue.goal().aim());
-        let choice = if reached { Choice::Keep } else { Choice::WindOn };
+        let fits = self.pieces() == 1;
+        let choice = if reached && fits { Choice::Keep } else { Choice::WindOn };
         self.state = State::Verdict { choice };
     }
 
@@ -723,7 +724,21 @@ impl Bench {
         }
     }
 
-    /// Rings that the coil on the mandrel already makes certain.
+    /// Pieces into which the coil on the mandrel has to be cut so that each fits the cradle; one where it fits
+    /// whole, and where there is none. Where nobody knows how long it is, the count alone is taken.
+    #[must_use]
+    pub fn pieces(&self) -> u32 {
+        match (&self.coil, self.slots.get(self.chosen)) {
+            (Some(coil), Some(slot)) => {
+                let doubt = if let Doubt::Within(doubt) = coil.doubt { doubt } else { 0 };
+                slot.job.rule.pieces(self.counts(), doubt)
+            }
+            _ => 1,
+        }
+    }
+
+    /// Rings that the coil on the mandrel already makes certain: of a coil too long for the cradle, what its
+    /// [pieces](Self::pieces) surely give.
     #[must_use]
     pub fn rings_now(&self) -> u32 {
         match (&self.coil, self.slots.get(self.chosen)) {

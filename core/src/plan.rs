@@ -125,13 +125,27 @@ impl BatchRule {
         self.per_turn.turns(self.target_counts(rings)).unwrap_or_default()
     }
 
+    /// Pieces into which a coil of `counts`, with up to `doubt` more that were missed, has to be cut so that each
+    /// fits the cradle; one where the coil fits whole.
+    #[must_use]
+    pub fn pieces(&self, counts: i64, doubt: u64) -> u32 {
+        let most = counts.saturating_add(i64::try_from(doubt).unwrap_or(i64::MAX));
+        if most <= self.limit_counts {
+            return 1;
+        }
+        u32::try_from(most / self.limit_counts.max(1)).unwrap_or(u32::MAX).saturating_add(1)
+    }
+
     /// The rings that are certain after `counts`, of which up to `doubt` may be no true counts.
-    /// Wherever the slit falls, and however far within its bounds the coil opens.
+    /// Wherever the slit falls, and however far within its bounds the coil opens. A coil that is too long for the
+    /// cradle is cut into [`Self::pieces`], wherever that is done: each cut costs one ring at the worst, and
+    /// each further piece loses one more to its slit.
     #[must_use]
     pub fn certain_rings(&self, counts: i64, doubt: u64) -> u32 {
         let sure = i64::try_from(doubt).ok().and_then(|doubt| counts.checked_sub(doubt));
         let sure = sure.and_then(|sure| sure.checked_sub(COUNT_SLACK)).unwrap_or(0);
-        self.coil.certain_rings(self.per_turn.turns(sure).unwrap_or_default())
+        let whole = self.coil.certain_rings(self.per_turn.turns(sure).unwrap_or_default());
+        whole.saturating_sub(2 * (self.pieces(counts, doubt) - 1).min(u32::MAX / 2))
     }
 }
 
@@ -143,6 +157,9 @@ mod tests {
     use crate::counter::{Gear, Shaft};
     use crate::spring::SpringRatio;
     use proptest::prelude::*;
+    use std::vec::Vec;
+
+    extern crate std;
 
     fn rule(wire_um: i64, pulses: u32, gear: (u16, u16), cradle_um: i64) -> Result<BatchRule, PlanError> {
         let winding = Winding::new(
@@ -183,6 +200,33 @@ mod tests {
                 coils += 1;
             }
             prop_assert_eq!(coils, rule.coils(wanted));
+        }
+
+        /// A coil that is too long is never promised more rings than its pieces give, wherever it is cut and
+        /// wherever each slit falls; and pieces of equal length fit the cradle.
+        #[test]
+        fn pieces_of_a_coil_too_long_give_what_is_certain(
+            wire in 400_i64..2_500, pulses in 1_u32..2_500, cradle in 20_000_i64..120_000, over in 1_i64..400_000,
+            doubt in 0_u64..5_000, cuts in prop::collection::vec(0.0..=1.0_f64, 400),
+        ) {
+            prop_assume!(rule(wire, pulses, (1, 1), cradle).is_ok());
+            let rule = rule(wire, pulses, (1, 1), cradle).unwrap();
+            // Up to nine pieces, whatever the encoder.
+            let counts = rule.limit_counts() + 1 + over % (8 * rule.limit_counts());
+            let pieces = rule.pieces(counts, doubt);
+            prop_assert!(pieces >= 2);
+            let most = rule.per_turn().turns(counts + doubt as i64).unwrap();
+            let each = Turns::from_nano(most.nano() / i64::from(pieces));
+            prop_assert!(rule.coil().length(each) <= Length::from_um(cradle));
+            // The turns that are left for certain, cut anywhere.
+            let sure = rule.per_turn().turns((counts - doubt as i64 - COUNT_SLACK).max(0)).unwrap();
+            let turns = rule.coil().usable_turns(sure).as_f64();
+            let mut ends: Vec<f64> = cuts.iter().take(pieces as usize - 1).map(|cut| cut * turns).collect();
+            ends.extend([0.0, turns]);
+            ends.sort_by(f64::total_cmp);
+            // A slit at the worst place leaves the whole turns of a piece less one.
+            let given: f64 = ends.windows(2).map(|ends| ((ends[1] - ends[0]).floor() - 1.0).max(0.0)).sum();
+            prop_assert!(f64::from(rule.certain_rings(counts, doubt)) <= given, "{given} of {turns} in {pieces}");
         }
 
         /// Doubt only ever takes rings away.

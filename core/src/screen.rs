@@ -212,7 +212,7 @@ fn winding<D: DrawTarget<Color = BinaryColor>>(
         }
         Phase::Over => {
             page.number(&past(left.saturating_neg()))?;
-            page.beside("too", "far")?;
+            page.beside("too", if bench.pieces() > 1 { "long" } else { "far" })?;
             page.keys(Some("pause"), "coil done")
         }
         phase => {
@@ -246,14 +246,17 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
         Doubt::Within(_) => text(plain!("{} sure", counted(bench.rings_now(), "ring"))),
     };
     page.headline(PLAIN, &text(plain!("{} turns", hundredths(bench.turns()))), &rings)?;
-    for (option, words, top) in [
-        (Choice::Keep, "Keep: snip and saw", 12),
-        (Choice::Scrap, "Throw it away", 25),
-        (Choice::WindOn, "Wind on", 38),
-    ] {
+    // Past the cradle it is not seated whole: back it goes, or it is cut.
+    let (keep, wind, back) = match bench.pieces() {
+        1 => (text(format_args!("Keep: snip and saw")), "Wind on", "wind on"),
+        pieces => (text(plain!("Keep: cut in {}, saw", pieces)), "Too long: wind back", "wind back"),
+    };
+    for (option, words, top) in
+        [(Choice::Keep, &*keep, 12), (Choice::Scrap, "Throw it away", 25), (Choice::WindOn, wind, 38)]
+    {
         page.option(words, top, option == choice)?;
     }
-    page.keys(Some("wind on"), "do it")
+    page.keys(Some(back), "do it")
 }
 
 fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {

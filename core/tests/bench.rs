@@ -375,6 +375,29 @@ fn winding_back_subtracts() {
     assert!(hand.bench.rings_now() < rings);
 }
 
+/// A coil past the cradle's length is not marked to be kept, and kept all the same it promises what its two pieces
+/// surely give; wound back it is as good as any.
+#[test]
+fn coil_too_long_for_the_cradle_is_not_called_good() {
+    let mut hand = begun();
+    let limit = rule(CRADLE_UM).limit_counts();
+    hand.cranks_to(limit, 120).waits(500);
+    let fits = hand.bench.rings_now();
+    assert_eq!(hand.bench.pieces(), 1);
+    hand.cranks_to(limit + 2 * TURN, 120).waits(500);
+    assert_eq!((hand.bench.phase(), hand.bench.pieces()), (Phase::Over, 2));
+    assert!(hand.bench.rings_now() <= fits, "{} of two pieces, {fits} of one", hand.bench.rings_now());
+    hand.yes();
+    assert!(matches!(hand.bench.state(), State::Verdict { choice: Choice::WindOn }));
+    let mut cut = hand.clone();
+    let rings = cut.bench.rings_now();
+    cut.knob(-2).yes();
+    assert_eq!(cut.records.last().map(|record| (record.kept, record.rings)), Some((true, rings)));
+    hand.yes().cranks_to(limit, 120).waits(500).yes();
+    assert!(matches!(hand.bench.state(), State::Verdict { choice: Choice::Keep }));
+    assert_eq!(hand.bench.rings_now(), fits);
+}
+
 /// What is counted between coils belongs to no coil.
 #[test]
 fn cranking_between_coils_counts_for_none() {
@@ -1062,7 +1085,7 @@ fn random_events_go_everywhere() {
     let mut runner = TestRunner::new_with_rng(Config::default(), rng);
     let events = prop::collection::vec(happening(), 150);
     let (mut kept, mut finished, mut seen) = (0, 0, BTreeSet::new());
-    for _ in 0..300 {
+    for _ in 0..400 {
         let happenings = events.new_tree(&mut runner).unwrap().current();
         let (_, records, done) = run(&some_jobs(), &happenings);
         kept += records.iter().filter(|record| record.rings > 0).count();

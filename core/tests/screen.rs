@@ -143,7 +143,12 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     }
     scenes.insert("stop_before", hand);
     scenes.insert("stop", wound_to(aim(&begun()) + TURN / 4));
-    scenes.insert("over", wound_to(aim(&begun()) + TURN + TURN / 5));
+    let mut hand = Hand::new([job("bracelet", 20, 70_000)]);
+    hand.begins();
+    scenes.insert("over", hand.cranks_to(aim(&hand) + TURN + TURN / 5, 60).waits(500).clone());
+    let mut hand = wound_to(aim(&begun()) + TURN + TURN / 5);
+    scenes.insert("over_too_long", hand.clone());
+    scenes.insert("verdict_too_long", hand.yes().clone());
     scenes.insert("paused", wound_to(12 * TURN).no().clone());
     let mut hand = wound_to(aim(&begun()) + TURN / 4);
     scenes.insert("verdict_keep", hand.yes().clone());

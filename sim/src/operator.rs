@@ -130,6 +130,8 @@ pub struct Shown {
     pub on_mandrel: f64,
     /// The line that is marked says "keep".
     pub keep_marked: bool,
+    /// The coil is longer than the cradle takes.
+    pub too_long: bool,
 }
 
 /// What the hand is doing.
@@ -290,7 +292,7 @@ impl Operator {
                 self.gave_up = true;
             }
             Phase::Winding | Phase::Near => self.crank_on(shown.to_go),
-            Phase::Over if self.manner.tidy => self.hand = Hand::Crank(-0.25),
+            Phase::Over if self.manner.tidy || shown.too_long => self.hand = Hand::Crank(-0.25),
             Phase::Stop | Phase::Over => self.press(now, Key::Yes, 0.7),
             Phase::Paused => self.press(now, Key::Yes, 0.5),
             Phase::Verdict if shown.keep_marked => self.press(now, Key::Yes, 0.6),

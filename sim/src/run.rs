@@ -57,16 +57,23 @@ pub struct Released {
     pub spring_ratio: f64,
     /// Turns that are left to be sawn.
     pub turns: f64,
+    /// Pieces of equal length into which it has to be cut so that each fits the cradle.
+    pub pieces: u32,
 }
 
 impl Released {
-    /// Whole rings from a straight slit that first crosses the wire at `slit` turns, 0..=1: between two
-    /// crossings lies a ring.
+    /// Whole rings from a straight slit that first crosses the wire of each piece at `slit` turns, 0..=1: between
+    /// two crossings lies a ring.
     #[must_use]
     pub fn rings(self, slit: f64) -> u32 {
+        self.pieces * self.rings_of_a_piece(slit)
+    }
+
+    fn rings_of_a_piece(self, slit: f64) -> u32 {
+        let turns = self.turns / f64::from(self.pieces);
         let mut rings = 0;
         let mut crossing = slit + 1.0;
-        while crossing <= self.turns {
+        while crossing <= turns {
             rings += 1;
             crossing += 1.0;
         }
@@ -503,6 +510,7 @@ impl Stand {
             target,
             on_mandrel: self.turns_on_mandrel(),
             keep_marked,
+            too_long: bench.pieces() > 1,
         }
     }
 
@@ -546,7 +554,9 @@ impl Stand {
             stopped_at_turns: self.stopped_at.unwrap_or(counted),
             true_counts,
             true_turns: per_turn.turns(true_counts).unwrap_or_default().as_f64(),
-            rings_cut: released.map_or(0, |coil| coil.rings(self.bench_rng.f64())),
+            rings_cut: released.map_or(0, |coil| {
+                (0..coil.pieces).map(|_| coil.rings_of_a_piece(self.bench_rng.f64())).sum()
+            }),
             released,
             record,
         }
@@ -560,7 +570,11 @@ impl Stand {
         let spring_ratio = (self.lot + own).clamp(spring.low(), spring.high());
         // The lead-in that was planned for is the longest; often less is bent.
         let tail = self.job.tail.as_f64() * (0.6 + 0.4 * self.bench_rng.f64());
-        Released { spring_ratio, turns: wound * self.job.winding.turns_kept(spring_ratio) - tail }
+        let released = wound * self.job.winding.turns_kept(spring_ratio);
+        // Whole, with its lead-in, it is laid into the cradle.
+        let along = self.job.coil_max.mm().get() - self.job.winding.wire().mm().get();
+        let pieces = (released * self.job.winding.pitch().get() / along).ceil().max(1.0) as u32;
+        Released { spring_ratio, turns: released - tail, pieces }
     }
 }
 

@@ -31,7 +31,7 @@ use crate::live::Live;
 use crate::operator::Manner;
 use crate::output::{self, WholeFile};
 use crate::plan::spool::Running;
-use crate::run::{self, Coil, Onlooker, Outcome, Setup, doubt_counts};
+use crate::run::{self, Coil, Onlooker, Outcome, Released, Setup, doubt_counts};
 
 /// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.
 ///
@@ -271,10 +271,13 @@ fn spool_warning(spool: &Running) -> String {
 
 fn coil_line(coil: &Coil) -> String {
     let record = &coil.record;
-    let fate = if record.kept {
-        format!("{} rings sure, {} cut", record.rings, coil.rings_cut)
-    } else {
-        "thrown away".to_owned()
+    let fate = match coil.released {
+        None => "thrown away".to_owned(),
+        Some(Released { pieces: 1, .. }) => format!("{} rings sure, {} cut", record.rings, coil.rings_cut),
+        Some(Released { pieces, .. }) => format!(
+            "too long for the cradle, sawn in {pieces} pieces: {} rings sure, {} cut",
+            record.rings, coil.rings_cut
+        ),
     };
     let over = coil.stopped_at_turns - record.target_turns.as_f64();
     format!(
@@ -352,6 +355,8 @@ struct CoilReport {
     kept: bool,
     rings_promised: u32,
     rings_cut: u32,
+    /// Into which the coil was cut to fit the cradle; none if it was thrown away.
+    pieces: u32,
     doubt_counts: Option<u64>,
     illegal_transitions: u64,
     faults: Vec<&'static str>,
@@ -396,6 +401,7 @@ impl CoilReport {
             kept: record.kept,
             rings_promised: record.rings,
             rings_cut: coil.rings_cut,
+            pieces: coil.released.map_or(0, |released| released.pieces),
             doubt_counts: doubt_counts(record.doubt),
             illegal_transitions: record.illegal,
             faults: record.faults.iter().map(fault_key).collect(),

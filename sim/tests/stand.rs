@@ -96,3 +96,30 @@ fn a_coil_thrown_away_and_a_coil_kept() {
     assert_eq!(kept.record.counts, kept.true_counts);
     assert!(kept.rings_cut >= kept.record.rings && kept.record.rings > 0);
 }
+
+/// A coil wound past the cradle's length and kept all the same is sawn in pieces that fit, and gives at least what the
+/// counter promised for them.
+#[test]
+fn a_coil_too_long_for_the_cradle_is_sawn_in_pieces() {
+    for (over, pieces) in [(0.3, 1), (12.0, 2), (25.0, 2)] {
+        let job = Job::parse(DEMO).unwrap();
+        let rings = job.rings_to_make().unwrap();
+        let stand = Stand::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
+        let hand = Hand { is_still: true, ..Hand::default() };
+        let mut person = Person { stand, hand, coils: Vec::new() };
+        person.wait(100);
+        person.press(Key::Yes);
+        person.press(Key::Yes);
+        person.wind_to_target();
+        for _ in 0..(over * 1e3) as u32 {
+            person.hand.crank_turns += 1e-3;
+            person.wait(1);
+        }
+        person.press(Key::Yes);
+        person.turn_knob(-2);
+        person.press(Key::Yes);
+        let [coil] = person.coils.as_slice() else { panic!("{over}: {:?}", person.coils) };
+        assert_eq!(coil.released.unwrap().pieces, pieces, "{over}");
+        assert!(coil.rings_cut >= coil.record.rings && coil.record.rings > 0, "{over}: {coil:?}");
+    }
+}

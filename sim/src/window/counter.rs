@@ -60,6 +60,9 @@ fn image(frame: &Frame) -> ColorImage {
 pub fn in_words(session: &Session) -> String {
     let bench = session.stand().bench();
     let fault = session.stand().shown().fault;
+    if let (Phase::Over, pieces @ 2..) = (bench.phase(), bench.pieces()) {
+        return format!("Too long for the cradle: wind back, or Yes and cut it in {pieces}.");
+    }
     choosing(bench.state()).unwrap_or_else(|| said(bench.phase(), bench.turns(), bench.target_turns(), fault))
 }
 
