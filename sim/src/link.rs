@@ -21,10 +21,13 @@ pub mod port;
 pub mod serve;
 pub mod settings;
 
-use port::Counter;
+use port::{Counter, IDLE_REPLIES};
 
 /// How long the user at the counter is waited for.
 const PATIENCE: Duration = Duration::from_secs(300);
+/// More entries than any counter can hold: those of 128 bytes in 16 MiB, which is all the flash that its processor
+/// can reach (RP2040 data sheet, section 2.6.3).
+const MOST_ENTRIES: u32 = 16 * 1_024 * 1_024 / 128;
 /// Between two questions about what the counter is doing.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
@@ -293,11 +296,26 @@ pub fn fetch(counter: &mut Counter, records: &mut Records) -> Result<usize, Fail
 fn fetch_from(counter: &mut Counter, records: &mut Records, from: u32) -> Result<usize, Failure> {
     let id = counter.identity().id;
     let mut fetcher = Fetcher::from(from);
-    let mut new = 0;
+    let (mut new, mut entries, mut idle) = (0, 0, 0);
     counter.begin(&fetcher.request())?;
     let mut batch = Vec::with_capacity(usize::from(turntally_core::link::FETCH_MAX));
     loop {
         let step = fetcher.take(counter.next_reply()?);
+        (entries, idle) =
+            if matches!(step, Fetching::Entry(_)) { (entries + 1, 0) } else { (entries, idle + 1) };
+        let failure = match (entries, idle) {
+            (MOST_ENTRIES.., _) => Some(Failure::new(format_args!(
+                "{}: the counter has sent {MOST_ENTRIES} entries, more than any counter holds, and goes on",
+                counter.name()
+            ))),
+            (_, IDLE_REPLIES..) => Some(counter.goes_round()),
+            _ => None,
+        };
+        if let Some(failure) = failure {
+            // What came until then stays.
+            records.add(id, &batch)?;
+            return Err(failure);
+        }
         let finished = step == Fetching::Finished;
         match step {
             Fetching::Entry(entry) => batch.push(entry),

@@ -5,13 +5,16 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use serialport::{SerialPort, SerialPortType};
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
-use turntally_core::link::{Identity, Reply, Request, SentEntry, VERSION};
+use turntally_core::link::{FETCH_MAX, Identity, Reply, Request, SentEntry, VERSION};
 use turntally_core::units::Micros;
 
 use crate::failure::Failure;
 
 /// Of the counter's UART; over USB it means nothing.
 const BAUD: u32 = 115_200;
+/// Replies in a row that may bring a fetch no further: lost entries cost some, and a counter that sends nothing else
+/// is broken. Our own bound, several times what a full request takes.
+pub(super) const IDLE_REPLIES: u32 = 4 * FETCH_MAX as u32;
 /// A read waits so long at most.
 const WAIT: Duration = Duration::from_millis(20);
 
@@ -49,9 +52,9 @@ impl Line {
         Micros::new(u64::try_from(self.begun.elapsed().as_micros()).unwrap_or(u64::MAX))
     }
 
+    /// Sends without waiting until the device has taken every byte: one that takes none would hold us for ever.
     fn send(&mut self, bytes: &[u8]) -> Result<(), Failure> {
-        let sent = self.port.write_all(bytes).and_then(|()| self.port.flush());
-        sent.map_err(|error| self.failure(&error))
+        self.port.write_all(bytes).map_err(|error| self.failure(&error))
     }
 
     /// Waits for bytes, a little.
@@ -81,16 +84,15 @@ impl Line {
                     return Ok(reply);
                 }
             }
-            self.wait()?;
-            if self.bytes.is_empty() {
-                let again = client
-                    .ask_again(self.now())
-                    .map_err(|error| Failure::new(format_args!("{}: {error}", self.name)))?;
-                if let Some(frame) = again {
-                    let frame = frame.to_vec();
-                    self.send(&frame)?;
-                }
+            // On every pass: a device that keeps talking may never say anything that is meant for us.
+            let again = client
+                .ask_again(self.now())
+                .map_err(|error| Failure::new(format_args!("{}: {error}", self.name)))?;
+            if let Some(frame) = again {
+                let frame = frame.to_vec();
+                self.send(&frame)?;
             }
+            self.wait()?;
         }
     }
 
@@ -137,11 +139,17 @@ impl Counter {
             return Self::open(name);
         }
         let names = names();
-        if let Some(counter) = names.iter().find_map(|name| Self::open(name).ok()) {
+        if let Some(counter) = Self::first_of(&names) {
             return Ok(counter);
         }
         let tried = if names.is_empty() { "there is no serial port".to_owned() } else { names.join(", ") };
         Err(Failure::new(format_args!("no counter answers ({tried}): plug it in, or give --port")))
+    }
+
+    /// The first of these ports that a counter answers on.
+    #[must_use]
+    pub fn first_of(names: &[String]) -> Option<Self> {
+        names.iter().find_map(|name| Self::open(name).ok())
     }
 
     fn open(name: &str) -> Result<Self, Failure> {
@@ -196,7 +204,7 @@ impl Counter {
     /// As [`Self::ask`], and where the counter refuses.
     pub fn fetch(&mut self, fetcher: &mut Fetcher) -> Result<Option<SentEntry>, Failure> {
         self.begin(&Request::Fetch { from: fetcher.next(), count: 1 })?;
-        loop {
+        for _ in 0..IDLE_REPLIES {
             match fetcher.take(self.next_reply()?) {
                 Fetching::Entry(entry) => return Ok(Some(entry)),
                 Fetching::Finished => return Ok(None),
@@ -205,6 +213,15 @@ impl Counter {
                 Fetching::Refused(refusal) => return Err(Failure::new(refusal)),
             }
         }
+        Err(self.goes_round())
+    }
+
+    /// Its answers to a fetch lead nowhere.
+    pub(super) fn goes_round(&self) -> Failure {
+        Failure::new(format_args!(
+            "{}: the counter goes on answering but sends no further entry of its log: restart it",
+            self.name()
+        ))
     }
 
     /// Tells it how late it is.

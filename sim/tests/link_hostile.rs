@@ -1,0 +1,241 @@
+//! What is on a serial port may be no counter, or a broken one: `turntally link` ends all the same, soon, with one line.
+#![cfg(all(feature = "link", unix))]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop where it stands")]
+
+use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
+use std::process::{Command, Output, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use serialport::{SerialPort, TTYPort};
+use turntally_core::link::frame::{Receiver, encode};
+use turntally_core::link::{Identity, Reply, Request, SentEntry, VERSION};
+use turntally_sim::link::port::Counter;
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_turntally");
+/// A question is asked five times, 0.6 s apart; the rest is for a busy machine.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Something on a pseudo-terminal that is no good; it goes with the test.
+struct Device {
+    port: String,
+    over: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Device {
+    /// `act` is called again and again with our end of the line, which waits 5 ms for bytes, until it is over.
+    fn new(mut act: impl FnMut(&mut TTYPort) -> bool + Send + 'static) -> Self {
+        let (mut ours, theirs) = TTYPort::pair().unwrap();
+        ours.set_timeout(Duration::from_millis(5)).unwrap();
+        let port = theirs.name().unwrap();
+        drop(theirs);
+        let over = Arc::new(AtomicBool::new(false));
+        let ended = Arc::clone(&over);
+        let thread = std::thread::spawn(move || while !ended.load(Ordering::Relaxed) && act(&mut ours) {});
+        Self { port, over, thread: Some(thread) }
+    }
+
+    /// A counter that answers each question with some replies.
+    fn counter(mut answer: impl FnMut(Request) -> Vec<Reply> + Send + 'static) -> Self {
+        let mut receiver = Receiver::default();
+        Self::new(move |line| {
+            let mut out = Vec::new();
+            for byte in read(line) {
+                let Some(message) = receiver.push(byte) else { continue };
+                let Some(request) = message.read::<Request>() else { continue };
+                for reply in answer(request) {
+                    out.extend_from_slice(&encode(message.tag, &reply));
+                }
+            }
+            say(line, &out);
+            true
+        })
+    }
+
+    fn link(&self, args: &[&str]) -> (Output, Duration) {
+        let begun = Instant::now();
+        let mut command = Command::new(PROGRAM);
+        command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
+        let output = command.arg("link").args(args).args(["--port", &self.port]).output().unwrap();
+        (output, begun.elapsed())
+    }
+
+    /// The command ends within [`PATIENCE`], with status 2 and one line that has these words.
+    #[track_caller]
+    fn is_refused(&self, args: &[&str], words: &str) {
+        let (output, took) = self.link(args);
+        let error = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{error}");
+        assert!(error.lines().count() == 1 && error.contains(words), "{error}");
+        assert!(took < PATIENCE, "{took:?}: {error}");
+    }
+}
+
+impl Drop for Device {
+    fn drop(&mut self) {
+        self.over.store(true, Ordering::Relaxed);
+        if let Some(thread) = self.thread.take() {
+            _ = thread.join();
+        }
+    }
+}
+
+/// What has come; nothing where nobody has the other end open.
+fn read(line: &mut TTYPort) -> Vec<u8> {
+    let mut block = [0; 512];
+    match line.read(&mut block) {
+        Ok(count) => block[..count].to_vec(),
+        Err(error) => {
+            if !matches!(error.kind(), ErrorKind::TimedOut | ErrorKind::Interrupted) {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            Vec::new()
+        }
+    }
+}
+
+/// What nobody reads is lost.
+fn say(line: &mut TTYPort, bytes: &[u8]) {
+    _ = line.write_all(bytes);
+}
+
+fn identity() -> Reply {
+    let firmware = "0.1.0".try_into().unwrap();
+    Reply::Identity(Identity { version: VERSION, firmware, id: 7, pulses_per_rev: 400 })
+}
+
+fn chatterbox() -> Device {
+    Device::new(|line| {
+        say(line, b"temperature 21.5 C\r\n");
+        std::thread::sleep(Duration::from_millis(10));
+        true
+    })
+}
+
+/// Devices that talk without end, say nothing, or repeat what they hear.
+#[test]
+fn devices_that_are_no_counter_are_left() {
+    chatterbox().is_refused(&["test"], "does not answer");
+    let flood = Device::new(|line| {
+        say(line, &[0xa5; 4_096]);
+        true
+    });
+    flood.is_refused(&["test"], "does not answer");
+    let zeros = Device::new(|line| {
+        say(line, &[0; 512]);
+        true
+    });
+    zeros.is_refused(&["test"], "does not answer");
+    let silent = Device::new(|line| {
+        read(line);
+        true
+    });
+    silent.is_refused(&["test"], "does not answer");
+    let deaf = Device::new(|_| {
+        std::thread::sleep(Duration::from_millis(5));
+        true
+    });
+    deaf.is_refused(&["test"], "does not answer");
+    let echo = Device::new(|line| {
+        let heard = read(line);
+        say(line, &heard);
+        true
+    });
+    let (output, took) = echo.link(&["test"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8(output.stderr).unwrap().lines().count() == 1 && took < PATIENCE, "{took:?}");
+}
+
+/// A counter that goes while it is followed. (It has a process of its own: our children would hold its terminal open.)
+#[test]
+fn counter_that_goes_is_reported() {
+    let mut counter = Command::new(PROGRAM);
+    counter.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR")).args(["wind", "demo", "--link", "--pace", "1"]);
+    let mut counter = counter.stdout(Stdio::piped()).spawn().unwrap();
+    let mut out = BufReader::new(counter.stdout.take().unwrap());
+    let mut line = String::new();
+    out.read_line(&mut line).unwrap();
+    let mut follow = Command::new(PROGRAM);
+    follow.args(["link", "follow", "--port", line.trim().strip_prefix("link: ").unwrap()]);
+    let mut follow = follow.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut followed = BufReader::new(follow.stdout.take().unwrap());
+    line.clear();
+    followed.read_line(&mut line).unwrap();
+    counter.kill().unwrap();
+    counter.wait().unwrap();
+    let begun = Instant::now();
+    let output = follow.wait_with_output().unwrap();
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{error}");
+    assert!(error.lines().count() == 1 && error.contains("gone"), "{error}");
+    assert!(begun.elapsed() < PATIENCE);
+}
+
+/// An answer that is late, but within what a question is asked for, is taken.
+#[test]
+fn late_answers_are_taken() {
+    let mut late_by = Duration::from_millis(900);
+    let late = Device::counter(move |request| {
+        std::thread::sleep(std::mem::take(&mut late_by));
+        vec![if matches!(request, Request::Identify { .. }) { identity() } else { Reply::Done }]
+    });
+    // What it says to the self test is no health, and it was understood so far.
+    late.is_refused(&["test"], "makes no sense");
+}
+
+/// The search for a counter goes on to the next port.
+#[test]
+fn search_goes_past_a_chatterbox() {
+    let (chatterbox, counter) = (chatterbox(), Device::counter(|_| vec![identity()]));
+    let begun = Instant::now();
+    let found = Counter::first_of(&[chatterbox.port.clone(), counter.port.clone()]).unwrap();
+    assert_eq!(found.name(), counter.port);
+    assert!(begun.elapsed() < PATIENCE, "{:?}", begun.elapsed());
+}
+
+/// A counter whose answers lead nowhere, or never end: a fetch ends, and what came is kept.
+#[test]
+fn logs_without_end_are_bounded() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("log.sqlite");
+    let fetch = ["fetch", "--log", log.to_str().unwrap()];
+    let round = Device::counter(|request| match request {
+        Request::Identify { .. } => vec![identity()],
+        Request::Fetch { from, .. } => vec![Reply::End { next: from, more: true }],
+        _ => vec![Reply::Done],
+    });
+    round.is_refused(&fetch, "no further entry");
+    // Always the same entry, which was asked for once.
+    let same = Device::counter(|request| match request {
+        Request::Identify { .. } => vec![identity()],
+        Request::Fetch { from, .. } => vec![entry(from, 5), Reply::End { next: 6, more: true }],
+        _ => vec![Reply::Done],
+    });
+    same.is_refused(&fetch, "no further entry");
+    // One that has ever more.
+    let endless = Device::counter(|request| match request {
+        Request::Identify { .. } => vec![identity()],
+        Request::Fetch { from, count } => {
+            let mut replies: Vec<Reply> =
+                (0..u32::from(count)).map(|at| entry(from.wrapping_add(at), from.wrapping_add(at))).collect();
+            replies.push(Reply::End { next: from.wrapping_add(count.into()), more: true });
+            replies
+        }
+        _ => vec![Reply::Done],
+    });
+    let (output, _) = endless.link(&fetch);
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{error}");
+    assert!(error.lines().count() == 1 && error.contains("more than any counter holds"), "{error}");
+    let file = rusqlite::Connection::open(&log).unwrap();
+    let kept: u32 = file.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
+    assert!(kept > 130_000, "{kept}");
+}
+
+fn entry(from: u32, number: u32) -> Reply {
+    // Bytes that are no entry: they are kept as they came.
+    Reply::Entry(SentEntry { from, number, bytes: [0; 8].into_iter().collect() })
+}
