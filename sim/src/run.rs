@@ -255,8 +255,7 @@ impl Run {
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
         let (encoder_rng, operator_rng, bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
         let rngs = (encoder_rng, bench_rng, mishaps_rng);
-        let mut stand = Stand::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
-        stand.app.identify(setup.seed);
+        let stand = Stand::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
         Ok(Self {
             stand,
             operator: Operator::new(setup.manner, operator_rng),

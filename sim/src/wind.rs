@@ -33,6 +33,9 @@ use crate::output::{self, WholeFile};
 use crate::plan::spool::Running;
 use crate::run::{self, Coil, Onlooker, Outcome, Released, Setup, doubt_counts};
 
+/// The run where nobody chooses one.
+const DEFAULT_SEED: u64 = 1;
+
 /// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.
 ///
 /// The counter that runs is the firmware's own code on virtual pins, in virtual time. The same seed
@@ -47,9 +50,10 @@ pub struct Args {
     /// The spool that its wire comes off, instead of the job's own; the simulated bench takes none off it
     #[arg(long, value_name = "NAME")]
     spool: Option<String>,
-    /// Chooses the run: same seed, same run
-    #[arg(long, default_value_t = 1, value_name = "NUMBER", value_parser = seed, allow_negative_numbers = true)]
-    seed: u64,
+    /// Chooses the run: same seed, same run; with --link, the same counter again [default: 1, and with --link a
+    /// counter that was never seen before]
+    #[arg(long, value_name = "NUMBER", value_parser = seed, allow_negative_numbers = true)]
+    seed: Option<u64>,
     /// Who winds: careful, steady, brisk or hasty
     #[arg(long, default_value = "steady", value_name = "NAME")]
     operator: String,
@@ -108,7 +112,7 @@ fn setup(args: &Args) -> Result<Setup, Failure> {
         .iter()
         .map(|name| name.parse::<FaultKind>().map_err(|error| Failure::value("--faults", name, error)))
         .collect::<Result<FaultSet, _>>()?;
-    Ok(Setup { seed: args.seed, manner, faults, lead: lead(&args.lead)? })
+    Ok(Setup { seed: args.seed.unwrap_or(DEFAULT_SEED), manner, faults, lead: lead(&args.lead)? })
 }
 
 fn seed(text: &str) -> Result<u64, String> {
@@ -147,6 +151,9 @@ struct Audience {
     spool: Option<Running>,
     #[cfg(all(feature = "link", unix))]
     link: Option<Terminal>,
+    /// By which a computer on the link knows the counter: two runs are two counters, each with a log of its own.
+    #[cfg(all(feature = "link", unix))]
+    identity: u64,
     lines: bool,
 }
 
@@ -160,6 +167,8 @@ impl Audience {
         Ok(Self {
             #[cfg(all(feature = "link", unix))]
             link: if args.link { Some(serve_link()?) } else { None },
+            #[cfg(all(feature = "link", unix))]
+            identity: args.seed.unwrap_or_else(|| fastrand::u64(..)),
             recording: args.record.as_deref().map(Recording::new).transpose()?,
             frames: args.frames.as_deref().map(Frames::new).transpose()?,
             live,
@@ -245,7 +254,9 @@ impl Onlooker for Audience {
 
     #[cfg(all(feature = "link", unix))]
     fn board(&mut self, app: &mut App, store: &mut Store<VirtualFlash, Open>) -> Result<(), Failure> {
-        self.link.as_mut().map_or(Ok(()), |link| link.serve(app, store))
+        let Some(link) = &mut self.link else { return Ok(()) };
+        app.identify(self.identity);
+        link.serve(app, store)
     }
 
     #[cfg(all(feature = "link", unix))]
@@ -368,7 +379,7 @@ impl<'a> Report<'a> {
         let spool = spool.map(Running::spool);
         Self {
             job: &job.name,
-            seed: args.seed,
+            seed: args.seed.unwrap_or(DEFAULT_SEED),
             operator: &args.operator,
             rings_to_make: outcome.rings_to_make,
             rings_promised: outcome.rings_promised(),

@@ -18,9 +18,13 @@ struct Bench {
 
 impl Bench {
     fn on(job: &str) -> Self {
+        Self::with(job, &[])
+    }
+
+    fn with(job: &str, options: &[&str]) -> Self {
         let mut command = Command::new(PROGRAM);
         command.env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"));
-        command.args(["wind", job, "--link", "--pace", "10", "--operator", "brisk"]);
+        command.args(["wind", job, "--link", "--pace", "10", "--operator", "brisk"]).args(options);
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut out = BufReader::new(child.stdout.take().unwrap());
         let mut line = String::new();
@@ -137,6 +141,28 @@ fn job_goes_out_and_coils_come_back() {
     assert_eq!(std::fs::read_to_string(&csv).unwrap().lines().count(), numbers.len() + 1);
     assert!(good(&run(&["log", "--log", log, "--sum"])).contains("rings/h"));
     assert!(good(&run(&["log", "--log", log])).contains("earrings"));
+}
+
+/// Two runs of the simulated counter are two counters, whose coils are all new; the same seed is the same counter.
+#[test]
+fn each_simulated_counter_is_one_of_its_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = small_job(folder.path(), 400);
+    let log = folder.path().join("log.sqlite");
+    let coils = |seed: &[&str]| {
+        let mut bench = Bench::with(&job, seed);
+        bench.wait_for_coils(1);
+        let fetched = good(&bench.link(&["fetch", "--log", log.to_str().unwrap()]));
+        fetched.split(' ').next().unwrap().parse::<u32>().unwrap()
+    };
+    assert!(coils(&[]) > 0);
+    assert!(coils(&[]) > 0, "another counter, and nothing new of it");
+    let name = |seed: &[&str]| {
+        let counter = good(&Bench::with(&job, seed).link(&["test"]));
+        counter.split(' ').nth(1).unwrap().to_owned()
+    };
+    assert_eq!(name(&["--seed", "5"]), name(&["--seed", "5"]));
+    assert_ne!(name(&[]), name(&[]));
 }
 
 /// The settings are read, and changed once the user at the counter agrees; what is not allowed is told.
