@@ -134,6 +134,7 @@ fn step_table_is_the_published_one() {
 /// Debian's sigrok-cli reads our recording, and its decoder `graycode` comes to our count at our time
 /// after every step: forward, in reverse, with changes of direction, over steps that cannot be.
 #[test]
+#[ignore = "outside judge: sigrok-cli"]
 fn sigrok_counts_our_recording_alike() {
     const STEP_US: u64 = 120;
     // Steps, and where each goes in the cycle: 1 on, 3 back, 2 over the diagonal.
