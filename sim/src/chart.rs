@@ -16,7 +16,7 @@ use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring};
 use crate::known::{Known, KnownArgs, Learning};
 use crate::material::{Material, MaterialArgs, Refusal};
-use crate::output;
+use crate::output::{self, Kind};
 use crate::range::{Sizes, Step};
 use turntally_core::metal::Metal;
 
@@ -123,6 +123,18 @@ pub enum Format {
     Json,
 }
 
+impl Format {
+    const fn kind(self) -> Kind {
+        match self {
+            Self::Text => Kind::Text,
+            Self::Csv => Kind::Csv,
+            Self::Html => Kind::Html,
+            Self::Svg => Kind::Svg,
+            Self::Json => Kind::Json,
+        }
+    }
+}
+
 /// Works the chart out and writes it.
 ///
 /// # Errors
@@ -131,7 +143,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let text = render(args)?;
     match &args.out {
         None => output::print(&text),
-        Some(path) => output::write_whole(path, text.as_bytes()),
+        Some(path) => output::write_whole(path, args.format.kind(), text.as_bytes()),
     }
 }
 

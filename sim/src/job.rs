@@ -20,7 +20,9 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
+use crate::input;
 use crate::known::{Known, Learning, Spool, WireKind};
+use crate::output::Kind;
 
 mod fields;
 
@@ -377,6 +379,7 @@ pub fn text_of(path: &Path) -> Result<String, Failure> {
     let read = |error| Failure::file("read the job file", path, &error);
     // Bounded while reading: a pipe or a device does not say its length beforehand.
     let file = DiskFile::open(path).map_err(read)?;
+    input::note(path, Kind::Job);
     let mut text = String::new();
     file.take(MAX_JOB_BYTES + 1).read_to_string(&mut text).map_err(read)?;
     if text.len() as u64 > MAX_JOB_BYTES {

@@ -12,6 +12,7 @@ pub mod faults;
 pub mod figures;
 pub mod flash;
 pub mod gauge;
+pub mod input;
 pub mod job;
 pub mod known;
 #[cfg(feature = "link")]

@@ -12,7 +12,7 @@ use turntally_core::units::{Density, Length, Mm};
 
 use crate::failure::Failure;
 use crate::known::Spool;
-use crate::output;
+use crate::output::{self, Kind};
 use crate::records::{self, Kept, Records, Wire};
 
 /// List what has been wound, and sum it up by batch
@@ -224,17 +224,27 @@ impl Left {
     }
 }
 
+/// How to begin.
+const NO_COILS: &str = "no coils yet: turntally link fetch brings them from a counter; turntally wind demo --link \
+                        serves a simulated one to try it with\n";
+
 /// Runs the command.
 ///
 /// # Errors
 /// One line for a log that is none, or an output that cannot be written.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let report = report(&Records::open_existing(&args.log)?)?;
+    let report = match Records::open_if_begun(&args.log)? {
+        Some(records) => report(&records)?,
+        None => Report::default(),
+    };
     if let Some(path) = &args.csv {
-        output::write_whole(path, &csv(&report.coils)?)?;
+        output::write_whole(path, Kind::Csv, &csv(&report.coils)?)?;
     }
     match () {
         () if args.json => output::print_json(&report),
+        () if report.coils.is_empty() && report.entries_unreadable == 0 && args.csv.is_none() => {
+            output::print(NO_COILS)
+        }
         () if args.sum => output::print(&sums(&report)),
         () if args.csv.is_some() => Ok(()),
         () => output::print(&list(&report)),

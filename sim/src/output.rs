@@ -7,35 +7,131 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::failure::Failure;
+use crate::input;
 
-/// A file on its way: beside its place first, moved onto it when it is whole, gone otherwise.
+mod unfinished;
+
+use unfinished::Unfinished;
+
+/// What a file holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A table of values with commas between them.
+    Csv,
+    /// A page.
+    Html,
+    /// A job file.
+    Job,
+    /// An object.
+    Json,
+    /// A picture of the counter's screen.
+    Png,
+    /// The log of coils, with measurements and spools.
+    Records,
+    /// A drawing.
+    Svg,
+    /// Words.
+    Text,
+    /// A recording of lines (IEEE 1364).
+    Vcd,
+}
+
+impl Kind {
+    const ALL: [Self; 9] = [
+        Self::Csv,
+        Self::Html,
+        Self::Job,
+        Self::Json,
+        Self::Png,
+        Self::Records,
+        Self::Svg,
+        Self::Text,
+        Self::Vcd,
+    ];
+
+    /// The endings of its files' names; the first is the usual one.
+    const fn endings(self) -> &'static [&'static str] {
+        match self {
+            Self::Csv => &["csv"],
+            Self::Html => &["html", "htm"],
+            Self::Job => &["toml"],
+            Self::Json => &["json"],
+            Self::Png => &["png"],
+            Self::Records => &["sqlite"],
+            Self::Svg => &["svg"],
+            Self::Text => &["txt", "text"],
+            Self::Vcd => &["vcd"],
+        }
+    }
+
+    /// By the ending of a name; text where it has none of these.
+    #[must_use]
+    pub fn of(path: &Path) -> Self {
+        Self::ALL.into_iter().find(|kind| kind.is_ending_of(path)).unwrap_or(Self::Text)
+    }
+
+    fn is_ending_of(self, path: &Path) -> bool {
+        let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
+        self.endings().contains(&&*ending)
+    }
+}
+
+/// A file on its way: beside its place first, moved onto it when it is whole, gone otherwise, also where the program
+/// is interrupted.
 #[derive(Debug)]
 pub struct WholeFile {
     path: PathBuf,
+    /// Where it goes: the path, links followed.
+    place: PathBuf,
     file: tempfile::NamedTempFile,
+    _unfinished: Unfinished,
 }
 
 impl WholeFile {
-    /// Begins a file that is to appear at `path`.
+    /// Begins a file of this kind that is to appear at `path`. One that is there keeps its mode, and a link is
+    /// written through.
     ///
     /// # Errors
-    /// One line that names the file.
-    pub fn create(path: &Path) -> Result<Self, Failure> {
+    /// One line that names the file: it cannot be written, its name is that of another kind, or it is one that
+    /// the program has read.
+    pub fn create(path: &Path, kind: Kind) -> Result<Self, Failure> {
         let failure = |error: io::Error| Failure::file("write", path, &without_temporary_path(error));
-        // Moving onto a device would put a file in its place.
-        if path.metadata().is_ok_and(|found| !found.is_file()) {
-            return Err(Failure::new(format_args!(
-                "cannot write {}: only a new file or an existing regular file is allowed",
-                path.display()
-            )));
+        let refused = |why: &dyn std::fmt::Display| {
+            Err(Failure::new(format_args!("cannot write {}: {why}", path.display())))
+        };
+        // A job may be changed and kept where it was; nothing else takes the place of what was read.
+        if let Some(read) = input::read_as(path).filter(|&read| (read, kind) != (Kind::Job, Kind::Job)) {
+            let what = match read {
+                Kind::Job => "the job file",
+                Kind::Records => "the file of the log",
+                _ => "a file that is read",
+            };
+            return refused(&format_args!("this is {what}: only another file is allowed"));
         }
-        let folder = match path.parent() {
+        if path.extension().is_some() && !kind.is_ending_of(path) {
+            let endings: Vec<String> = kind.endings().iter().map(|ending| format!(".{ending}")).collect();
+            return refused(&format_args!("only a name that ends in {} is allowed", endings.join(" or ")));
+        }
+        let found = path.metadata().ok();
+        // Moving onto a device would put a file in its place.
+        if found.as_ref().is_some_and(|found| !found.is_file()) {
+            return refused(&"only a new file or an existing regular file is allowed");
+        }
+        if found.as_ref().is_some_and(|found| found.permissions().readonly()) {
+            return refused(&"it may only be read");
+        }
+        let place = followed(path).map_err(failure)?;
+        let folder = match place.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
-        let file = tempfile::NamedTempFile::new_in(folder).map_err(failure)?;
-        make_readable(&file).map_err(failure)?;
-        Ok(Self { path: path.to_owned(), file })
+        unfinished::sweep(folder);
+        let file = unfinished::begin(folder).map_err(failure)?;
+        if let Some(found) = found {
+            file.as_file().set_permissions(found.permissions()).map_err(failure)?;
+        }
+        let unfinished = Unfinished::new(file.path());
+        Ok(Self { path: path.to_owned(), place, file, _unfinished: unfinished })
     }
 
     /// Another handle on the file, to write through.
@@ -58,7 +154,7 @@ impl WholeFile {
     /// One line that names the file.
     pub fn finish(self) -> Result<(), Failure> {
         let path = self.path;
-        self.file.persist(&path).map_err(|error| Failure::file("write", &path, &error.error))?;
+        self.file.persist(&self.place).map_err(|error| Failure::file("write", &path, &error.error))?;
         Ok(())
     }
 }
@@ -66,11 +162,26 @@ impl WholeFile {
 /// Writes a file whole or not at all.
 ///
 /// # Errors
-/// One line that names the file.
-pub fn write_whole(path: &Path, content: &[u8]) -> Result<(), Failure> {
-    let whole = WholeFile::create(path)?;
+/// As [`WholeFile::create`].
+pub fn write_whole(path: &Path, kind: Kind, content: &[u8]) -> Result<(), Failure> {
+    let whole = WholeFile::create(path, kind)?;
     whole.writer()?.write_all(content).map_err(|error| whole.failure(&error))?;
     whole.finish()
+}
+
+/// The path with the links at its end followed, also to where nothing is yet.
+fn followed(path: &Path) -> io::Result<PathBuf> {
+    /// More are a circle (the bound of Linux, path_resolution(7)).
+    const MOST_LINKS: u32 = 40;
+    let mut place = path.to_owned();
+    for _ in 0..MOST_LINKS {
+        if !place.is_symlink() {
+            return Ok(place);
+        }
+        let to = place.read_link()?;
+        place = place.parent().unwrap_or(Path::new("")).join(to);
+    }
+    Err(io::Error::other("too many links, one to the other"))
 }
 
 /// The error alone: the temporary file's name, which its library adds, says nothing to anybody.
@@ -79,19 +190,6 @@ fn without_temporary_path(error: io::Error) -> io::Error {
         Some((what, _)) => io::Error::new(error.kind(), what),
         None => error,
     }
-}
-
-/// A temporary file is its owner's alone; what was asked for is readable as any new file.
-#[cfg(unix)]
-fn make_readable(file: &tempfile::NamedTempFile) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644))
-}
-
-#[cfg(not(unix))]
-#[expect(clippy::unnecessary_wraps, reason = "the other side of the cfg can fail")]
-fn make_readable(_: &tempfile::NamedTempFile) -> io::Result<()> {
-    Ok(())
 }
 
 /// Prints text on standard output.

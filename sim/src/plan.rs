@@ -1,13 +1,13 @@
 //! `turntally plan`: a job in, its coils out, with the wire, its mass and what it ends as.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
 use crate::failure::Failure;
 use crate::job::Job;
 use crate::known::{Known, KnownArgs};
-use crate::output;
+use crate::output::{self, Kind};
 
 pub mod advice;
 pub mod figures;
@@ -56,23 +56,10 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let suggestions = advice::suggestions(&job, &plan);
     // The sheet first: where it cannot be written, nothing is printed either.
     if let Some(path) = &args.sheet {
-        spare_the_job(path, &args.job)?;
-        output::write_whole(path, sheet::render(&job, &plan, &warnings).as_bytes())?;
+        output::write_whole(path, Kind::Html, sheet::render(&job, &plan, &warnings).as_bytes())?;
     }
     if args.json {
         return output::print_json(&json::Report::new(&job, &plan, &warnings, &suggestions));
     }
     output::print(&text::report(&job, &plan, &warnings, &suggestions))
-}
-
-/// Refuses to write the sheet over the job that it was made from.
-fn spare_the_job(sheet: &Path, job: &Path) -> Result<(), Failure> {
-    match (sheet.canonicalize(), job.canonicalize()) {
-        (Ok(sheet_file), Ok(job_file)) if sheet_file == job_file => Err(Failure::value(
-            "--sheet",
-            sheet.display(),
-            "this is the job file: only another file is allowed",
-        )),
-        _ => Ok(()),
-    }
 }

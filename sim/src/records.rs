@@ -17,7 +17,9 @@ use turntally_core::link::job::PlannedJob;
 use turntally_core::units::Length;
 
 use crate::failure::Failure;
+use crate::input;
 use crate::job::Job;
+use crate::output::Kind;
 
 pub mod measured;
 pub mod spool;
@@ -122,9 +124,21 @@ impl Records {
         Self::with(path, Connection::open(path))
     }
 
+    /// Opens a file to look into it; none where it is the usual one and nothing has ever been kept in it.
+    ///
+    /// # Errors
+    /// As [`Self::open_existing`].
+    pub fn open_if_begun(path: &Path) -> Result<Option<Self>, Failure> {
+        if path == default_path() && !path.exists() {
+            return Ok(None);
+        }
+        Self::open_existing(path).map(Some)
+    }
+
     fn with(path: &Path, file: rusqlite::Result<Connection>) -> Result<Self, Failure> {
         let failure = |error: rusqlite::Error| wrong(path, &error);
         let mut file = file.map_err(failure)?;
+        input::note(path, Kind::Records);
         file.busy_timeout(BUSY).map_err(failure)?;
         if form(&file).map_err(failure)? != FORM {
             bring_up(path, &mut file)?;

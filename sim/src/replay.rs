@@ -15,6 +15,8 @@ use turntally_core::units::Micros;
 
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
 use crate::failure::Failure;
+use crate::input;
+use crate::output::Kind;
 
 /// Count the turns in a recording (VCD) of an encoder's two channels.
 #[derive(Debug, clap::Args)]
@@ -229,7 +231,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let input: Box<dyn Read> = if stdin {
         Box::new(io::stdin().lock())
     } else {
-        Box::new(File::open(&args.trace).map_err(|error| Failure::file("read", &args.trace, &error))?)
+        let file = File::open(&args.trace).map_err(|error| Failure::file("read", &args.trace, &error))?;
+        input::note(&args.trace, Kind::Vcd);
+        Box::new(file)
     };
     let shaft = match args.encoder_on {
         EncoderOn::Crank => Shaft::Crank,

@@ -165,12 +165,14 @@ pub fn run(args: &Args) -> Result<(), Failure> {
                 spool.words(spool.left)
             ))
         }
-        What::List { json: false } => {
-            output::print(&list_text(&Records::open_existing(&args.file.log)?.spools()?))
-        }
-        What::List { json: true } => {
-            let spools = Records::open_existing(&args.file.log)?.spools()?;
-            output::print_json(&json!({ "spools": spools.iter().map(json_of).collect::<Vec<_>>() }))
+        What::List { json } => {
+            let records = Records::open_if_begun(&args.file.log)?;
+            let spools = records.map_or_else(|| Ok(Vec::new()), |records| records.spools())?;
+            if *json {
+                output::print_json(&json!({ "spools": spools.iter().map(json_of).collect::<Vec<_>>() }))
+            } else {
+                output::print(&list_text(&spools))
+            }
         }
         What::Drop { name } => {
             Records::open_existing(&args.file.log)?.drop_spool(name)?;
@@ -209,7 +211,8 @@ impl AddArgs {
 
 fn list_text(spools: &[Spool]) -> String {
     if spools.is_empty() {
-        return "no spools yet\n".to_owned();
+        return "no spools yet: turntally spool add \"copper 1\" --metal copper --wire 1.2mm --holds 500g adds one\n"
+            .to_owned();
     }
     let head = ["spool", "metal", "wire", "left", ""].map(str::to_owned);
     let rows = spools.iter().map(|spool| {

@@ -29,7 +29,7 @@ use crate::known::{Known, KnownArgs, Learning};
 use crate::link::serve::Terminal;
 use crate::live::Live;
 use crate::operator::Manner;
-use crate::output::{self, WholeFile};
+use crate::output::{self, Kind, WholeFile};
 use crate::plan::spool::Running;
 use crate::run::{self, Coil, Onlooker, Outcome, Released, Setup, doubt_counts};
 
@@ -445,7 +445,7 @@ struct Recording {
 
 impl Recording {
     fn new(path: &Path) -> Result<Self, Failure> {
-        Ok(Self { whole: WholeFile::create(path)?, recorder: None, levels: Lines::new().levels() })
+        Ok(Self { whole: WholeFile::create(path, Kind::Vcd)?, recorder: None, levels: Lines::new().levels() })
     }
 
     /// Begins with these levels: an encoder may stand anywhere, and its first sample is no step.
@@ -505,7 +505,7 @@ impl Frames {
         self.last = Some((now, phase));
         self.number += 1;
         let name = format!("{:05}-{}.png", self.number, format!("{phase:?}").to_lowercase());
-        output::write_whole(&self.folder.join(name), &png(frame, 3)?)
+        output::write_whole(&self.folder.join(name), Kind::Png, &png(frame, 3)?)
     }
 }
 

@@ -26,7 +26,7 @@ mod desktop {
     use super::Outgoing;
     use crate::failure::Failure;
     use crate::job::text_of;
-    use crate::output::write_whole;
+    use crate::output::{Kind, write_whole};
     use crate::window::look::Palette;
 
     /// What is being asked for.
@@ -113,7 +113,7 @@ mod desktop {
             let path = Path::new(self.path.trim());
             match &self.asking {
                 Some(Asking::Save(file)) => {
-                    let result = write_whole(path, file.text.as_bytes());
+                    let result = write_whole(path, Kind::of(Path::new(&file.name)), file.text.as_bytes());
                     if result.is_ok() {
                         self.asking = None;
                     }

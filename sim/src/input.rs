@@ -1,0 +1,47 @@
+//! The files that the program has read: no output ever takes the place of one.
+
+use std::io;
+use std::path::Path;
+use std::sync::{Mutex, PoisonError};
+
+use crate::output::Kind;
+
+/// Whoever opens a file writes it down here, so that no command can forget one of its own.
+static READ: Mutex<Vec<(Identity, Kind)>> = Mutex::new(Vec::new());
+
+/// Device and inode. (Asked of the path: to open a database once more and close it would drop the locks that this
+/// process has on it, POSIX fcntl.)
+#[cfg(unix)]
+type Identity = (u64, u64);
+/// Its full path, links followed.
+#[cfg(not(unix))]
+type Identity = std::path::PathBuf;
+
+#[cfg(unix)]
+fn identity(path: &Path) -> io::Result<Identity> {
+    use std::os::unix::fs::MetadataExt;
+    path.metadata().map(|found| (found.dev(), found.ino()))
+}
+
+#[cfg(not(unix))]
+fn identity(path: &Path) -> io::Result<Identity> {
+    path.canonicalize()
+}
+
+/// Notes that this file is read as such a kind.
+pub fn note(path: &Path, kind: Kind) {
+    // What is not there is not read.
+    let Ok(file) = identity(path) else { return };
+    let mut read = READ.lock().unwrap_or_else(PoisonError::into_inner);
+    if !read.contains(&(file.clone(), kind)) {
+        read.push((file, kind));
+    }
+}
+
+/// As what the file at this path was read, whatever it is called and through links.
+#[must_use]
+pub fn read_as(path: &Path) -> Option<Kind> {
+    let file = identity(path).ok()?;
+    let read = READ.lock().unwrap_or_else(PoisonError::into_inner);
+    read.iter().find(|(other, _)| *other == file).map(|(_, kind)| *kind)
+}
