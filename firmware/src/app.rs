@@ -178,6 +178,11 @@ impl App {
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
     #[inline(never)] // As a part of its caller 412 bytes more.
     pub fn save_due(&mut self) -> Option<Save> {
+        if self.view.trouble.is_none()
+            && let Some(trouble) = self.saving.news()
+        {
+            self.report(trouble);
+        }
         self.saving.next(&self.view.bench, self.view.trouble.is_none())
     }
 

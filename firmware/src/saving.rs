@@ -10,7 +10,7 @@ use turntally_core::bench::{Bench, MAX_JOBS, Progress};
 use turntally_core::link::job::JobBytes;
 use turntally_core::settings::Settings;
 
-use crate::store::guard::PROGRAM_SPAN;
+use crate::store::guard::{FlashError, PROGRAM_SPAN};
 use crate::store::{Kept, Save, StoreError};
 use crate::trouble::Trouble;
 
@@ -24,6 +24,45 @@ enum Store {
     Busy,
     /// It waits for work.
     Idle,
+}
+
+/// What is kept, in parts of which each may fail alone: the others go on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Part {
+    /// Settings, jobs and batches.
+    Records,
+    /// The count of the coil on the mandrel.
+    Notes,
+    /// The log of coils.
+    Log,
+}
+
+impl Part {
+    const fn of(save: &Save) -> Self {
+        match save {
+            Save::Settings(_) | Save::Batch(..) | Save::Clear | Save::Job(..) | Save::Fetched(_) => {
+                Self::Records
+            }
+            Save::Room(_) | Save::Note(_) => Self::Notes,
+            Save::LogRoom { .. } | Save::Log(_) => Self::Log,
+        }
+    }
+
+    /// What the user is told who loses it.
+    const fn advice(self) -> [&'static str; 2] {
+        match self {
+            Self::Records => ["Without power the batch", "is lost, and what was set."],
+            Self::Notes => ["Counting goes on. Without", "power the count is lost."],
+            Self::Log => ["Counting goes on. Coils", "are not written down."],
+        }
+    }
+}
+
+/// Why a part is not kept any more.
+#[derive(Debug, Clone, Copy)]
+struct Failure {
+    why: StoreError,
+    told: bool,
 }
 
 /// What has been kept, so that what has not can be handed out.
@@ -43,7 +82,11 @@ pub(crate) struct Saving {
     noted: Option<CoilNote>,
     /// The user knows that this coil is not kept.
     told: bool,
+    /// The user knows that the flash took no note of the last coil, and there has been no room for another since.
+    worn_told: bool,
     log: Logging,
+    /// The parts that have failed, by their place in [`Part`].
+    failed: [Option<Failure>; 3],
     /// A job that the list has since, by its place.
     job: Option<(u8, JobBytes)>,
 }
@@ -120,27 +163,45 @@ impl Saving {
             let advice = ["Plan the job for the", "encoder that is set here."];
             return Some(Trouble::new("Other encoder", format_args!("Another job, or send anew"), advice));
         }
-        let room = self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
-        let logged = self.log.room && self.log.waiting.is_empty();
+        let room =
+            self.has_failed(Part::Notes) || self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
+        let logged = self.has_failed(Part::Log) || self.log.room && self.log.waiting.is_empty();
         let may_begin = self.store == Store::None || self.store == Store::Idle && room && logged;
         (!may_begin).then(one_moment)
     }
 
     /// Whether what is to be kept is kept.
     pub(crate) fn is_well(&self) -> bool {
-        self.store != Store::None
+        self.store != Store::None && self.failed.iter().all(Option::is_none)
+    }
+
+    fn has_failed(&self, part: Part) -> bool {
+        self.failed.get(part as usize).is_some_and(Option::is_some)
+    }
+
+    /// A part that is not kept any more, and of which the user does not know yet.
+    pub(crate) fn news(&mut self) -> Option<Trouble> {
+        for part in [Part::Records, Part::Notes, Part::Log] {
+            if let Some(Some(failure)) = self.failed.get_mut(part as usize)
+                && !core::mem::replace(&mut failure.told, true)
+            {
+                return Some(not_saved(failure.why, part));
+            }
+        }
+        None
     }
 
     /// Takes a job that was put at this place of the list.
     pub(crate) fn job(&mut self, place: usize, job: JobBytes) {
-        if let (true, Ok(place)) = (self.is_well(), u8::try_from(place)) {
+        let kept = self.store != Store::None && !self.has_failed(Part::Records);
+        if let (true, Ok(place)) = (kept, u8::try_from(place)) {
             self.job = Some((place, job));
         }
     }
 
     /// Takes something for the log. With no store there is none.
     pub(crate) fn log(&mut self, event: &LogEvent) {
-        if self.store != Store::None {
+        if self.store != Store::None && !self.has_failed(Part::Log) {
             // There is room: no coil begins before the one before it is written down.
             _ = self.log.waiting.push_back(event.to_bytes());
         }
@@ -166,6 +227,9 @@ impl Saving {
     }
 
     fn note_due(&mut self, note: CoilNote, bench: &Bench) -> Option<Save> {
+        if self.has_failed(Part::Notes) {
+            return None;
+        }
         // The coil has begun, and uses its room up.
         self.room = None;
         let due = match (&self.noted, bench.job()) {
@@ -185,10 +249,17 @@ impl Saving {
         if self.spoilt {
             return Some(Save::Clear);
         }
-        let waiting = self.log.due(answered);
+        let notes = bench.notes_in_coil();
+        let room_due = !self.has_failed(Part::Notes) && self.room.is_none_or(|room| room < notes);
+        let room = room_due.then_some(Save::Room(notes));
+        let log = if self.has_failed(Part::Log) { None } else { self.log.due(answered) };
+        let log = log.or(self.log.fetched.map(Save::Fetched));
         // A coil is written down before its batch counts it: whenever the power goes, it is there once.
         if !self.log.waiting.is_empty() {
-            return waiting;
+            return log;
+        }
+        if self.has_failed(Part::Records) {
+            return room.or(log);
         }
         // A job is there before what is made of it.
         if let Some((place, job)) = &self.job {
@@ -201,14 +272,12 @@ impl Saving {
             let batch = bench.batch(usize::from(job))?;
             (Some(batch) != *saved).then_some((job, batch))
         });
-        let notes = bench.notes_in_coil();
-        let room = self.room.is_none_or(|room| room < notes).then_some(Save::Room(notes));
         match unsaved {
             // A batch that begins anew begins with a coil that the one before had too: its notes must
             // have gone by then.
             Some((_, batch)) if batch.progress == Progress::default() && room.is_some() => room,
             Some((job, batch)) => Some(Save::Batch(job, batch)),
-            None => room.or(waiting),
+            None => room.or(log),
         }
     }
 
@@ -234,7 +303,7 @@ impl Saving {
                 return None;
             }
             (Save::Room(notes), Ok(())) => {
-                self.room = Some(*notes);
+                (self.room, self.worn_told) = (Some(*notes), false);
                 return None;
             }
             (Save::Note(_), Ok(())) => return None,
@@ -256,36 +325,61 @@ impl Saving {
             }
             (_, Err(error)) => error,
         };
+        let part = Part::of(save);
+        if matches!(save, Save::Fetched(_)) {
+            // The store knows it until the power goes.
+            self.log.done(save);
+        }
         match save {
             // The next note is tried all the same.
-            Save::Note(_) if core::mem::replace(&mut self.told, true) => return None,
-            Save::Note(_) => {}
+            Save::Note(_) if core::mem::replace(&mut self.told, true) => None,
+            Save::Note(_) => {
+                self.worn_told = matches!(error, StoreError::Flash(_));
+                Some(not_saved(error, part))
+            }
+            _ if matches!(error, StoreError::Flash(FlashError::Driver(_)) | StoreError::Newer) => {
+                self.store = Store::None;
+                Some(not_saved(error, Part::Notes))
+            }
             // Once: blank records that spoil at once are worn.
-            Save::Settings(_)
-            | Save::Batch(..)
-            | Save::Room(_)
-            | Save::LogRoom { .. }
-            | Save::Log(_)
-            | Save::Fetched(_)
-            | Save::Job(..)
+            Save::Settings(_) | Save::Batch(..) | Save::Job(..) | Save::Fetched(_)
                 if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
             {
                 self.spoilt = true;
+                Some(not_saved(error, part))
             }
-            _ => self.store = Store::None,
+            _ if self.has_failed(part) => None,
+            _ => {
+                self.fail(part, error);
+                None
+            }
         }
-        let advice = ["Counting goes on. Without", "power the count is lost."];
-        Some(Trouble::new("Not saved", format_args!("{error}"), advice))
     }
+
+    /// This part is not tried any more.
+    fn fail(&mut self, part: Part, why: StoreError) {
+        if let Some(failed) = self.failed.get_mut(part as usize) {
+            *failed = Some(Failure { why, told: part == Part::Notes && self.worn_told });
+        }
+        match part {
+            Part::Records => (self.spoilt, self.job) = (false, None),
+            Part::Notes => self.room = None,
+            Part::Log => self.log.waiting.clear(),
+        }
+    }
+}
+
+fn not_saved(why: StoreError, part: Part) -> Trouble {
+    Trouble::new("Not saved", format_args!("{why}"), part.advice())
 }
 
 impl Logging {
     fn due(&self, answered: bool) -> Option<Save> {
-        match (self.room, self.waiting.front(), self.fetched) {
-            (true, Some(event), _) => Some(Save::Log(event.clone())),
-            (false, ..) if !self.full => Some(Save::LogRoom { leave: false }),
-            (.., Some(next)) => Some(Save::Fetched(next)),
-            (false, ..) if answered => Some(Save::LogRoom { leave: true }),
+        match (self.room, self.waiting.front()) {
+            (true, Some(event)) => Some(Save::Log(event.clone())),
+            (false, _) if !self.full => Some(Save::LogRoom { leave: false }),
+            // What has been fetched makes room without asking.
+            (false, _) if answered && self.fetched.is_none() => Some(Save::LogRoom { leave: true }),
             _ => None,
         }
     }

@@ -2,25 +2,20 @@
 //!
 //! | where | what | written |
 //! | --- | --- | --- |
-//! | [`Layout::records`] | settings, the batch of each job, where the next coil's notes go | with no coil on the mandrel |
+//! | [`Layout::records`] | settings, jobs, the batch of each job | with no coil on the mandrel |
 //! | [`Layout::notes`] | the count in progress | while a coil turns, programs only |
 //! | [`Layout::end`] | the log of coils | with no coil on the mandrel |
 //!
-//! All are maps of the library sequential-storage, which appends and checks each item. Nothing is left
-//! to it that erases: see [`records`], [`notes`] and [`mod@log`], and [`guard`] for when the flash may be written.
+//! All consist of [`items`], each with its own check. See [`records`], [`notes`] and [`mod@log`] for where they go, and
+//! [`guard`] for when the flash may be written. None of the three needs another one: where one fails, the others go on.
 //!
 //! Everything has its format version with it. A newer firmware reads older versions; an older firmware leaves
 //! a newer version alone and says so.
 
 use core::fmt;
-use core::ops::Range;
-use core::task::Poll;
 
-use embassy_futures::poll_once;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use heapless::Vec;
-use sequential_storage::cache::{Cache, Uncached};
-use sequential_storage::map::{MapConfig, MapStorage};
 use turntally_core::bench::log::{Change, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 use turntally_core::bench::{Job, MAX_JOBS};
@@ -28,19 +23,18 @@ use turntally_core::link::job::{JobBytes, PlannedJob};
 use turntally_core::settings::Settings;
 
 pub mod guard;
+pub mod items;
 pub mod log;
 pub mod notes;
 pub mod records;
 
 use guard::{FlashError, Gate, Guard, SECTOR};
 use log::Log;
-use notes::Stretch;
-use records::{Area, Newest, Record};
+use notes::Notes;
+use records::{Record, Records};
 
 /// The format version that records are written in. Version 1 was never released.
 const FORMAT_VERSION: u8 = 2;
-/// The longest item, in bytes.
-const RECORD_LEN: usize = 256;
 /// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
 /// was making room.
 pub const CHANGES: usize = 4;
@@ -107,17 +101,6 @@ impl From<FlashError> for StoreError {
     }
 }
 
-impl From<sequential_storage::Error<FlashError>> for StoreError {
-    fn from(error: sequential_storage::Error<FlashError>) -> Self {
-        match error {
-            sequential_storage::Error::Storage { value, .. } => Self::Flash(value),
-            sequential_storage::Error::FullStorage | sequential_storage::Error::ItemTooBig => Self::Full,
-            // Among them items longer than any that we write.
-            _ => Self::Damaged,
-        }
-    }
-}
-
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]
 pub struct Kept {
@@ -159,22 +142,15 @@ pub enum Save {
     Fetched(u32),
 }
 
-type Map<'a, F, G> = MapStorage<u8, &'a mut Guard<F, G>, Cache<Uncached, Uncached, Uncached, u8>>;
-
 /// The store.
 #[derive(Debug)]
 pub struct Store<F, G> {
     flash: Guard<F, G>,
     layout: Layout,
-    buffer: [u8; RECORD_LEN],
-    /// The records that are whole, once they have been looked for.
-    area: Option<Area>,
-    /// What is in it.
-    newest: Newest,
+    /// The newest of each, and where the next goes.
+    records: Records,
     /// Where the notes of this coil, or the next, go.
-    stretch: Option<Stretch>,
-    /// Bytes that notes may still take.
-    room: u32,
+    notes: Notes,
     /// Where the log is, once it has been looked for.
     log: Option<Log>,
 }
@@ -183,16 +159,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// On this flash. The layout's borders must be whole sectors.
     pub const fn new(flash: F, gate: G, layout: Layout) -> Self {
         let flash = Guard::new(flash, gate);
-        Self {
-            flash,
-            layout,
-            buffer: [0; RECORD_LEN],
-            area: None,
-            newest: Newest::NONE,
-            stretch: None,
-            room: 0,
-            log: None,
-        }
+        Self { flash, layout, records: Records::UNKNOWN, notes: Notes::UNKNOWN, log: None }
     }
 
     /// The flash inside.
@@ -260,61 +227,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
     }
 
+    /// A flash that a newer firmware has written to is not written to.
+    fn leave_newer_alone(&mut self) -> Result<(), StoreError> {
+        match self.find_records() {
+            Err(StoreError::Newer) => Err(StoreError::Newer),
+            _ => Ok(()),
+        }
+    }
+
     /// A batch, with the number of the first entry of the log that it does not count.
     fn get_batch(&mut self, job: u8) -> Result<Option<(Batch, u32)>, StoreError> {
         self.get(Record::Batch(job))
-    }
-}
-
-/// Keeps an item in the map that lies in `range`.
-fn store_item<F: BlockingFlash, G: Gate>(
-    flash: &mut Guard<F, G>,
-    range: Range<u32>,
-    buffer: &mut [u8],
-    key: u8,
-    bytes: &[u8],
-) -> Result<(), StoreError> {
-    Ok(at_once(map(flash, range)?.store_item(buffer, &key, &bytes))??)
-}
-
-/// The newest item of that key in the map that lies in `range`.
-fn fetch_item<'a, F: BlockingFlash, G: Gate>(
-    flash: &mut Guard<F, G>,
-    range: Range<u32>,
-    buffer: &'a mut [u8],
-    key: u8,
-) -> Result<Option<&'a [u8]>, StoreError> {
-    Ok(at_once(map(flash, range)?.fetch_item(buffer, &key))??)
-}
-
-/// Shows every item of the map that lies in `range`, older ones of a key before newer ones.
-fn each_item<F: BlockingFlash, G: Gate>(
-    flash: &mut Guard<F, G>,
-    range: Range<u32>,
-    buffer: &mut [u8],
-    mut see: impl FnMut(u8, &[u8]),
-) -> Result<(), StoreError> {
-    let mut map = map(flash, range)?;
-    let mut items = at_once(map.fetch_all_items(buffer))??;
-    while let Some((key, bytes)) = at_once(items.next(buffer))?? {
-        see(key, bytes);
-    }
-    Ok(())
-}
-
-fn map<F: BlockingFlash, G: Gate>(
-    flash: &mut Guard<F, G>,
-    range: Range<u32>,
-) -> Result<Map<'_, F, G>, StoreError> {
-    let config = MapConfig::try_new(range).map_err(|_| StoreError::Full)?;
-    Ok(MapStorage::new(flash, config, Cache::new_uncached()))
-}
-
-/// What comes of a future that never has to wait, since the guard never makes it: without what it takes
-/// to go on later, the library is half as large.
-fn at_once<T>(future: impl Future<Output = T>) -> Result<T, StoreError> {
-    match poll_once(future) {
-        Poll::Ready(result) => Ok(result),
-        Poll::Pending => Err(StoreError::Damaged),
     }
 }

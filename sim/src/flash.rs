@@ -1,7 +1,10 @@
 //! A virtual NOR flash: writing clears bits, erasing sets a whole sector. It counts how often each sector
-//! was erased, loses its power in the middle of a write or an erase, flips bits, and wears out.
+//! was erased, loses its power in the middle of a write or an erase, flips bits, and wears out: sectors that an erase
+//! does not make blank, and cells that are stuck at a value. What a cut left half done may read differently at each
+//! start (data sheets of such parts warn of it).
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::rc::Rc;
 
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
@@ -69,6 +72,28 @@ pub struct Cells {
     erases: Vec<u32>,
     /// Bits of each byte of a worn sector that an erase does not set any more.
     worn: Vec<u8>,
+    /// Bits that are 0 or 1 whatever is done, by their byte.
+    stuck: Vec<Stuck>,
+    /// Bits that a cut left between 0 and 1, by their byte: what they read is drawn at each start.
+    between: BTreeMap<usize, u8>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Stuck {
+    byte: usize,
+    at_0: u8,
+    at_1: u8,
+}
+
+/// How far a program or an erase was when the power went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Torn {
+    /// Bits that have changed, and bits that have not.
+    Mixed,
+    /// Hardly begun: a few of the bits that were to change may read as if they had.
+    Begun,
+    /// Almost done: a few of the bits that were to change may read as if they had not.
+    AlmostDone,
 }
 
 impl Cells {
@@ -80,7 +105,13 @@ impl Cells {
     pub fn blank(length: usize) -> Self {
         assert!(length.is_multiple_of(SECTOR as usize), "{length} bytes are not whole sectors");
         let sectors = length / SECTOR as usize;
-        Self { bytes: vec![0xff; length], erases: vec![0; sectors], worn: vec![0; sectors] }
+        Self {
+            bytes: vec![0xff; length],
+            erases: vec![0; sectors],
+            worn: vec![0; sectors],
+            stuck: Vec::new(),
+            between: BTreeMap::new(),
+        }
     }
 
     /// What stands in them.
@@ -105,20 +136,107 @@ impl Cells {
         self.worn[sector] = stuck;
     }
 
+    /// From now on these bits of this byte read 1, or 0, whatever is done.
+    pub fn stick(&mut self, byte: usize, bits: u8, at_1: bool) {
+        let (at_0, at_1) = if at_1 { (0, bits) } else { (bits, 0) };
+        self.stuck.push(Stuck { byte, at_0, at_1 });
+        self.hold_stuck();
+    }
+
+    fn hold_stuck(&mut self) {
+        for &Stuck { byte, at_0, at_1 } in &self.stuck {
+            self.bytes[byte] = self.bytes[byte] & !at_0 | at_1;
+        }
+    }
+
+    /// The power comes back: bits that a cut left between 0 and 1 read as `rng` has it, until the next time.
+    pub fn start(&mut self, rng: &mut fastrand::Rng) {
+        for (&byte, &bits) in &self.between {
+            self.bytes[byte] = self.bytes[byte] & !bits | rng.u8(..) & bits;
+        }
+        self.hold_stuck();
+    }
+
+    /// Bits that a cut left between 0 and 1.
+    #[must_use]
+    pub fn between(&self) -> u32 {
+        self.between.values().map(|bits| bits.count_ones()).sum()
+    }
+
+    fn settle(&mut self, byte: usize, bits: u8) {
+        if let Some(between) = self.between.get_mut(&byte) {
+            *between &= !bits;
+            if *between == 0 {
+                self.between.remove(&byte);
+            }
+        }
+    }
+
+    /// Does a change until the power goes after `done` of its bytes, and leaves bits of the byte then in progress
+    /// between 0 and 1; so may be all those behind it, since a real chip does not promise an order. Those bits read
+    /// differently at each [`start`](Self::start).
+    pub fn tear_between(&mut self, change: &Change, done: usize, rng: &mut fastrand::Rng) {
+        let behind = rng.bool();
+        let torn = [Torn::Mixed, Torn::Begun, Torn::AlmostDone][rng.usize(..3)];
+        let (offset, length) = match change {
+            Change::Program { offset, bytes } => (*offset, bytes.len()),
+            Change::Erase { offset } => (*offset, SECTOR as usize),
+        };
+        for at in 0..length {
+            let byte = offset + at;
+            let (aim, change) = match change {
+                Change::Program { bytes, .. } => {
+                    (self.bytes[byte] & bytes[at], self.bytes[byte] & !bytes[at])
+                }
+                Change::Erase { .. } => {
+                    let aim = !self.worn[offset / SECTOR as usize];
+                    (aim, aim & !self.bytes[byte])
+                }
+            };
+            // Bits that were between 0 and 1 before may be driven too.
+            let change = change | self.between.get(&byte).copied().unwrap_or(0);
+            if at < done {
+                self.settle(byte, change);
+                self.bytes[byte] = aim;
+                continue;
+            }
+            if at > done && !behind {
+                continue;
+            }
+            let few = if rng.u8(..8) == 0 { 1 << rng.u8(..8) } else { 0 };
+            let (driven, between) = match torn {
+                Torn::Mixed => (rng.u8(..), rng.u8(..)),
+                Torn::Begun => (0, few),
+                Torn::AlmostDone => (0xff, few),
+            };
+            self.bytes[byte] = self.bytes[byte] & !(change & driven) | aim & change & driven;
+            if change & between != 0 {
+                *self.between.entry(byte).or_default() |= change & between;
+            }
+        }
+        if let Change::Erase { offset } = change {
+            self.erases[offset / SECTOR as usize] += 1;
+        }
+        self.start(rng);
+    }
+
     /// Does a whole change.
     pub fn make(&mut self, change: &Change) {
         match change {
             Change::Program { offset, bytes } => {
-                for (cell, byte) in self.bytes[*offset..].iter_mut().zip(bytes) {
-                    *cell &= byte;
+                for (at, byte) in bytes.iter().enumerate() {
+                    self.settle(offset + at, !byte);
+                    self.bytes[offset + at] &= byte;
                 }
             }
             Change::Erase { offset } => {
                 let sector = offset / SECTOR as usize;
                 self.bytes[*offset..][..SECTOR as usize].fill(!self.worn[sector]);
                 self.erases[sector] += 1;
+                self.between.retain(|byte, _| byte / SECTOR as usize != sector);
             }
         }
+        self.hold_stuck();
     }
 
     /// Does a change until the power goes after `done` of its bytes. The byte then in progress is torn:
@@ -149,6 +267,7 @@ impl Cells {
                 }
             }
         }
+        self.hold_stuck();
     }
 }
 
@@ -158,6 +277,8 @@ struct Chip {
     journal: Option<Vec<Change>>,
     /// Bytes until the power goes.
     left: Option<u64>,
+    /// The cut leaves bits between 0 and 1.
+    between: bool,
     rng: fastrand::Rng,
 }
 
@@ -170,7 +291,7 @@ impl VirtualFlash {
     #[must_use]
     pub fn new(cells: Cells) -> Self {
         let rng = fastrand::Rng::with_seed(1);
-        Self(Rc::new(RefCell::new(Chip { cells, journal: None, left: None, rng })))
+        Self(Rc::new(RefCell::new(Chip { cells, journal: None, left: None, between: false, rng })))
     }
 
     /// A copy of the cells.
@@ -197,6 +318,11 @@ impl VirtualFlash {
         chip.rng = fastrand::Rng::with_seed(seed);
     }
 
+    /// From now on cuts leave bits between 0 and 1 ([`Cells::tear_between`]), which each start reads anew.
+    pub fn tear_between(&self) {
+        self.0.borrow_mut().between = true;
+    }
+
     /// Whether the power has gone.
     #[must_use]
     pub fn is_off(&self) -> bool {
@@ -205,7 +331,9 @@ impl VirtualFlash {
 
     /// The power is back.
     pub fn power_on(&self) {
-        self.0.borrow_mut().left = None;
+        let Chip { cells, left, rng, .. } = &mut *self.0.borrow_mut();
+        *left = None;
+        cells.start(rng);
     }
 }
 
@@ -221,7 +349,11 @@ impl Chip {
             Some(left) if *left <= length => {
                 let done = usize::try_from(*left).unwrap_or(usize::MAX);
                 *left = 0;
-                self.cells.tear(&change, done, &mut self.rng);
+                if self.between {
+                    self.cells.tear_between(&change, done, &mut self.rng);
+                } else {
+                    self.cells.tear(&change, done, &mut self.rng);
+                }
                 return Err(FlashFailure::NoPower);
             }
             Some(left) => *left -= length,

@@ -272,3 +272,90 @@ impl Counter {
         }
     }
 }
+
+/// What a counter had made when its power went.
+#[derive(Debug, Clone)]
+pub struct Cut {
+    /// Coils that came off since it was switched on, by their turns, and whether a note of each was kept.
+    coils: Vec<(Turns, bool)>,
+    /// Coils that were said to be written down.
+    logged: usize,
+    /// A coil was on the mandrel.
+    in_coil: bool,
+    /// A note of it was said to be kept.
+    noted: bool,
+}
+
+impl Cut {
+    /// The first note of a coil may have been torn, which is told.
+    #[must_use]
+    pub const fn may_be_told(&self) -> bool {
+        self.in_coil && !self.noted
+    }
+
+    /// Lets a counter live until its power goes.
+    ///
+    /// # Panics
+    /// Where it does not, since nothing is written any more.
+    pub fn of(counter: &mut Counter) -> Self {
+        let (mut noted, mut logged) = (counter.noted, counter.logged);
+        let begun = counter.ms;
+        while !counter.flash.is_off() {
+            assert!(counter.ms - begun < 2_000_000, "nothing is written any more");
+            (noted, logged) = (counter.noted, counter.logged);
+            _ = counter.live();
+        }
+        let in_coil = counter.app.bench().goal().is_some();
+        Self { coils: counter.coils.clone(), logged, in_coil, noted: noted && in_coil && counter.noted }
+    }
+}
+
+/// The log as it is known to be, from one start to the next.
+#[derive(Debug, Default)]
+pub struct Ledger {
+    log: Vec<(u32, LogEvent)>,
+    /// Coils that were found in it.
+    pub logged: u64,
+    /// Coils that were gone on with.
+    pub resumed: u64,
+    /// Coils that came off before anything of them was kept.
+    pub unknown: u64,
+}
+
+impl Ledger {
+    /// Holds what a counter finds after a cut against what was true: every coil that came off stands in the log once
+    /// or is back on the mandrel, and so is the one that was there.
+    ///
+    /// # Errors
+    /// What is not so.
+    pub fn check(&mut self, cut: &Cut, counter: &mut Counter) -> Result<(), String> {
+        let found = entries(&mut counter.store, 0);
+        let on_mandrel = counter.app.bench().goal().is_some();
+        let oldest = found.first().map_or(0, |(number, _)| *number);
+        let before: Vec<_> = self.log.iter().filter(|(number, _)| *number >= oldest).collect();
+        if before.len() > found.len() || before.iter().zip(&found).any(|(before, now)| *before != now) {
+            return Err("entries have gone".to_owned());
+        }
+        let known = self.log.last().map_or(0, |(number, _)| number + 1);
+        let turns = |(number, event): &(u32, LogEvent)| match event {
+            LogEvent::Coil(coil) if *number >= known => Some(coil.turns),
+            _ => None,
+        };
+        let new: Vec<Turns> = found.iter().filter_map(turns).collect();
+        let made: Vec<Turns> = cut.coils.iter().map(|(turns, _)| *turns).collect();
+        if !made.starts_with(&new) || new.len() < cut.logged {
+            return Err(format!("{new:?} in the log of {made:?}, {} said to be", cut.logged));
+        }
+        match cut.coils.get(new.len()..).unwrap_or_default() {
+            [] if cut.noted && !on_mandrel => return Err("the coil on the mandrel has vanished".to_owned()),
+            [] => {}
+            [_] if on_mandrel && !cut.in_coil => {}
+            [(_, false)] => self.unknown += 1,
+            missing => return Err(format!("{missing:?} have vanished")),
+        }
+        self.logged += new.len() as u64;
+        self.resumed += u64::from(on_mandrel);
+        self.log = found;
+        Ok(())
+    }
+}

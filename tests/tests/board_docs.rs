@@ -211,7 +211,6 @@ fn store_errors() -> Vec<StoreError> {
             FlashError::NotWritten,
             FlashError::NotErased,
             FlashError::Turning,
-            FlashError::Kept,
         ]
         .map(StoreError::Flash),
     );
@@ -223,11 +222,7 @@ fn store_errors() -> Vec<StoreError> {
             | StoreError::Full
             | StoreError::LogFull => {}
             StoreError::Flash(
-                FlashError::Driver(_)
-                | FlashError::NotWritten
-                | FlashError::NotErased
-                | FlashError::Turning
-                | FlashError::Kept,
+                FlashError::Driver(_) | FlashError::NotWritten | FlashError::NotErased | FlashError::Turning,
             ) => {}
         }
     }

@@ -3,15 +3,13 @@
 //! `TURNTALLY_CUTS=100000` walks every cut point of a history that has at least so many; without it a
 //! shorter history is walked.
 
-use embassy_futures::block_on;
-use sequential_storage::cache::Cache;
-use sequential_storage::map::{MapConfig, MapStorage};
 use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
 use turntally_core::bench::{Doubt, Phase, Progress, Unsawn};
 use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
-use turntally_firmware::store::records::Record;
+use turntally_firmware::store::items::{GRANULE, item};
+use turntally_firmware::store::records::{Record, value_of};
 use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
 use turntally_tests::cuts::{Counter, SMALL, entries, is_coil, job, progress, reboot, wanted_cuts};
@@ -134,7 +132,7 @@ fn every_cut_is_survived() {
     // Erases are long; so that the short history of every day has some too, only every so many of
     // their bytes is a cut there.
     let stride = if wanted >= 100_000 { 1 } else { 97 };
-    while cuts < wanted || erases < 12 {
+    while cuts < wanted || erases < 12 || sawn == 0 {
         let before = Truth::of(&counter);
         let saved = counter.live();
         let mut truth = Truth::of(&counter);
@@ -190,9 +188,11 @@ fn cuts_upon_cuts_are_survived() {
     let mut rng = fastrand::Rng::with_seed(3);
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 3);
     let (mut resumed, mut kept_coils) = (0, 0);
-    let rounds = wanted_cuts() / 20;
+    let rounds = wanted_cuts() / 10;
     for round in 0..rounds {
-        flash.cut_after(rng.u64(1..4_000), rng.u64(..));
+        // Room for a coil and for the log is some ten erases: now and then there is time for that.
+        let most = if rng.u8(..4) == 0 { 100_000 } else { 4_000 };
+        flash.cut_after(rng.u64(1..most), rng.u64(..));
         let mut before = Truth::of(&counter);
         while !flash.is_off() {
             before = Truth::of(&counter);
@@ -216,8 +216,8 @@ fn cuts_upon_cuts_are_survived() {
         counter = next;
     }
     println!("{rounds} cuts in a row: {resumed} coils gone on with, {kept_coils} kept coils seen");
-    // One in ten is usual: with fewer than half of that this would prove little.
-    assert!(resumed > rounds / 20 && kept_coils > 0);
+    // One in fifteen is usual: with fewer than half of that this would prove little.
+    assert!(resumed > rounds / 30 && kept_coils > 0);
 }
 
 /// Settings are the old or the new ones, never a mix, at every cut of their being saved many times.
@@ -371,13 +371,16 @@ fn worn_sectors_are_passed_over_then_told() {
     }
 }
 
-/// These cells with an item in the first area of the records, as a firmware of another version has it.
-fn with_record(cells: Cells, key: u8, item: &[u8]) -> Cells {
-    let guard = turntally_firmware::store::guard::Guard::new(VirtualFlash::new(cells), Open);
-    let range = SMALL.records..SMALL.records + 2 * SECTOR;
-    let mut map = MapStorage::<u8, _, _>::new(guard, MapConfig::new(range), Cache::new_uncached());
-    assert_eq!(block_on(map.store_item(&mut [0; 64], &key, &item)), Ok(()));
-    map.destroy().0.flash().cells()
+/// These cells with the batch of the first job behind the last record, as a firmware of another version has it.
+fn with_batch(mut cells: Cells, version: u8, value: &[u8]) -> Cells {
+    let records = &cells.bytes()[..SMALL.notes as usize];
+    let last = records.iter().rposition(|&byte| byte != 0xff).unwrap_or(0);
+    let at = (last + 1).next_multiple_of(GRANULE as usize);
+    let Some(item) = value_of(version, Record::Batch(0), 1_000, value).and_then(|value| item(&value)) else {
+        unreachable!("it is short")
+    };
+    cells.bytes_mut()[at..][..item.len()].copy_from_slice(&item);
+    cells
 }
 
 /// A record whose format has changed since it was written is read by its format version: a made-up older one, whose
@@ -392,9 +395,7 @@ fn older_records_are_read_by_their_version() {
     let flash = blank();
     let mut store = Store::new(flash.clone(), Open, SMALL);
     assert_eq!(store.put(Record::Settings, &(1_u8, 2_u8)), Ok(()));
-    // The key of the batch of the first job, its version, its number, its value.
-    let cells = with_record(flash.cells(), 4, &[1, 7, 0, 0, 0, 20, 10]);
-    let flash = VirtualFlash::new(cells);
+    let flash = VirtualFlash::new(with_batch(flash.cells(), 1, &[20, 10]));
     let mut store = Store::new(flash.clone(), Open, SMALL);
     assert_eq!(store.get_with(Record::Batch(0), read), Ok(Some((10, 20))));
     assert_eq!(store.get_with(Record::Settings, read), Ok(Some((1, 2))));
@@ -417,7 +418,7 @@ fn newer_records_are_left_alone() {
     let flash = blank();
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
     while !matches!(counter.live(), Some(Save::Batch(..))) {}
-    let cells = with_record(flash.cells(), 4, &[3, 1, 2, 3]);
+    let cells = with_batch(flash.cells(), 3, &[2, 3]);
     let (kept, _) = reboot(cells.clone(), SMALL, &job);
     assert_eq!(kept.trouble, Some(StoreError::Newer));
     let flash = VirtualFlash::new(cells.clone());

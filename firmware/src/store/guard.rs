@@ -6,10 +6,7 @@
 
 use core::fmt;
 
-use embedded_storage::nor_flash::NorFlash as BlockingFlash;
-use embedded_storage_async::nor_flash::{
-    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
-};
+use embedded_storage::nor_flash::{NorFlash as BlockingFlash, NorFlashError, NorFlashErrorKind};
 use turntally_core::units::Micros;
 
 /// Bytes that are erased together.
@@ -55,8 +52,6 @@ pub enum FlashError {
     NotErased,
     /// An erase was wanted while a coil is on the mandrel.
     Turning,
-    /// The library wanted to erase: what it found is in disorder.
-    Kept,
 }
 
 impl fmt::Display for FlashError {
@@ -66,21 +61,11 @@ impl fmt::Display for FlashError {
             Self::NotWritten => "Flash keeps no writing",
             Self::NotErased => "Flash is worn out",
             Self::Turning => "No room while winding",
-            Self::Kept => "Flash is in disorder",
         })
     }
 }
 
 impl core::error::Error for FlashError {}
-
-impl NorFlashError for FlashError {
-    fn kind(&self) -> NorFlashErrorKind {
-        match self {
-            Self::Driver(kind) => *kind,
-            _ => NorFlashErrorKind::Other,
-        }
-    }
-}
 
 /// A flash that is guarded by a gate, and read again after each change.
 #[derive(Debug)]
@@ -127,16 +112,14 @@ impl<F: BlockingFlash, G: Gate> Guard<F, G> {
         Ok(None)
     }
 
-    /// Makes one sector blank: an erase only where it is not so already.
+    /// Erases one sector. It is erased though it reads blank: an erase that a power cut left half done may leave cells
+    /// that read differently at the next start.
     ///
     /// # Errors
     /// [`FlashError::Turning`] while a coil is on the mandrel; [`FlashError::NotErased`] where it is
     /// worn.
     pub fn make_blank(&mut self, sector: u32) -> Result<(), FlashError> {
         let end = sector.saturating_add(SECTOR);
-        if self.last_used(sector, end)?.is_none() {
-            return Ok(());
-        }
         if !self.gate.may_erase() {
             return Err(FlashError::Turning);
         }
@@ -154,7 +137,11 @@ fn driver<E: NorFlashError>(error: E) -> FlashError {
 }
 
 impl<F: BlockingFlash, G: Gate> Guard<F, G> {
-    fn program(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
+    /// Programs bytes, a page at a time, and reads them again.
+    ///
+    /// # Errors
+    /// [`FlashError::NotWritten`] where they do not stand there then.
+    pub fn program(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
         let (mut at, mut rest) = (offset, bytes);
         while !rest.is_empty() {
             // One page at a time, each with a permission of its own.
@@ -178,37 +165,5 @@ impl<F: BlockingFlash, G: Gate> Guard<F, G> {
             }
         }
         Ok(())
-    }
-}
-
-// For the library, which is written for flashes that answer later; this one always has at once.
-
-impl<F, G> ErrorType for Guard<F, G> {
-    type Error = FlashError;
-}
-
-impl<F: BlockingFlash, G: Gate> ReadNorFlash for Guard<F, G> {
-    const READ_SIZE: usize = 1;
-
-    async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), FlashError> {
-        self.look(offset, bytes)
-    }
-
-    fn capacity(&self) -> usize {
-        self.flash.capacity()
-    }
-}
-
-impl<F: BlockingFlash, G: Gate> NorFlash for Guard<F, G> {
-    const WRITE_SIZE: usize = 1;
-    const ERASE_SIZE: usize = SECTOR as usize;
-
-    async fn erase(&mut self, _: u32, _: u32) -> Result<(), FlashError> {
-        // It would, to repair what it finds or to make room: both are done outside of it.
-        Err(FlashError::Kept)
-    }
-
-    async fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), FlashError> {
-        self.program(offset, bytes)
     }
 }

@@ -1,9 +1,9 @@
 //! The log of coils.
 //!
-//! The log lies in segments of a few sectors, used in turn, so that every sector wears alike. Entry
-//! `n` has its place by its number: segment `n / ENTRIES` (going round), key `n % ENTRIES` of the map that
-//! the library keeps there. So nothing but the place of the newest segment has to be remembered, an entry
-//! is found at once, and one that is written again takes its own place.
+//! The log lies in segments of a few sectors, used in turn, so that every sector wears alike. Which segment holds
+//! entry `n` follows from its number: `n / ENTRIES`, going round. A segment begins with its head, twice, which is
+//! written when all of its sectors are blank and says what is known of the log; the newest is the one with the
+//! highest numbers.
 //!
 //! A segment is made blank before a coil begins that may need it. What it held is gone then: entries that
 //! a computer has fetched go without a word, others only once the user has been told
@@ -17,21 +17,29 @@ use serde::{Deserialize, Serialize};
 use turntally_core::bench::log::{self, Change, ENTRY_LEN, EntryBytes, EventBytes};
 
 use super::guard::{FlashError, Gate, SECTOR};
+use super::items::{Cursor, PEEK, Walk, taken, torn, void, walk};
 use super::records::Record;
-use super::{CHANGES, Store, StoreError, fetch_item, store_item};
+use super::{CHANGES, Store, StoreError};
 
-/// Sectors of a segment. The library needs the last one blank.
+/// Sectors of a segment.
 const SEGMENT: u32 = 5;
-/// Entries of a segment: as many as fit for certain.
+/// Entries of a segment: as many as fit for certain, and some that are torn, or written twice.
 pub const ENTRIES: u32 = 112;
-/// Bytes of the longest entry with its key and what the library puts before it.
-const LONGEST: u32 = ENTRY_LEN as u32 + 9;
-const _: () = assert!((SEGMENT - 1) * ((SECTOR - 2 - LONGEST) / LONGEST) >= ENTRIES);
-const _: () = assert!(ENTRIES <= u8::MAX as u32);
+/// Bytes that the longest entry takes.
+const MOST: u32 = taken(1 + ENTRY_LEN);
+const _: () = assert!(SEGMENT * (SECTOR / MOST) >= ENTRIES + 8);
 /// No segment begins above this number: past it the log is full for good, after some thousand years.
 const LAST: u32 = u32::MAX / 2;
+/// Bytes of a segment in which its head is looked for.
+const HEADS: u32 = SECTOR;
 
-/// What is remembered of the log.
+/// What an item of the log is, in its first byte.
+const HEAD: u8 = 1;
+const ENTRY: u8 = 2;
+/// The item before this one was read again after it was written.
+const SEAL: u8 = 3;
+
+/// What is known of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 struct Known {
     /// The number of the first entry of the newest segment.
@@ -45,7 +53,8 @@ struct Known {
 impl Known {
     const fn makes_sense(&self) -> bool {
         let Self { base, oldest, fetched } = *self;
-        base <= LAST && base.is_multiple_of(ENTRIES) && oldest <= base && fetched <= base + ENTRIES
+        let end = base.saturating_add(ENTRIES);
+        base <= LAST && base.is_multiple_of(ENTRIES) && oldest <= end && fetched <= end
     }
 }
 
@@ -53,15 +62,16 @@ impl Known {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Log {
     known: Known,
-    /// The newest segment is ready.
-    open: bool,
+    /// Where the next item of the newest segment goes, if that segment is ready.
+    cursor: Option<Cursor>,
     /// The number of the next entry.
     next: u32,
 }
 
 impl Log {
-    const fn has_room(&self) -> bool {
-        self.open && self.next >= self.known.base && self.next - self.known.base < ENTRIES
+    fn has_room(&self) -> bool {
+        let room = self.cursor.is_some_and(|cursor| cursor.room() >= 4 * MOST);
+        room && self.next >= self.known.base && self.next - self.known.base < ENTRIES
     }
 }
 
@@ -77,29 +87,38 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         start..start + SEGMENT * SECTOR
     }
 
-    /// The entry of this number, if it is there and whole.
-    fn entry(&mut self, number: u32) -> Result<Option<EntryBytes>, StoreError> {
-        let range = self.segment_of(number);
-        let bytes = match fetch_item(&mut self.flash, range, &mut self.buffer, (number % ENTRIES) as u8) {
-            Ok(bytes) => bytes,
-            Err(error @ StoreError::Flash(FlashError::Driver(_))) => return Err(error),
-            Err(_) => None,
+    /// The first entry there is of the numbers `from..to`, which are of one segment.
+    fn entry(&mut self, from: u32, to: u32) -> Result<Option<(u32, EntryBytes)>, StoreError> {
+        let range = self.segment_of(from);
+        let mut found: Option<(u32, EntryBytes)> = None;
+        let before = core::cell::Cell::new(to);
+        let wanted = |peek: &[u8; PEEK]| {
+            let number = peek.get(1..).and_then(log::number_of);
+            peek.first() == Some(&ENTRY)
+                && number.is_some_and(|number| from <= number && number < before.get())
         };
-        // One of an earlier round is none.
-        let bytes = bytes.filter(|bytes| log::number_of(bytes) == Some(number));
-        Ok(bytes.and_then(|bytes| EntryBytes::from_slice(bytes).ok()))
+        walk(&mut self.flash, range, wanted, |_, bytes| {
+            let bytes = bytes.get(1..).unwrap_or_default();
+            found = log::number_of(bytes).zip(EntryBytes::from_slice(bytes).ok());
+            before.set(found.as_ref().map_or(to, |(number, _)| *number));
+            if before.get() == from { Walk::Done } else { Walk::On }
+        })?;
+        Ok(found)
     }
 
     /// The first entry there is from this number on.
     ///
     /// # Errors
-    /// Where the flash, or what is remembered of the log, cannot be read.
+    /// Where the flash cannot be read.
     pub fn log_entry(&mut self, from: u32) -> Result<Option<(u32, EntryBytes)>, StoreError> {
         let log = self.find_log()?;
-        for number in from.max(log.known.oldest)..log.next {
-            if let Some(bytes) = self.entry(number)? {
-                return Ok(Some((number, bytes)));
+        let mut from = from.max(log.known.oldest);
+        while from < log.next {
+            let end = (from - from % ENTRIES).saturating_add(ENTRIES);
+            if let Some(found) = self.entry(from, end.min(log.next))? {
+                return Ok(Some(found));
             }
+            from = end;
         }
         Ok(None)
     }
@@ -122,7 +141,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
         let mut changes = Vec::new();
         for number in counted.max(log.next.saturating_sub(CHANGES as u32))..log.next {
-            if let Some(change) = self.entry(number)?.and_then(|bytes| log::change(&bytes)) {
+            if let Some(change) = self.entry(number, number + 1)?.and_then(|(_, bytes)| log::change(&bytes)) {
                 _ = changes.push(change);
             }
         }
@@ -139,24 +158,18 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             return Err(StoreError::Full);
         }
         let bytes = log::entry_bytes(log.next, event);
-        let range = self.segment_of(log.next);
-        let key = (log.next % ENTRIES) as u8;
-        // What a torn write left may look like the beginning of an item that hides what is written next, once
-        // in some ten thousand cuts: behind that one an entry is found again.
-        for _ in 0..3 {
-            match store_item(&mut self.flash, range.clone(), &mut self.buffer, key, &bytes) {
-                // What torn and failed writes left of the segment is too little.
-                Err(StoreError::Full) => break,
-                written => written?,
-            }
-            if self.entry(log.next)?.is_some_and(|found| found == bytes) {
-                log.next += 1;
-                self.log = Some(log);
-                return Ok(());
-            }
+        let written = match (&mut log.cursor, with_kind(ENTRY, &bytes)) {
+            (Some(cursor), Some(item)) => cursor.append(&mut self.flash, &item, MOST),
+            _ => Err(StoreError::Full),
+        };
+        match written {
+            Ok(_) => log.next += 1,
+            Err(StoreError::Flash(FlashError::Driver(_))) => {}
+            // What is left of the segment is too little, or its cells take nothing.
+            Err(_) => log.cursor = None,
         }
-        self.log = Some(Log { open: false, ..log });
-        Err(StoreError::Full)
+        self.log = Some(log);
+        written.map(|_| ())
     }
 
     /// Makes room for an entry, which may cost the oldest ones: those that have not been fetched only
@@ -173,7 +186,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let mut worn = 0;
         while !log.has_room() {
             // A log that has nothing yet begins at its own base.
-            let used = log.next > log.known.base || worn > 0;
+            let used = log.next > log.known.base || log.cursor.is_some() || worn > 0;
             let base = log.known.base.saturating_add(if used { ENTRIES } else { 0 });
             if base > LAST {
                 return Err(StoreError::Full);
@@ -182,19 +195,40 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             if gone > log.known.fetched.max(log.known.oldest) && !leave {
                 return Err(StoreError::LogFull);
             }
-            let mut sectors = self.segment_of(base).step_by(SECTOR as usize);
-            let blank = sectors.try_for_each(|sector| self.flash.make_blank(sector));
-            log.known = Known { base, oldest: log.known.oldest.max(gone), ..log.known };
-            (log.next, log.open) = (log.next.max(base), blank.is_ok());
-            match blank {
-                Ok(()) => {}
-                Err(FlashError::NotErased) if worn < segments => worn += 1,
-                Err(error) => return Err(error.into()),
+            if gone > log.known.oldest {
+                // A segment of which an erase left something is not read any more.
+                log.known.oldest = gone;
+                if let (Some(cursor), Some(head)) = (&mut log.cursor, head(&log.known)) {
+                    // Where there is no room for it, some of those entries may be read a little longer.
+                    _ = cursor.append(&mut self.flash, &head, MOST);
+                }
+            }
+            log.known.base = base;
+            (log.next, log.cursor) = (log.next.max(base), None);
+            match self.begin_segment(&log.known) {
+                Ok(cursor) => log.cursor = Some(cursor),
+                Err(StoreError::Flash(FlashError::NotErased | FlashError::NotWritten)) if worn < segments => {
+                    worn += 1;
+                }
+                Err(error) => return Err(error),
             }
         }
-        self.put(Record::Log, &log.known)?;
         self.log = Some(log);
         Ok(())
+    }
+
+    fn begin_segment(&mut self, known: &Known) -> Result<Cursor, StoreError> {
+        let range = self.segment_of(known.base);
+        for sector in range.clone().step_by(SECTOR as usize) {
+            self.flash.make_blank(sector)?;
+        }
+        let mut cursor = Cursor::fresh(range.start..range.start + HEADS);
+        let head = head(known).ok_or(StoreError::Full)?;
+        for _ in 0..2 {
+            cursor.append(&mut self.flash, &head, MOST)?;
+        }
+        cursor.end = range.end;
+        Ok(cursor)
     }
 
     /// Every entry below this number is safe elsewhere.
@@ -205,62 +239,114 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             return Ok(());
         }
         log.known.fetched = fetched;
-        self.put(Record::Log, &log.known)?;
         self.log = Some(log);
-        Ok(())
+        self.put(Record::Fetched, &fetched)
     }
 
+    /// Looks for the newest segment, and writes anew what may not be there at the next start.
     fn find_log(&mut self) -> Result<Log, StoreError> {
         if let Some(log) = self.log {
             return Ok(log);
         }
-        let known = match self.get::<Known>(Record::Log)? {
-            Some(known) if known.makes_sense() => Some(known),
-            _ => self.recover_log()?,
-        };
-        let log = match known {
-            Some(known) => Log { known, open: true, next: self.end_of(known.base)?.max(known.fetched) },
-            None => Log { known: Known::default(), open: false, next: 0 },
+        self.leave_newer_alone()?;
+        let mut base = None;
+        for segment in 0..self.segments() {
+            base = base.max(self.base_of(segment * ENTRIES)?);
+        }
+        let log = match base {
+            Some(base) => self.segment_as_it_is(base)?,
+            None => Log { known: Known::default(), cursor: None, next: 0 },
         };
         self.log = Some(log);
         Ok(log)
     }
 
-    /// The number behind the last entry of the segment that begins with this one.
-    fn end_of(&mut self, base: u32) -> Result<u32, StoreError> {
-        let (mut low, mut high) = (base, base.saturating_add(ENTRIES));
-        while low < high {
-            let middle = low + (high - low) / 2;
-            // A damaged one or two are not the end.
-            let mut there = false;
-            for number in middle..high.min(middle + 3) {
-                there = there || self.entry(number)?.is_some();
-            }
-            if there { low = middle + 1 } else { high = middle }
-        }
-        Ok(low)
+    /// The number with which the segment begins that `number` is of, by the first item that can be read in it.
+    fn base_of(&mut self, number: u32) -> Result<Option<u32>, StoreError> {
+        let range = self.segment_of(number);
+        let mut base = None;
+        walk(
+            &mut self.flash,
+            range.clone(),
+            |peek| matches!(peek.first(), Some(&(HEAD | ENTRY))),
+            |_, bytes| {
+                base = match bytes.split_first() {
+                    Some((&HEAD, head)) => known_of(head).map(|known| known.base),
+                    Some((_, entry)) => log::number_of(entry).map(|number| number - number % ENTRIES),
+                    None => None,
+                };
+                Walk::Done
+            },
+        )?;
+        Ok(base.filter(|&base| base <= LAST && self.segment_of(base) == range))
     }
 
-    /// Nothing is remembered: finds the newest segment by the entries at the beginning of each.
-    fn recover_log(&mut self) -> Result<Option<Known>, StoreError> {
-        let mut newest: Option<u32> = None;
-        for segment in 0..self.segments() {
-            let range = self.segment_of(segment * ENTRIES);
-            let mut first = [0; 4];
-            self.flash.look(range.start, &mut first)?;
-            // Where nothing was ever written nothing is looked for: the start of the counter waits for this.
-            let keys = if first == [0xff; 4] { 0 } else { 3 };
-            for key in 0..keys {
-                let found = fetch_item(&mut self.flash, range.clone(), &mut self.buffer, key).ok().flatten();
-                let number = found.and_then(log::number_of);
-                let number = number.filter(|&number| number <= LAST && self.segment_of(number) == range);
-                newest = newest.max(number.map(|number| number - number % ENTRIES));
+    /// The log whose newest segment begins with this number.
+    fn segment_as_it_is(&mut self, base: u32) -> Result<Log, StoreError> {
+        let Range { start, end } = self.segment_of(base);
+        // Nothing is remembered but what its head says.
+        let oldest = base.saturating_sub(self.segments().saturating_sub(1) * ENTRIES);
+        let mut known = Known { base, oldest, fetched: oldest };
+        let mut last = Vec::<u8, { 1 + ENTRY_LEN }>::new();
+        let (mut next, mut behind) = (base, start);
+        walk(
+            &mut self.flash,
+            start..end,
+            |_| true,
+            |at, bytes| {
+                match bytes.split_first() {
+                    Some((&HEAD, head)) => {
+                        known = known_of(head).filter(|known| known.base == base).unwrap_or(known);
+                    }
+                    Some((&ENTRY, entry)) => {
+                        let number =
+                            log::number_of(entry).filter(|number| number / ENTRIES == base / ENTRIES);
+                        next = next.max(number.map_or(0, |number| number + 1));
+                    }
+                    _ => {}
+                }
+                last = Vec::from_slice(bytes).unwrap_or_default();
+                behind = at + taken(bytes.len());
+                Walk::On
+            },
+        )?;
+        // That it cannot be read is no reason not to go on: at worst entries are thought not to be fetched.
+        let fetched = self.get::<u32>(Record::Fetched).ok().flatten();
+        known.fetched = known.fetched.max(fetched.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
+        next = next.max(known.fetched);
+        let mut cursor = Cursor::after_start(behind, end);
+        match self.flash.last_used(behind.min(end), end)? {
+            // Something was begun behind the last item, which was read again before.
+            Some(used) => {
+                let torn = torn(behind, used, end, MOST);
+                void(&mut self.flash, torn.clone())?;
+                cursor = Cursor::after_start(torn.end, end);
+            }
+            None if last.first() == Some(&SEAL) => {}
+            // The last item may not be there at the next start. Where it cannot be written anew, what was found
+            // is still there.
+            None => {
+                if cursor.append(&mut self.flash, &last, MOST).is_ok() {
+                    _ = cursor.append(&mut self.flash, &[SEAL], MOST);
+                }
             }
         }
-        let before = self.segments().saturating_sub(1) * ENTRIES;
-        Ok(newest.map(|base| {
-            let oldest = base.saturating_sub(before);
-            Known { base, oldest, fetched: oldest }
-        }))
+        Ok(Log { known, cursor: Some(cursor), next })
     }
+}
+
+fn with_kind(kind: u8, bytes: &[u8]) -> Option<Vec<u8, { 1 + ENTRY_LEN }>> {
+    let mut item = Vec::new();
+    item.push(kind).ok()?;
+    item.extend_from_slice(bytes).ok()?;
+    Some(item)
+}
+
+fn head(known: &Known) -> Option<Vec<u8, { 1 + ENTRY_LEN }>> {
+    let mut bytes = [0; 16];
+    with_kind(HEAD, postcard::to_slice(known, &mut bytes).ok()?)
+}
+
+fn known_of(bytes: &[u8]) -> Option<Known> {
+    postcard::from_bytes(bytes).ok().filter(Known::makes_sense)
 }

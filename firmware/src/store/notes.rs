@@ -1,11 +1,12 @@
 //! The notes of the count in progress.
 //!
 //! Each coil has a stretch of sectors of its own, blank before it begins, so that nothing need be erased
-//! while it turns. Stretches follow one another round the whole region: every sector wears alike. In a
-//! stretch the library keeps a map of one key, whose newest value is the newest note.
+//! while it turns. Stretches follow one another round the whole region: every sector wears alike. A stretch begins
+//! with its head, twice, which is written when all of its sectors are blank: the newest stretch is the one whose head
+//! has the highest number. The newest note is the last.
 //!
-//! A note that was torn or damaged is skipped by the library, and the one before it found. So that
-//! this is never taken for the newest, what stands behind it is looked at ([`Since`]).
+//! A note that was torn or damaged is none, and the one before it is found. So that this is never taken for the
+//! newest, what stands behind it is looked at ([`Since`]).
 
 use core::ops::Range;
 
@@ -15,35 +16,66 @@ use serde::{Deserialize, Serialize};
 use turntally_core::bench::snapshot::{CoilNote, Since};
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::records::Record;
-use super::{Store, StoreError, fetch_item, store_item};
+use super::items::{Cursor, GRANULE, Walk, sector_of, taken, walk};
+use super::{Store, StoreError};
 
 /// The format version of a note.
 const FORMAT_VERSION: u8 = 1;
-/// The one key.
-const KEY: u8 = 0;
-/// The longest note with its key, and what the library puts before it.
+/// The longest note, with its kind and format version.
 const NOTE_LEN: usize = 48;
-const HEADER: u32 = 8;
-/// What a usual note takes in flash: with counts below a million and few doubts it is less.
-pub const NOTE_USUAL: u32 = 32;
-/// What fits a sector for certain: the library marks its first and last byte, and a note is not split.
-pub const SECTOR_ROOM: u32 = SECTOR - 2 - HEADER - NOTE_LEN as u32;
+/// What it takes in flash.
+const MOST: u32 = taken(NOTE_LEN);
+/// What a usual note takes in flash: with counts below a million and few doubts.
+pub const NOTE_USUAL: u32 = GRANULE;
+/// What fits a sector for certain, since a note is not split.
+pub const SECTOR_ROOM: u32 = SECTOR - MOST;
+/// Bytes of a stretch in which its head is looked for.
+const HEADS: u32 = 16 * GRANULE;
+
+/// What an item of a stretch is, in its first byte.
+const HEAD: u8 = 1;
+const NOTE: u8 = 2;
+/// The note before it once more: that one was read again after it was written.
+const SEAL: u8 = 3;
 
 /// Where the notes of one coil go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Stretch {
+pub(super) struct Stretch {
+    /// Rises with each stretch.
+    number: u32,
     /// First sector, counted from the start of the notes.
     first: u16,
-    /// Sectors. The library needs the last one blank, so notes do not reach it.
+    /// Sectors.
     sectors: u16,
 }
 
-impl Stretch {
-    /// Bytes that notes may take.
-    const fn room(self) -> u32 {
-        (self.sectors as u32).saturating_sub(1) * SECTOR_ROOM
-    }
+/// What is known of the notes.
+#[derive(Debug)]
+pub(super) struct Notes {
+    /// They have been looked for.
+    found: bool,
+    stretch: Option<Stretch>,
+    /// Where the next note goes.
+    cursor: Cursor,
+    /// Nothing stands in the stretch but its head.
+    unused: bool,
+    /// The stretch has had its last note.
+    full: bool,
+}
+
+impl Notes {
+    pub(super) const UNKNOWN: Self =
+        Self { found: false, stretch: None, cursor: Cursor::fresh(0..0), unused: false, full: false };
+}
+
+/// What stands in a stretch.
+#[derive(Debug, Default)]
+struct Standing {
+    /// The last item; empty where there is none.
+    last: Vec<u8, NOTE_LEN>,
+    /// The byte behind it.
+    behind: u32,
+    heads: u32,
 }
 
 impl<F: BlockingFlash, G: Gate> Store<F, G> {
@@ -62,134 +94,224 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// Makes room for a coil's notes: a stretch of blank sectors, behind the one before. Sectors that
     /// do not become blank are passed over.
     pub(super) fn make_room(&mut self, notes: u32) -> Result<(), StoreError> {
-        // Half as much again, for a crank that goes back and forth; and the blank one at the end.
+        self.find_stretch()?;
+        // Half as much again, for a crank that goes back and forth; and the head.
         let bytes = notes.saturating_add(notes / 2).saturating_add(8).saturating_mul(NOTE_USUAL);
         let all = self.sectors_in_all();
-        let sectors = u16::try_from(bytes / SECTOR_ROOM + 2).unwrap_or(u16::MAX).min(all / 2);
-        let mut first = match self.stretch {
-            None => 0,
-            Some(stretch) => {
-                let Range { start, end } = self.bytes_of(stretch);
-                match self.flash.last_used(start, end)? {
-                    None if stretch.sectors >= sectors => return Ok(()),
-                    None => stretch.first,
-                    Some(last) => stretch.first + (last - start) as u16 / SECTOR as u16 + 1,
-                }
+        let sectors = u16::try_from(bytes / SECTOR_ROOM + 1).unwrap_or(u16::MAX).min(all / 2);
+        // Sectors of the last stretch that its notes did not reach are blank for certain.
+        let mut blank_until = 0;
+        let (mut first, mut number) = (0, 0);
+        if let Some(stretch) = self.notes.stretch {
+            if self.notes.unused && stretch.sectors >= sectors {
+                return Ok(());
             }
-        };
-        self.stretch = None;
+            let reached =
+                sector_of(self.notes.cursor.next.saturating_sub(1)).saturating_sub(self.layout.notes);
+            first = (reached / SECTOR) as u16 + 1;
+            blank_until = stretch.first + stretch.sectors;
+            number = stretch.number.wrapping_add(1);
+        }
         let mut blank = 0;
+        let mut failed = StoreError::from(FlashError::NotErased);
         // Twice round is enough to have met every sector that can be had.
         for _ in 0..2 * all {
             if first + sectors > all {
-                (first, blank) = (0, 0);
+                (first, blank, blank_until) = (0, 0, 0);
             }
-            match self.flash.make_blank(self.address(first + blank)) {
+            let sector = first + blank;
+            let is_blank = sector < blank_until;
+            match if is_blank { Ok(()) } else { self.flash.make_blank(self.address(sector)) } {
                 Ok(()) => blank += 1,
-                Err(FlashError::NotErased) => (first, blank) = (first + blank + 1, 0),
+                Err(FlashError::NotErased) => (first, blank) = (sector + 1, 0),
                 Err(error) => return Err(error.into()),
             }
             if blank == sectors {
-                let stretch = Stretch { first, sectors };
-                self.put(Record::Stretch, &stretch)?;
-                self.take(stretch, 0);
-                return Ok(());
+                match self.begin_stretch(Stretch { number, first, sectors }) {
+                    Err(error @ StoreError::Flash(FlashError::NotWritten)) => {
+                        // Its first sector takes no head.
+                        failed = error;
+                        (first, blank, blank_until) = (first + 1, 0, 0);
+                    }
+                    result => return result,
+                }
             }
         }
-        Err(FlashError::NotErased.into())
+        Err(failed)
     }
 
-    const fn take(&mut self, stretch: Stretch, used: u32) {
-        self.stretch = Some(stretch);
-        self.room = stretch.room().saturating_sub(used);
+    fn begin_stretch(&mut self, stretch: Stretch) -> Result<(), StoreError> {
+        let range = self.bytes_of(stretch);
+        let heads = range.start..range.start + HEADS.min(SECTOR);
+        let mut cursor = Cursor::fresh(heads);
+        let head = with_kind(HEAD, &stretch).ok_or(StoreError::Full)?;
+        for _ in 0..2 {
+            cursor.append(&mut self.flash, &head, MOST)?;
+        }
+        cursor.end = range.end;
+        self.notes = Notes { found: true, stretch: Some(stretch), cursor, unused: true, full: false };
+        Ok(())
     }
 
     /// Writes a note. The last one that fits says that those after it are missing.
     pub(super) fn put_note(&mut self, note: &CoilNote) -> Result<(), StoreError> {
-        let stretch = self.stretch.ok_or(StoreError::Full)?;
-        let most = NOTE_LEN as u32 + HEADER;
-        let last = self.room < 2 * most;
-        if self.room < most {
+        self.find_stretch()?;
+        if self.notes.stretch.is_none() || self.notes.full {
             return Err(StoreError::Full);
         }
+        // Behind the last one there is room for a step over what may be torn, and a note written twice.
+        let last = self.notes.cursor.room() < 6 * MOST;
         let note = if last { note.last() } else { *note };
         let bytes = in_flash(&note).ok_or(StoreError::Full)?;
-        let value = bytes.get(1..).unwrap_or_default();
-        let range = self.bytes_of(stretch);
-        let written = store_item(&mut self.flash, range, &mut self.buffer, KEY, value);
-        // What could not be written has used its place up all the same.
-        self.room = if last { 0 } else { self.room - bytes.len() as u32 - HEADER };
+        self.notes.unused = false;
+        let written = self.notes.cursor.append(&mut self.flash, &bytes, MOST);
+        self.notes.full = last;
         written?;
         if last { Err(StoreError::Full) } else { Ok(()) }
     }
 
     /// The newest note, and how much may have been wound since.
     pub(super) fn load_note(&mut self) -> Result<Option<(CoilNote, Since)>, StoreError> {
-        let Some(stretch) = self.get::<Stretch>(Record::Stretch)? else { return Ok(None) };
-        let all = self.sectors_in_all();
-        if stretch.first.checked_add(stretch.sectors).is_none_or(|end| end > all) {
-            return Err(StoreError::Damaged);
+        self.find_stretch()?;
+        let Some(stretch) = self.notes.stretch else { return Ok(None) };
+        let end = self.bytes_of(stretch).end;
+        let Standing { last, behind, heads } = self.standing(stretch)?;
+        let Some(&kind) = last.first() else { return Ok(None) };
+        let used = self.flash.last_used(behind.min(end), end)?;
+        if kind == HEAD {
+            // No note is begun before the head stands there twice: what was begun behind a single one is the other.
+            return if used.is_some() && heads > 1 { Err(StoreError::NoteDamaged) } else { Ok(None) };
         }
-        let range = self.bytes_of(stretch);
-        let Some(last) = self.flash.last_used(range.start, range.end)? else {
-            self.take(stretch, 0);
-            return Ok(None);
-        };
-        self.take(stretch, last - range.start);
-        let found = match fetch_item(&mut self.flash, range.clone(), &mut self.buffer, KEY) {
-            Ok(Some(bytes)) => read(bytes),
-            Err(error @ StoreError::Flash(FlashError::Driver(_))) => Err(error),
-            _ => Err(StoreError::NoteDamaged),
-        };
-        let note = found?;
-        let since = match self.bytes_behind(&note, range.start, last)? {
-            Some(0) => Since::QuarterTurn,
-            Some(bytes) if bytes <= HEADER + NOTE_LEN as u32 => Since::HalfTurn,
-            _ => Since::Unknown,
+        let note = read(&last)?;
+        let since = match used {
+            None => Since::QuarterTurn,
+            Some(last) => self.since(behind, last + 1)?,
         };
         Ok(Some((note, since)))
     }
 
-    /// Bytes that were written behind this note; `None` where they are more than one note.
-    fn bytes_behind(&mut self, note: &CoilNote, start: u32, last: u32) -> Result<Option<u32>, StoreError> {
-        let Some(note) = in_flash(note) else { return Ok(None) };
-        let mut behind = 0;
-        let mut sector = last - (last - start) % SECTOR;
-        loop {
-            // Without the marks of the library.
-            if let Some(last) = self.flash.last_used(sector + 1, sector + SECTOR - 1)? {
-                let mut block = [0; 2 * (HEADER as usize + NOTE_LEN)];
-                let length = (last - sector).min(block.len() as u32);
-                let block = block.get_mut(..length as usize).unwrap_or_default();
-                self.flash.look(last + 1 - length, block)?;
-                if let Some(place) = block.windows(note.len()).rposition(|bytes| bytes == note.as_slice()) {
-                    return Ok(Some(behind + length - (place + note.len()) as u32));
-                }
-                behind += last - sector;
+    /// How much may have been wound since the last note, with something behind it that cannot be read. Each start may
+    /// leave one torn note, and a step over what may be torn.
+    fn since(&mut self, from: u32, to: u32) -> Result<Since, StoreError> {
+        let (mut run, mut runs) = (0, 0);
+        let mut bytes = [0; GRANULE as usize];
+        for at in (from..to).step_by(GRANULE as usize) {
+            self.flash.look(at, &mut bytes)?;
+            // Blank, or stepped over.
+            if bytes == [0xff; GRANULE as usize] || bytes == [0; GRANULE as usize] {
+                run = 0;
+                continue;
             }
-            if sector == start || behind > HEADER + NOTE_LEN as u32 {
-                return Ok(None);
+            runs += u32::from(run == 0);
+            run += GRANULE;
+            if run > MOST || runs > 3 {
+                return Ok(Since::Unknown);
+            }
+        }
+        Ok(Since::HalfTurn)
+    }
+
+    /// Looks for the newest stretch, and writes anew what may not be there at the next start.
+    fn find_stretch(&mut self) -> Result<(), StoreError> {
+        if self.notes.found {
+            return Ok(());
+        }
+        self.leave_newer_alone()?;
+        let all = self.sectors_in_all();
+        let mut newest: Option<Stretch> = None;
+        for sector in 0..all {
+            let start = self.address(sector);
+            let mut found = None;
+            walk(
+                &mut self.flash,
+                start..start + HEADS,
+                |peek| peek.first() == Some(&HEAD),
+                |_, bytes| {
+                    found = bytes.get(1..).and_then(|bytes| postcard::from_bytes::<Stretch>(bytes).ok());
+                    Walk::Done
+                },
+            )?;
+            let found = found.filter(|stretch| {
+                stretch.first == sector
+                    && stretch.sectors > 0
+                    && stretch.first.checked_add(stretch.sectors).is_some_and(|end| end <= all)
+            });
+            if let Some(stretch) = found
+                && newest.is_none_or(|newest| stretch.number.wrapping_sub(newest.number) < u32::MAX / 2)
+            {
+                newest = Some(stretch);
+            }
+        }
+        self.notes = Notes { found: true, stretch: newest, ..Notes::UNKNOWN };
+        let Some(stretch) = newest else { return Ok(()) };
+        let end = self.bytes_of(stretch).end;
+        let Standing { last: mut item, behind, heads } = self.standing(stretch)?;
+        let Some(&kind) = item.first() else { return Ok(()) };
+        let used = self.flash.last_used(behind.min(end), end)?;
+        let next = used.map_or(behind, |last| (last + 1).next_multiple_of(GRANULE));
+        self.notes.cursor = Cursor::after_start(next, end).with_gap();
+        self.notes.unused = kind == HEAD && used.is_none();
+        self.notes.full = self.notes.cursor.room() < 6 * MOST;
+        // With nothing behind it, it may not be there at the next start.
+        if used.is_none() && (kind == NOTE || kind == HEAD && heads < 2) {
+            let cursor = &mut self.notes.cursor;
+            // Where that cannot be, what was found is still there.
+            let written = cursor.append(&mut self.flash, &item, MOST).is_ok();
+            if let (true, NOTE, Some(first)) = (written, kind, item.first_mut()) {
+                *first = SEAL;
+                _ = cursor.append(&mut self.flash, &item, MOST);
+            }
+        }
+        Ok(())
+    }
+
+    /// What stands in a stretch, by its last sector that has an item.
+    fn standing(&mut self, stretch: Stretch) -> Result<Standing, StoreError> {
+        let Range { start, end } = self.bytes_of(stretch);
+        let mut standing = Standing::default();
+        let mut sector = self.flash.last_used(start, end)?.map_or(start, sector_of);
+        loop {
+            walk(
+                &mut self.flash,
+                sector..sector + SECTOR,
+                |_| true,
+                |at, bytes| {
+                    standing.heads += u32::from(bytes.first() == Some(&HEAD));
+                    standing.last = Vec::from_slice(bytes).unwrap_or_default();
+                    standing.behind = at + taken(bytes.len());
+                    Walk::On
+                },
+            )?;
+            if !standing.last.is_empty() || sector <= start {
+                return Ok(standing);
             }
             sector -= SECTOR;
         }
     }
 }
 
-/// A note as it stands in flash: its key, itself, and its format version last, which is never a blank byte.
-fn in_flash(note: &CoilNote) -> Option<Vec<u8, NOTE_LEN>> {
+fn with_kind(kind: u8, value: &impl Serialize) -> Option<Vec<u8, NOTE_LEN>> {
     let mut bytes = Vec::new();
     bytes.resize_default(NOTE_LEN).ok()?;
-    let (key, rest) = bytes.split_first_mut()?;
-    *key = KEY;
-    let used = postcard::to_slice(note, rest).ok()?.len();
-    *rest.get_mut(used)? = FORMAT_VERSION;
-    bytes.truncate(used + 2);
+    let (first, rest) = bytes.split_first_mut()?;
+    *first = kind;
+    let used = postcard::to_slice(value, rest).ok()?.len();
+    bytes.truncate(used + 1);
+    Some(bytes)
+}
+
+/// A note as it stands in flash: its kind, itself, its format version.
+fn in_flash(note: &CoilNote) -> Option<Vec<u8, NOTE_LEN>> {
+    let mut bytes = with_kind(NOTE, note)?;
+    bytes.push(FORMAT_VERSION).ok()?;
     Some(bytes)
 }
 
 fn read(bytes: &[u8]) -> Result<CoilNote, StoreError> {
     match bytes.split_last() {
-        Some((&FORMAT_VERSION, note)) => postcard::from_bytes(note).map_err(|_| StoreError::NoteDamaged),
+        Some((&FORMAT_VERSION, [_, note @ ..])) => {
+            postcard::from_bytes(note).map_err(|_| StoreError::NoteDamaged)
+        }
         Some((version, _)) if *version > FORMAT_VERSION => Err(StoreError::Newer),
         _ => Err(StoreError::NoteDamaged),
     }

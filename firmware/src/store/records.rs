@@ -1,16 +1,16 @@
 //! Settings, batches and the like: few things, seldom written, each kept twice.
 //!
-//! They lie in one of two areas. When it is full, the other is made blank, everything is copied there,
-//! and last of all it is marked as complete, with a number higher by one: whenever the power goes, one
-//! area is whole, and nothing ever depends on a sector that was left half erased. (The library can
-//! reclaim sectors by itself, but takes one that reads as half written after a torn erase for its own.)
+//! Records are written one behind the other, sector by sector, round the whole region. A sector is erased only when
+//! none of the newest records stands in it; one that does not become blank is passed over, and is tried again in
+//! the next round. So that records that are seldom written do not keep sectors from being used, the oldest of them
+//! are written anew whenever a sector is begun.
 //!
-//! An item is its format version, a number that rises each time, and the value. Of the two copies
-//! the one with the higher number counts, so that a damaged one leaves the other.
+//! An item is the format version, the record's number, a rank that rises each time, and the value. The highest rank
+//! of each record is the newest; both copies have the same. A record of which only one copy is found at the start is
+//! written anew before anything relies on it: the power went while it was written, and it may not be there the next
+//! time (see [`items`](super::items)).
 //!
-//! The newest of each is held in RAM from the start on: to look for one in flash walks through all that was
-//! ever written to its area, which takes the Pico 6 ms, and the start of the counter would wait for it some
-//! sixty times.
+//! The newest of each is held in RAM from the start on: nothing is looked for in flash later.
 
 use core::ops::Range;
 
@@ -21,16 +21,19 @@ use serde::de::DeserializeOwned;
 use turntally_core::bench::MAX_JOBS;
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::{FORMAT_VERSION, RECORD_LEN, Store, StoreError, each_item, store_item};
+use super::items::{self, Cursor, Walk, sector_of, taken, torn, void, walk};
+use super::{FORMAT_VERSION, Store, StoreError};
 
-/// Bytes before a record's value: its format version and its number.
-const HEAD: usize = 5;
-/// The longest record with its format version and number, in bytes.
-const VALUE_LEN: usize = 160;
-/// Bytes that the library and the key take beside it.
-const AROUND: u32 = 9;
-/// What fits a sector for certain: the library marks its first and last byte, and no record is split.
-const SECTOR_ROOM: u32 = SECTOR - 2 - AROUND - VALUE_LEN as u32;
+/// Bytes before a record's value: format version, number of the record, rank.
+const HEAD: usize = 6;
+/// The longest record with those before it, in bytes.
+const RECORD_LEN: usize = 160;
+const _: () = assert!(RECORD_LEN <= items::VALUE_LEN);
+/// What the longest takes in flash.
+const MOST: u32 = taken(RECORD_LEN);
+/// Records that are written anew when a sector is begun. Twice so many fit a sector for certain.
+const RENEWED: usize = 8;
+const _: () = assert!(2 * RENEWED as u32 * MOST <= SECTOR);
 
 /// What can be kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,68 +42,100 @@ pub enum Record {
     Settings,
     /// The batch of the job at this place in the list.
     Batch(u8),
-    /// Where the notes of the next coil go.
-    Stretch,
-    /// The area holds everything; its number is that of the area.
-    Complete,
-    /// Where the log is.
-    Log,
+    /// Up to where the log has been fetched.
+    Fetched,
     /// The job at this place of the list, which came over the link.
     Job(u8),
 }
 
-/// The first number of [`Record::Batch`], and that of [`Record::Complete`].
+/// The first number of [`Record::Batch`], and that of [`Record::Job`].
 const BATCHES: u8 = 2;
-const COMPLETE: u8 = BATCHES + MAX_JOBS as u8;
-/// The numbers of all records.
-const NUMBERS: Range<u8> = 0..COMPLETE + 2 + MAX_JOBS as u8;
-const RECORDS: usize = NUMBERS.end as usize;
+const JOBS: u8 = BATCHES + MAX_JOBS as u8;
+const RECORDS: usize = JOBS as usize + MAX_JOBS;
 
 impl Record {
     const fn number(self) -> u8 {
         match self {
             Self::Settings => 0,
-            Self::Stretch => 1,
+            Self::Fetched => 1,
             Self::Batch(job) => BATCHES + job % MAX_JOBS as u8,
-            Self::Complete => COMPLETE,
-            Self::Log => COMPLETE + 1,
-            Self::Job(job) => COMPLETE + 2 + job % MAX_JOBS as u8,
+            Self::Job(job) => JOBS + job % MAX_JOBS as u8,
         }
     }
 }
 
-/// Each record is there so many times, under keys of its own.
-const COPIES: u8 = 2;
-
-/// The area that is whole.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Area {
-    /// The first or the second.
-    second: bool,
-    /// Of [`Record::Complete`].
-    number: u32,
-    /// Bytes that records may still take.
-    room: u32,
+/// The value of an item that holds a record, as a firmware of this format version writes it.
+#[must_use]
+pub fn value_of(version: u8, record: Record, rank: u32, value: &[u8]) -> Option<Vec<u8, RECORD_LEN>> {
+    let mut bytes = Vec::new();
+    bytes.extend_from_slice(&[version, record.number()]).ok()?;
+    bytes.extend_from_slice(&rank.to_le_bytes()).ok()?;
+    bytes.extend_from_slice(value).ok()?;
+    Some(bytes)
 }
 
-/// Format version, number and value of the newest of each record; empty where there is none.
+/// Each record is there so many times.
+const COPIES: usize = 2;
+
+/// The newest of a record.
 #[derive(Debug)]
-pub(super) struct Newest([Vec<u8, VALUE_LEN>; RECORDS]);
+struct Newest {
+    /// With what stands before the value; empty where there is none.
+    bytes: Vec<u8, RECORD_LEN>,
+    /// The sectors of its copies, by their first byte.
+    sectors: Vec<u32, COPIES>,
+}
 
 impl Newest {
-    pub(super) const NONE: Self = Self([const { Vec::new() }; RECORDS]);
+    const NONE: Self = Self { bytes: Vec::new(), sectors: Vec::new() };
 
-    fn of(&self, number: u8) -> &[u8] {
-        self.0.get(usize::from(number)).map_or(&[], Vec::as_slice)
+    fn rank(&self) -> Option<u32> {
+        rank(&self.bytes)
     }
 
-    fn put(&mut self, number: u8, bytes: &[u8]) {
-        if let Some(place) = self.0.get_mut(usize::from(number)) {
-            // One that is longer than any of ours is by a newer firmware, which its format version says as well.
-            let bytes = bytes.get(..VALUE_LEN).unwrap_or(bytes);
-            place.clear();
-            _ = place.extend_from_slice(bytes);
+    fn see(&mut self, at: u32, bytes: &[u8]) {
+        if self.rank() != rank(bytes) {
+            self.bytes.clear();
+            self.sectors.clear();
+            _ = self.bytes.extend_from_slice(bytes);
         }
+        // More copies than two are of no use, nor do they exist.
+        _ = self.sectors.push(sector_of(at));
+    }
+}
+
+/// The records, once they have been looked for.
+#[derive(Debug)]
+pub(super) struct Records {
+    found: bool,
+    newest: [Newest; RECORDS],
+    /// The highest rank of all.
+    rank: u32,
+    /// Where the next goes; none where none of the sectors is known to be blank.
+    cursor: Option<Cursor>,
+    /// A sector has been begun: the oldest are to be written anew.
+    begun: bool,
+}
+
+impl Records {
+    pub(super) const UNKNOWN: Self =
+        Self { found: false, newest: [const { Newest::NONE }; RECORDS], rank: 0, cursor: None, begun: false };
+
+    fn of(&self, record: Record) -> &[u8] {
+        self.newest.get(usize::from(record.number())).map_or(&[], |newest| &newest.bytes)
+    }
+
+    /// Whether a sector holds what is the newest of a record.
+    fn lives_in(&self, sector: u32) -> bool {
+        self.newest.iter().any(|newest| newest.sectors.contains(&sector))
+    }
+
+    /// The record that was written longest ago, among those that are not all in this sector.
+    fn oldest_outside(&self, sector: u32) -> Option<usize> {
+        let outside = |newest: &Newest| newest.sectors.iter().any(|&of| of != sector);
+        let age = |newest: &Newest| newest.rank().map_or(0, |rank| self.rank.wrapping_sub(rank));
+        let all = self.newest.iter().enumerate().filter(|(_, newest)| outside(newest));
+        all.max_by_key(|(_, newest)| age(newest)).map(|(place, _)| place)
     }
 }
 
@@ -110,43 +145,26 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// # Errors
     /// Whatever kept it from being kept; the one before is then still there.
     pub fn put<T: Serialize>(&mut self, record: Record, value: &T) -> Result<(), StoreError> {
-        let mut bytes = [0; VALUE_LEN];
-        let used = postcard::to_slice(value, bytes.get_mut(HEAD..).unwrap_or_default())
-            .map_err(|_| StoreError::Full)?
-            .len();
-        self.put_bytes(record, bytes.get_mut(..HEAD + used).unwrap_or_default())
+        let mut bytes = [0; RECORD_LEN - HEAD];
+        let value = postcard::to_slice(value, &mut bytes).map_err(|_| StoreError::Full)?;
+        self.put_raw(record, value)
     }
 
     /// Keeps a record whose value is bytes already.
     pub(super) fn put_raw(&mut self, record: Record, value: &[u8]) -> Result<(), StoreError> {
-        let mut bytes = [0; VALUE_LEN];
-        let bytes = bytes.get_mut(..HEAD + value.len()).ok_or(StoreError::Full)?;
-        bytes.get_mut(HEAD..).unwrap_or_default().copy_from_slice(value);
-        self.put_bytes(record, bytes)
-    }
-
-    /// The same for the bytes of a value, with room for the format version and the number before them.
-    fn put_bytes(&mut self, record: Record, bytes: &mut [u8]) -> Result<(), StoreError> {
-        let needed = 2 * (bytes.len() as u32 + AROUND);
-        let mut area = match self.find_area()? {
-            Some(area) if area.room >= needed => area,
-            old => self.move_on(old)?,
-        };
-        let before = number_of(self.newest.of(record.number()))?;
-        head(bytes, before.map_or(0, |before| before.wrapping_add(1)));
-        // What could not be written has used its place up all the same.
-        area.room = area.room.saturating_sub(needed);
-        self.area = Some(area);
-        let written = self.write(area.second, record.number(), bytes);
-        match written {
-            Ok(()) => self.newest.put(record.number(), bytes),
-            // One of the two copies may be there: it is looked for anew.
-            Err(_) => self.area = None,
+        self.find_records()?;
+        self.write(record.number().into(), |rank| value_of(FORMAT_VERSION, record, rank, value))?;
+        // What one of them leaves is seen by the next: one that fails keeps its older copies.
+        for _ in 0..COPIES * RENEWED {
+            if !core::mem::take(&mut self.records.begun) {
+                break;
+            }
+            self.renew_oldest();
         }
-        written
+        Ok(())
     }
 
-    /// Reads a record: the newer of its copies, or the one that is left.
+    /// Reads a record: the newest of its copies.
     ///
     /// # Errors
     /// [`StoreError::Damaged`] where it cannot be read; [`StoreError::Newer`] where it was written by a
@@ -165,149 +183,205 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         record: Record,
         read: impl FnOnce(u8, &[u8]) -> Option<T>,
     ) -> Result<Option<T>, StoreError> {
-        self.find_area()?;
-        let bytes = self.newest.of(record.number());
-        let (Some(_), Some(&version)) = (number_of(bytes)?, bytes.first()) else { return Ok(None) };
-        read(version, bytes.get(HEAD..).unwrap_or_default()).map(Some).ok_or(StoreError::Damaged)
+        self.find_records()?;
+        match self.records.of(record).split_at_checked(HEAD) {
+            Some((&[version, ..], value)) => read(version, value).map(Some).ok_or(StoreError::Damaged),
+            _ => Ok(None),
+        }
     }
 
-    /// Makes the records blank.
+    /// Makes the records blank. Sectors that do not become blank are passed over as long as there is another.
     pub(super) fn clear_records(&mut self) -> Result<(), StoreError> {
-        // They have gone with the others, and are to be written anew.
-        (self.area, self.stretch, self.log) = (None, None, None);
-        [false, true].into_iter().try_for_each(|second| self.make_area_blank(second))
+        self.records = Records { found: true, ..Records::UNKNOWN };
+        let mut result = Err(StoreError::Full);
+        for sector in self.record_sectors() {
+            match self.flash.make_blank(sector) {
+                Ok(()) => result = Ok(()),
+                Err(error) => result = result.or(Err(error.into())),
+            }
+        }
+        result
     }
 
-    /// The area that is whole; none where nothing has been written yet.
+    fn record_sectors(&self) -> impl Iterator<Item = u32> + use<F, G> {
+        (self.layout.records..self.layout.notes).step_by(SECTOR as usize)
+    }
+
+    /// Looks for the newest of each record.
     ///
     /// # Errors
-    /// [`StoreError::Damaged`] where something has been, and neither area is whole.
-    pub(super) fn find_area(&mut self) -> Result<Option<Area>, StoreError> {
-        if self.area.is_some() {
-            return Ok(self.area);
+    /// [`StoreError::Damaged`] where there is something, and none is a record; [`StoreError::Newer`] where a
+    /// newer firmware wrote one.
+    pub(super) fn find_records(&mut self) -> Result<(), StoreError> {
+        if self.records.found {
+            return Ok(());
         }
-        let mut found: Option<Area> = None;
-        for second in [false, true] {
-            let number = match self.read_area(second, COMPLETE..COMPLETE + 1) {
-                Ok(()) => number_of(self.newest.of(COMPLETE)),
-                Err(error) => Err(error),
-            };
-            let number = match number {
-                Ok(Some(number)) => number,
-                Err(error @ (StoreError::Newer | StoreError::Flash(FlashError::Driver(_)))) => {
-                    return Err(error);
+        let range = self.layout.records..self.layout.notes;
+        let mut records = Records::UNKNOWN;
+        let mut last: Option<Range<u32>> = None;
+        let mut newer = false;
+        walk(
+            &mut self.flash,
+            range.clone(),
+            |_| true,
+            |at, bytes| {
+                let (Some(rank), Some(&[version, number])) = (rank(bytes), bytes.first_chunk()) else {
+                    return Walk::On;
+                };
+                newer |= version > FORMAT_VERSION;
+                if last.is_none() || is_newer(rank, records.rank) {
+                    records.rank = rank;
+                    last = Some(at..at + taken(bytes.len()));
                 }
-                _ => continue,
-            };
-            if found.is_none_or(|other| is_newer(number, other.number)) {
-                found = Some(self.area_as_it_is(second, number)?);
+                if let Some(newest) = records.newest.get_mut(usize::from(number))
+                    && bytes.len() <= RECORD_LEN
+                    && newest.rank().is_none_or(|before| is_newer(rank, before))
+                {
+                    newest.see(at, bytes);
+                }
+                Walk::On
+            },
+        )?;
+        if newer {
+            return Err(StoreError::Newer);
+        }
+        match last {
+            Some(last) => {
+                let end = sector_of(last.start) + SECTOR;
+                let behind = self.flash.last_used(last.end.min(end), end)?;
+                records.cursor = Some(match behind {
+                    Some(behind) => {
+                        let torn = torn(last.end, behind, end, MOST);
+                        void(&mut self.flash, torn.clone())?;
+                        Cursor::after_start(torn.end, end)
+                    }
+                    None => Cursor::after_start(last.end, end),
+                });
+            }
+            None => {
+                // The first that was ever written may be torn: then nothing is lost.
+                let begun = self.flash.last_used(range.start, range.end)?;
+                if begun.is_some_and(|last| last >= range.start + MOST) {
+                    return Err(StoreError::Damaged);
+                }
+                if begun.is_some() {
+                    void(&mut self.flash, range.start..range.start + MOST)?;
+                }
             }
         }
-        let all = self.layout.records..self.layout.notes;
-        if found.is_none() && self.flash.last_used(all.start, all.end)?.is_some() {
-            return Err(StoreError::Damaged);
-        }
-        match found {
-            Some(area) => self.read_area(area.second, NUMBERS)?,
-            None => self.newest = Newest::NONE,
-        }
-        self.area = found;
-        Ok(found)
-    }
-
-    /// Copies everything to the other area, which is then the whole one.
-    fn move_on(&mut self, old: Option<Area>) -> Result<Area, StoreError> {
-        let second = old.is_some_and(|old| !old.second);
-        self.make_area_blank(second)?;
-        // The mark that the area is whole comes last, and is its own.
-        for number in NUMBERS.filter(|&number| number != COMPLETE) {
-            let bytes = Vec::<u8, VALUE_LEN>::from_slice(self.newest.of(number)).unwrap_or_default();
-            // What we cannot read whole we do not copy.
-            if number_of(&bytes)?.is_some() {
-                self.write(second, number, &bytes)?;
-            }
-        }
-        let number = old.map_or(0, |old| old.number.wrapping_add(1));
-        let mut bytes = [0; HEAD];
-        head(&mut bytes, number);
-        self.write(second, COMPLETE, &bytes)?;
-        self.area_as_it_is(second, number)
-    }
-
-    /// The area with the room that is left in it: the library needs its last sector blank.
-    fn area_as_it_is(&mut self, second: bool, number: u32) -> Result<Area, StoreError> {
-        let Range { start, end } = self.area_range(second);
-        let used = self.flash.last_used(start, end)?.map_or(0, |last| last - start);
-        let room = ((end - start) / SECTOR).saturating_sub(1) * SECTOR_ROOM;
-        Ok(Area { second, number, room: room.saturating_sub(used) })
-    }
-
-    const fn area_range(&self, second: bool) -> Range<u32> {
-        let sectors = (self.layout.notes - self.layout.records) / SECTOR / 2;
-        let start = self.layout.records + if second { sectors * SECTOR } else { 0 };
-        start..start + sectors * SECTOR
-    }
-
-    fn make_area_blank(&mut self, second: bool) -> Result<(), StoreError> {
-        let range = self.area_range(second);
-        for sector in range.step_by(SECTOR as usize) {
-            self.flash.make_blank(sector)?;
-        }
+        records.found = true;
+        self.records = records;
+        self.renew_lone();
         Ok(())
     }
 
-    /// Takes the newest of these records that an area holds, and nothing else.
-    fn read_area(&mut self, second: bool, numbers: Range<u8>) -> Result<(), StoreError> {
-        self.newest = Newest::NONE;
-        let range = self.area_range(second);
-        let newest = &mut self.newest;
-        each_item(&mut self.flash, range, &mut self.buffer, |key, bytes| {
-            let number = key / COPIES;
-            let before = newest.of(number);
-            if numbers.contains(&number) && (before.is_empty() || is_newer(rank(bytes), rank(before))) {
-                newest.put(number, bytes);
+    /// Writes records anew of which one copy is missing.
+    fn renew_lone(&mut self) {
+        for place in 0..RECORDS {
+            let lone = |newest: &Newest| newest.rank().is_some() && newest.sectors.len() < COPIES;
+            if self.records.newest.get(place).is_some_and(lone) {
+                // Where that cannot be, the one copy is still there.
+                _ = self.rewrite(place);
             }
+        }
+    }
+
+    /// Writes those anew that were written longest ago, so that their sectors can be used.
+    fn renew_oldest(&mut self) {
+        for _ in 0..RENEWED {
+            let Some(cursor) = self.records.cursor else { return };
+            let Some(place) = self.records.oldest_outside(sector_of(cursor.next.saturating_sub(1))) else {
+                return;
+            };
+            if self.rewrite(place).is_err() {
+                return;
+            }
+        }
+    }
+
+    fn rewrite(&mut self, place: usize) -> Result<(), StoreError> {
+        let bytes = self.records.newest.get(place).map(|newest| newest.bytes.clone()).unwrap_or_default();
+        self.write(place, |rank| {
+            let mut bytes = bytes;
+            bytes.get_mut(2..HEAD)?.copy_from_slice(&rank.to_le_bytes());
+            Some(bytes)
         })
     }
 
     /// Writes both copies.
-    fn write(&mut self, second: bool, number: u8, bytes: &[u8]) -> Result<(), StoreError> {
-        for copy in 0..COPIES {
-            let range = self.area_range(second);
-            store_item(&mut self.flash, range, &mut self.buffer, COPIES * number + copy, bytes)?;
+    fn write(
+        &mut self,
+        place: usize,
+        value: impl FnOnce(u32) -> Option<Vec<u8, RECORD_LEN>>,
+    ) -> Result<(), StoreError> {
+        let rank = self.records.rank.wrapping_add(1);
+        let bytes = value(rank).ok_or(StoreError::Full)?;
+        // Used up, whether it is written or not.
+        self.records.rank = rank;
+        let mut written = Newest { bytes, sectors: Vec::new() };
+        for _ in 0..COPIES {
+            match self.append(&written.bytes) {
+                Ok(at) => _ = written.sectors.push(sector_of(at)),
+                Err(error) if written.sectors.is_empty() => return Err(error),
+                // One copy is there, and will be found: it is the newest.
+                Err(_) => break,
+            }
+        }
+        if let Some(newest) = self.records.newest.get_mut(place) {
+            *newest = written;
         }
         Ok(())
     }
-}
 
-/// Writes the format version and the number into their place.
-fn head(bytes: &mut [u8], number: u32) {
-    if let Some((version, rest)) = bytes.split_first_mut()
-        && let Some(place) = rest.first_chunk_mut()
-    {
-        (*version, *place) = (FORMAT_VERSION, number.to_le_bytes());
+    fn append(&mut self, bytes: &[u8]) -> Result<u32, StoreError> {
+        let mut last = StoreError::Full;
+        for _ in 0..=self.record_sectors().count() {
+            if let Some(cursor) = &mut self.records.cursor {
+                match cursor.append(&mut self.flash, bytes, MOST) {
+                    Ok(at) => return Ok(at),
+                    Err(StoreError::Full) => {}
+                    Err(error @ StoreError::Flash(FlashError::NotWritten)) => last = error,
+                    Err(error) => return Err(error),
+                }
+            }
+            self.begin_sector().map_err(|error| if error == StoreError::Full { last } else { error })?;
+        }
+        Err(last)
+    }
+
+    /// Goes on to the next sector that becomes blank and holds nothing that is needed.
+    fn begin_sector(&mut self) -> Result<(), StoreError> {
+        let first = self.layout.records;
+        let all = self.layout.notes.saturating_sub(first) / SECTOR;
+        let now = self.records.cursor.map(|cursor| (sector_of(cursor.end - 1) - first) / SECTOR);
+        let mut result = Err(StoreError::Full);
+        // The one that is full may hold the first copy of what is being written.
+        for step in 1..all + u32::from(now.is_none()) {
+            let sector = first + now.map_or(step - 1, |now| (now + step) % all) * SECTOR;
+            if self.records.lives_in(sector) {
+                continue;
+            }
+            match self.flash.make_blank(sector) {
+                Ok(()) => {
+                    self.records.cursor = Some(Cursor::fresh(sector..sector + SECTOR));
+                    self.records.begun = true;
+                    return Ok(());
+                }
+                Err(error @ FlashError::NotErased) => result = Err(error.into()),
+                Err(error) => return Err(error.into()),
+            }
+        }
+        result
     }
 }
 
-/// The number of a record, if there is one, once its format version is known to be one of ours.
-fn number_of(bytes: &[u8]) -> Result<Option<u32>, StoreError> {
-    match bytes.first() {
-        None => Ok(None),
-        Some(&version) if version > FORMAT_VERSION => Err(StoreError::Newer),
-        Some(1..) if bytes.len() >= HEAD => Ok(Some(rank(bytes))),
-        _ => Err(StoreError::Damaged),
-    }
+/// The rank of a record of whatever format version: it stands at the same place in all.
+fn rank(bytes: &[u8]) -> Option<u32> {
+    bytes.get(2..)?.first_chunk().copied().map(u32::from_le_bytes)
 }
 
-/// The number of a record of whatever format version: it stands at the same place in all.
-fn rank(bytes: &[u8]) -> u32 {
-    bytes.get(1..).and_then(<[u8]>::first_chunk).copied().map_or(0, u32::from_le_bytes)
+/// Whether a rank is as high as another one, or higher: they go round after four thousand million, and the
+/// higher one is the one just ahead.
+const fn is_newer(rank: u32, other: u32) -> bool {
+    rank.wrapping_sub(other) < u32::MAX / 2
 }
-
-/// Whether a copy is as new as another one, or newer: numbers go round after four thousand million, and the
-/// newer one is the one just ahead.
-const fn is_newer(number: u32, other: u32) -> bool {
-    number.wrapping_sub(other) < u32::MAX / 2
-}
-
-const _: () = assert!(VALUE_LEN < RECORD_LEN);
