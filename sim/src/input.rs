@@ -33,8 +33,9 @@ pub fn note(path: &Path, kind: Kind) {
     // What is not there is not read.
     let Ok(file) = identity(path) else { return };
     let mut read = READ.lock().unwrap_or_else(PoisonError::into_inner);
-    if !read.contains(&(file.clone(), kind)) {
-        read.push((file, kind));
+    let noted = (file, kind);
+    if !read.contains(&noted) {
+        read.push(noted);
     }
 }
 
