@@ -429,19 +429,19 @@ fn outputs_follow_the_phase() {
     );
     let (phase, out) = outputs(hand.cranks_to(target - 2 * TURN, 60));
     assert!(matches!(out.sound, Sound::Beats { .. }), "{out:?}");
-    assert_eq!((phase, out.lamp, out.may_turn), (Phase::Near, Lamp::YellowBeats, true));
+    assert_eq!((phase, out.lamp, out.may_turn), (Phase::Near, Lamp::GreenYellowSlow, true));
     let (phase, out) = outputs(hand.cranks_to(target - TURN / 8, 60));
     assert_eq!(
         (phase, out.sound, out.lamp, out.may_turn),
-        (Phase::Stop, Sound::Tone, Lamp::GreenQuick, false)
+        (Phase::Stop, Sound::Tone, Lamp::YellowQuick, false)
     );
     let (phase, out) = outputs(hand.cranks_to(target + TURN, 60));
     assert_eq!(
         (phase, out.sound, out.lamp, out.may_turn),
-        (Phase::Over, Sound::Warble, Lamp::YellowTwice, false)
+        (Phase::Over, Sound::Warble, Lamp::YellowSteady, false)
     );
     let (phase, out) = outputs(hand.waits(500));
-    assert_eq!((phase, out.sound, out.lamp), (Phase::Over, Sound::Silent, Lamp::YellowTwice));
+    assert_eq!((phase, out.sound, out.lamp), (Phase::Over, Sound::Silent, Lamp::YellowSteady));
     let out = outputs(hand.tell(Input::SamplesLost)).1;
     assert_eq!((out.sound, out.lamp, out.may_turn), (Sound::Rattle, Lamp::RedQuick, false));
 }

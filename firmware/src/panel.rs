@@ -169,7 +169,7 @@ where
 /// Turns the bench's outputs into what lamp and sounder do at each moment.
 ///
 /// Notes lie between 500 and 2,500 Hz, where ISO 7731 (from memory) wants the energy of a signal that
-/// must be heard. Flashing at 1.4 to 2.8 Hz is the normal and below 0.8 Hz the slow rate of IEC 60073.
+/// must be heard. How lamps flash: [`Lamp`].
 #[derive(Debug, Clone, Default)]
 pub struct Rhythm {
     outputs: Outputs,
@@ -225,17 +225,16 @@ impl Rhythm {
     #[must_use]
     pub fn lights(&self, now: Micros) -> Lights {
         let ms = now.since(self.lamp_since).get() / 1_000;
+        // 0.71 and 2.5 times a second, lit at first.
+        let (slow, quick) = (ms % 1_400 < 700, ms % 400 < 200);
         let (red, yellow, green) = match self.outputs.lamp {
             Lamp::Off => (false, false, false),
             Lamp::GreenSteady => (false, false, true),
-            Lamp::GreenSlow => (false, false, ms % 1_400 < 700),
-            Lamp::GreenQuick => (false, false, ms % 240 < 120),
-            Lamp::YellowBeats => {
-                let beating = self.beat_at.is_some_and(|at| now.since(at).get() < 2 * BEAT.get());
-                (false, beating || self.outputs.sound == Sound::Silent && ms % 500 < 250, false)
-            }
-            Lamp::YellowTwice => (false, matches!(ms % 800, 0..120 | 240..360), false),
-            Lamp::RedQuick => (ms % 400 < 200, false, false),
+            Lamp::GreenSlow => (false, false, slow),
+            Lamp::GreenYellowSlow => (false, slow, true),
+            Lamp::YellowQuick => (false, quick, false),
+            Lamp::YellowSteady => (false, true, false),
+            Lamp::RedQuick => (quick, false, false),
         };
         Lights { red, yellow, green }
     }
@@ -244,6 +243,7 @@ impl Rhythm {
 #[cfg(test)]
 mod tests {
     use super::*;
+    extern crate std;
     use core::convert::Infallible;
     use embedded_hal::digital::ErrorType;
 
@@ -301,7 +301,8 @@ mod tests {
         let mut sounding = false;
         for ms in 0..3_000_u32 {
             let every = Micros::from_millis(600 - ms / 6);
-            let outputs = Outputs { sound: Sound::Beats { every }, lamp: Lamp::YellowBeats, may_turn: true };
+            let outputs =
+                Outputs { sound: Sound::Beats { every }, lamp: Lamp::GreenYellowSlow, may_turn: true };
             let now = Micros::from_millis(ms);
             rhythm.set(outputs, now);
             let sounds = rhythm.hertz(now).is_some();
@@ -311,5 +312,54 @@ mod tests {
         // A beat at 0, then each where t - t' = 600 - t/6, so t = (t' + 600) 6/7: the last below 3 s
         // is the twelfth, at 2,939 ms.
         assert_eq!(starts, 12);
+    }
+
+    /// Every lamp, in every state and at every cadence of the beats, is steady or flashes at one of the rates of
+    /// IEC 60073, and never above 3 Hz.
+    #[test]
+    fn lamps_flash_at_the_rates_of_the_standard() {
+        use std::vec::Vec;
+        let lamps = [
+            Lamp::Off,
+            Lamp::GreenSteady,
+            Lamp::GreenSlow,
+            Lamp::GreenYellowSlow,
+            Lamp::YellowQuick,
+            Lamp::YellowSteady,
+            Lamp::RedQuick,
+        ];
+        let mut looks = Vec::new();
+        for lamp in lamps {
+            let mut look = Vec::new();
+            for every_ms in [100, 130, 333, 600, 1_500] {
+                let sound = Sound::Beats { every: Micros::from_millis(every_ms) };
+                let mut rhythm = Rhythm::default();
+                let mut lit = [Vec::new(), Vec::new(), Vec::new()];
+                let mut before = Lights::default();
+                for ms in 0..60_000 {
+                    let now = Micros::from_millis(ms);
+                    rhythm.set(Outputs { sound, lamp, may_turn: true }, now);
+                    rhythm.hertz(now);
+                    let lights = rhythm.lights(now);
+                    let of = |lights: Lights| [lights.red, lights.yellow, lights.green];
+                    for (starts, (is, was)) in lit.iter_mut().zip(of(lights).into_iter().zip(of(before))) {
+                        if is && !was {
+                            starts.push(ms);
+                        }
+                    }
+                    before = lights;
+                    look.push(lights);
+                }
+                for starts in lit {
+                    for pair in starts.windows(2) {
+                        let hertz = 1_000.0 / f64::from(pair[1] - pair[0]);
+                        let standard = (0.4..=0.8).contains(&hertz) || (1.4..=2.8).contains(&hertz);
+                        assert!(standard, "{lamp:?} at {hertz} Hz");
+                    }
+                }
+            }
+            assert!(!looks.contains(&look), "{lamp:?} looks like another");
+            looks.push(look);
+        }
     }
 }

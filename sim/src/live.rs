@@ -133,9 +133,9 @@ const fn lamp_words(lamp: Lamp) -> &'static str {
         Lamp::Off => "dark",
         Lamp::GreenSteady => "green",
         Lamp::GreenSlow => "green, slow",
-        Lamp::GreenQuick => "green, quick",
-        Lamp::YellowBeats => "yellow, beats",
-        Lamp::YellowTwice => "yellow, twice",
+        Lamp::GreenYellowSlow => "green, yellow slow",
+        Lamp::YellowQuick => "yellow, quick",
+        Lamp::YellowSteady => "yellow",
         Lamp::RedQuick => "red, quick",
     }
 }

@@ -26,8 +26,10 @@ pub enum Sound {
     Fanfare,
 }
 
-/// What the lamp shows. Colours by their meaning in IEC 60073: green normal, yellow abnormal or
-/// impending, red danger or act at once; and never by colour alone, each has its own rhythm.
+/// What the lamps show. Colours and rates by IEC 60073, as published summaries give them: green normal, yellow
+/// attention, red danger; slow flashing at 0.4 to 0.8 Hz, quick (the standard's normal rate) at 1.4 to 2.8 Hz. And
+/// never by colour alone: green is lit as long as there is to be wound, and each state has its own rhythm.
+/// Nothing flashes faster than 3 Hz, which may harm photosensitive people (WCAG 2.2, 2.3.1).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Lamp {
@@ -38,12 +40,12 @@ pub enum Lamp {
     GreenSteady,
     /// Green, slow: waiting for the hand.
     GreenSlow,
-    /// Green, quick: stop, the target is reached.
-    GreenQuick,
-    /// Yellow, in time with the beats: the target comes.
-    YellowBeats,
-    /// Yellow, twice and a gap: too far.
-    YellowTwice,
+    /// Green, steady, and yellow, slow: still counting, and the target comes.
+    GreenYellowSlow,
+    /// Yellow, quick: stop, the target is reached.
+    YellowQuick,
+    /// Yellow, steady: too far.
+    YellowSteady,
     /// Red, quick: the count is in doubt.
     RedQuick,
 }
@@ -74,13 +76,13 @@ impl Bench {
             State::Winding { cue: Cue::Near { beat } } => {
                 // A crank at rest needs no hurrying.
                 let sound = if resting { Sound::Silent } else { Sound::Beats { every: *beat } };
-                (sound, Lamp::YellowBeats)
+                (sound, Lamp::GreenYellowSlow)
             }
             State::Winding { cue: Cue::Stop } => {
-                (if resting { Sound::Silent } else { Sound::Tone }, Lamp::GreenQuick)
+                (if resting { Sound::Silent } else { Sound::Tone }, Lamp::YellowQuick)
             }
             State::Winding { cue: Cue::Over } => {
-                (if resting { Sound::Silent } else { Sound::Warble }, Lamp::YellowTwice)
+                (if resting { Sound::Silent } else { Sound::Warble }, Lamp::YellowSteady)
             }
             State::Done => (Sound::Fanfare, Lamp::GreenSlow),
             State::Fault { .. } => (Sound::Rattle, Lamp::RedQuick),
