@@ -284,6 +284,8 @@ struct Slot {
     learned: Option<Micros>,
     direction: Direction,
     unsawn: Unsawn,
+    /// All its rings were made once: what is wound of it since is more of the same.
+    finished: bool,
     /// Wire that is left on its spool.
     spool: Option<Length>,
 }
@@ -293,14 +295,24 @@ impl Slot {
     fn new(job: Job, fingerprint: u32) -> Self {
         let (direction, spool) = (job.direction, job.spool);
         let (progress, unsawn) = (Progress::default(), Unsawn::default());
-        Self { job, fingerprint, progress, learned: None, direction, unsawn, spool }
+        Self { job, fingerprint, progress, learned: None, direction, unsawn, finished: false, spool }
+    }
+
+    /// It is this batch.
+    const fn is(&self, fingerprint: u32, batch: u32) -> bool {
+        self.fingerprint == fingerprint && self.job.batch == batch
+    }
+
+    /// All its rings are made, or were once.
+    const fn is_finished(&self) -> bool {
+        self.finished || self.job.is_done(self.progress)
     }
 
     /// A coil came off.
     fn count(&mut self, kept: bool, rings: u32, wire: Length) {
         self.progress.add(kept, rings);
         if kept {
-            self.unsawn.add(self.fingerprint, rings);
+            self.unsawn.add(self.fingerprint, self.job.batch, rings);
         }
         if let Some(left) = &mut self.spool {
             *left = Length::from_nm(left.nm().saturating_sub(wire.nm()).max(0));
@@ -436,7 +448,7 @@ impl Bench {
             (State::Next, Key::No) => self.enter_choose(),
             (State::Done, _) => {
                 if let Some(slot) = self.slots.get_mut(self.chosen) {
-                    slot.progress = Progress::default();
+                    (slot.progress, slot.finished) = (Progress::default(), true);
                 }
                 self.enter_choose();
             }

@@ -33,7 +33,7 @@ pub mod job;
 use job::JobBytes;
 
 /// The form of the link. Ends of different forms talk as long as both know the messages.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 /// The longest settings, in bytes.
 pub const SETTINGS_LEN: usize = 128;
 /// The longest name of a firmware's version, in bytes.
@@ -92,6 +92,11 @@ pub enum Request {
     },
     /// Are you well?
     SelfTest,
+    /// What has been made of the batch of this number?
+    Batch {
+        /// Its number ([`crate::bench::Job::batch`]).
+        number: u32,
+    },
 }
 
 /// What a counter answers.
@@ -120,6 +125,8 @@ pub enum Reply {
     Health(Health),
     /// It cannot be done.
     Refused(Refusal),
+    /// To [`Request::Batch`]; none where no such batch is in the counter's list.
+    Batch(Option<Made>),
 }
 
 /// Who a counter is.
@@ -233,6 +240,15 @@ pub struct Health {
     pub up_ms: u64,
     /// What its clock says, in seconds since 1970-01-01 UTC, if it has been set.
     pub clock: Option<u64>,
+}
+
+/// What has been made of a batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Made {
+    /// What has been made.
+    pub progress: Progress,
+    /// All its rings are made, or were once.
+    pub finished: bool,
 }
 
 /// An entry of the log on its way.

@@ -264,6 +264,7 @@ impl Settings {
         let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, batch.cradle)
             .map_err(CannotMake::Cradle)?;
         Ok(Job {
+            batch: 0,
             name: batch.name(build.units),
             target: batch.target(&rule)?,
             rule,

@@ -24,8 +24,13 @@ struct Counter {
 impl Counter {
     fn new(entries: u32) -> Self {
         let entry = |number| {
-            let event =
-                LogEvent::Sawn(Sawn { job: number, coils: 1, rings: 40 + number % 7, rejects: number % 3 });
+            let event = LogEvent::Sawn(Sawn {
+                job: number,
+                batch: 1,
+                coils: 1,
+                rings: 40 + number % 7,
+                rejects: number % 3,
+            });
             entry_bytes(number, &event.to_bytes()).to_vec()
         };
         let log =
@@ -239,6 +244,7 @@ fn planned() -> PlannedJob {
         gear: (1, 1),
         pulses_per_rev: 400,
         spool: None,
+        batch: 0,
         fingerprint: 0,
     };
     job.signed().unwrap()
@@ -283,6 +289,8 @@ fn longest_messages_fit() {
         tail: Turns::from_nano(i64::MIN),
         gear: (u16::MAX, u16::MAX),
         pulses_per_rev: u32::MAX,
+        spool: Some(most),
+        batch: u32::MAX,
         fingerprint: u32::MAX,
         ..planned()
     };
@@ -304,7 +312,13 @@ fn thousand_entries_take_little_longer_than_their_bytes() {
     use turntally_core::bench::{Doubt, Faults};
     let entry = |number: u32| {
         let coil = CoilLog {
-            counted: Counted { job: 0x9e37_79b9, rings: 48, kept: true, wire: Length::from_um(912_345) },
+            counted: Counted {
+                job: 0x9e37_79b9,
+                batch: 0,
+                rings: 48,
+                kept: true,
+                wire: Length::from_um(912_345),
+            },
             name: "garden chain".try_into().unwrap(),
             target: Turns::from_nano(51_003_750_000),
             turns: Turns::from_nano(51_020_625_000 + i64::from(number)),

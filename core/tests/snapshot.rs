@@ -87,6 +87,8 @@ fn other_coils_and_jobs_are_refused() {
     let changed = [
         Job { target: Target::Rings(161), ..garden() },
         Job { name: "garden chains".try_into().unwrap(), ..garden() },
+        // The same job, sent again as a new batch.
+        Job { batch: 7, ..garden() },
     ];
     let batch: Batch = hand.bench.batch(0).unwrap();
     for changed in changed {

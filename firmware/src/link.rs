@@ -11,7 +11,7 @@ use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
 use turntally_core::link::job::{JobBytes, PlannedJob};
 use turntally_core::link::{
-    Answer, Health, Identity, Refusal, Reply, Request, SettingsBytes, Status, VERSION,
+    Answer, Health, Identity, Made, Refusal, Reply, Request, SettingsBytes, Status, VERSION,
 };
 
 use crate::app::App;
@@ -133,6 +133,10 @@ impl App {
                 Reply::Settings(SettingsBytes::new(&self.bench().settings_now()))
             }
             Ask::Plain(Request::Status) => Reply::Status(self.status()),
+            Ask::Plain(Request::Batch { number }) => {
+                let made = self.bench().made_of(number);
+                Reply::Batch(made.map(|(progress, finished)| Made { progress, finished }))
+            }
             Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
             Ask::Plain(Request::Fetched { next }) => {
                 self.saving.fetched(next);

@@ -117,6 +117,9 @@ pub enum Wanted {
     WireLength(Length),
 }
 
+/// What a name ends in that was too long: the counter's type has no ellipsis of one character.
+const SHORTENED: &str = "...";
+
 /// A price of wire.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Price {
@@ -350,10 +353,26 @@ impl Job {
         }
     }
 
-    /// The name as far as a counter holds it.
+    /// The name as a counter shows it: one that is too long for it ends in [`SHORTENED`].
     #[must_use]
     pub fn short_name(&self) -> heapless::String<NAME_LEN> {
-        turntally_core::plain::cut(format_args!("{}", self.name))
+        if let Ok(name) = heapless::String::try_from(self.name.as_str()) {
+            return name;
+        }
+        let room = NAME_LEN - SHORTENED.len();
+        let ends = self.name.char_indices().map(|(at, letter)| at + letter.len_utf8());
+        let end = ends.take_while(|&end| end <= room).last().unwrap_or(0);
+        let kept = self.name.get(..end).unwrap_or_default().trim_end();
+        turntally_core::plain::cut(format_args!("{kept}{SHORTENED}"))
+    }
+
+    /// What to know of a name that is too long for a counter, in a line.
+    #[must_use]
+    pub fn shortened_words(&self) -> Option<String> {
+        let short = self.short_name();
+        (short.as_str() != self.name).then(|| {
+            format!("the counter shows the name as \"{short}\": it has room for {NAME_LEN} bytes of it")
+        })
     }
 
     /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.

@@ -5,15 +5,16 @@ use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use clap::{Args as ClapArgs, Subcommand};
-use turntally_core::bench::{Doubt, Phase};
+use turntally_core::bench::{Doubt, Phase, Progress};
 use turntally_core::link::computer::{Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
-use turntally_core::link::{Answer, Health, Reply, Request, SettingsBytes, Status};
+use turntally_core::link::{Answer, Health, Made, Reply, Request, SettingsBytes, Status};
 
 use crate::failure::Failure;
 use crate::job::Job;
 use crate::known::{Known, KnownArgs, Learning, Spool};
 use crate::output;
+use crate::records::batch::Batch;
 use crate::records::{self, Records};
 
 pub mod port;
@@ -39,6 +40,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 #[command(after_help = "\
 Examples:
   turntally link send chain.toml
+  turntally link send chain.toml --new-batch
   turntally link settings pulses=600 sound=full
   turntally link follow --port /dev/ttyACM0
   turntally link fetch --log workshop.sqlite
@@ -57,10 +59,14 @@ enum What {
     /// Say which counter answers, and how it is
     Test,
     /// Send a job; the user at the counter agrees with Yes
+    ///
+    /// What is wound of it is a batch with a number, whose name, metal, density, price and spool stay as they are
+    /// now. The same job sent again goes on with its batch, as long as the counter has not finished that and none
+    /// of these has changed; else it is a new batch, which begins with no ring made.
     Send {
         /// The job file, or `demo` for the one inside the program
         job: PathBuf,
-        /// The file of the log, where the job's wire and price are noted for its sums
+        /// The file of the log, where the batch is noted with its wire and price for its sums
         #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
         log: PathBuf,
         /// Leave aside what was measured on rings and coils (turntally measured)
@@ -69,6 +75,9 @@ enum What {
         /// The spool that its wire comes off, instead of the job's own
         #[arg(long, value_name = "NAME")]
         spool: Option<String>,
+        /// Begin a new batch, even if the same job is not finished at the counter
+        #[arg(long)]
+        new_batch: bool,
     },
     /// Print the settings of the counter, or propose others; the user at the counter agrees with Yes
     Settings {
@@ -93,7 +102,7 @@ enum What {
 pub fn run(args: &Args) -> Result<(), Failure> {
     // What can be wrong without a counter is told without one.
     let job = match &args.what {
-        What::Send { job, log, estimate, spool } => {
+        What::Send { job, log, estimate, spool, .. } => {
             let known = KnownArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };
             Some(Job::load(job, &Known::open(&known)?.with_spool(spool.as_deref()))?)
         }
@@ -102,7 +111,9 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let mut counter = Counter::find(args.port.as_deref())?;
     counter.set_clock()?;
     match (&args.what, job) {
-        (What::Send { log, .. }, Some(job)) => send(&mut counter, &job, &mut Records::open(log)?),
+        (What::Send { log, new_batch, .. }, Some(job)) => {
+            send(&mut counter, &job, &mut Records::open(log)?, *new_batch)
+        }
         (What::Fetch { log }, _) => {
             let fetched = fetch(&mut counter, &mut Records::open(log)?)?;
             output::print(&format!("{fetched} new entries in {}\n", log.display()))
@@ -164,7 +175,7 @@ pub(crate) fn well_words(health: &Health) -> [String; 2] {
     [saving.to_owned(), signal + lost]
 }
 
-/// The job as it is sent.
+/// The job as it is sent, but for the number of its batch.
 ///
 /// # Errors
 /// One line where its figures are none that a counter takes.
@@ -184,17 +195,22 @@ pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
         gear: (job.gear.crank_teeth(), job.gear.mandrel_teeth()),
         pulses_per_rev: job.pulses_per_rev,
         spool: job.spool.as_ref().map(Spool::on_it),
+        batch: 0,
         fingerprint: 0,
     };
     planned.signed().map_err(Failure::new)
 }
 
-fn send(counter: &mut Counter, job: &Job, records: &mut Records) -> Result<(), Failure> {
-    let offer = Offer::job(counter, job, records)?;
+fn send(counter: &mut Counter, job: &Job, records: &mut Records, new_batch: bool) -> Result<(), Failure> {
+    let offer = Offer::job(counter, job, records, new_batch)?;
+    if let Some(words) = job.shortened_words() {
+        eprintln!("note: {words}");
+    }
     if let Some(words) = job.learning.as_ref().and_then(Learning::spring_words) {
         eprintln!("spring ratio {words}");
     }
-    wait(counter, offer, &format!("\"{}\" is", job.short_name()))
+    let batch = offer.batch_words();
+    wait(counter, offer, &format!("\"{}\" ({batch}) is", job.short_name()))
 }
 
 /// Prints the settings, or proposes others.
@@ -233,28 +249,64 @@ pub struct Offer {
     question: Request,
     ticket: u32,
     until: Instant,
+    batch: Option<OfferedBatch>,
+}
+
+/// The batch of an offer.
+#[derive(Debug)]
+struct OfferedBatch {
+    number: u32,
+    /// What the counter has made of it, where it goes on.
+    made: Option<Progress>,
+    /// The file that it is noted in.
+    records: PathBuf,
 }
 
 impl Offer {
     fn new(ticket: u32, offer: Request) -> Self {
-        Self { question: offer, ticket, until: Instant::now() + PATIENCE }
+        Self { question: offer, ticket, until: Instant::now() + PATIENCE, batch: None }
     }
 
-    /// A job, which is noted in the log's file with its wire, price and spool.
+    /// A job, whose batch is noted in the log's file with its wire, price and spool. The same job goes on with its
+    /// batch while the counter has it and has not finished it, unless `new_batch`.
     ///
     /// # Errors
     /// One line where it is planned for another encoder, no counter takes it, or it cannot be noted.
-    pub fn job(counter: &Counter, job: &Job, records: &mut Records) -> Result<Self, Failure> {
+    pub fn job(
+        counter: &mut Counter,
+        job: &Job,
+        records: &mut Records,
+        new_batch: bool,
+    ) -> Result<Self, Failure> {
         let planned = planned(job)?;
         let has = counter.identity().pulses_per_rev;
         if has != job.pulses_per_rev {
             let why = format_args!("the counter's encoder has {has}: only {has} is allowed");
             return Err(Failure::value("winder.pulses_per_rev", job.pulses_per_rev, why));
         }
-        records.note_job(&planned, job)?;
-        records.note_spool(&planned, job.spool.as_ref().map(|spool| spool.name.as_str()))?;
+        let batch = Batch::of(job, counter.identity().id);
+        let before = if new_batch { Vec::new() } else { records.batches_like(&planned, &batch)? };
+        let (number, made) = match unfinished(counter, &before)? {
+            Some((number, made)) => (number, Some(made)),
+            None => (records.add_batch(&planned, &batch)?, None),
+        };
+        let planned = PlannedJob { batch: number, ..planned };
         let ticket = port::fresh_number();
-        Ok(Self::new(ticket, Request::OfferJob { ticket, job: planned.to_bytes() }))
+        let offered = OfferedBatch { number, made, records: records.path().to_owned() };
+        let offer = Self::new(ticket, Request::OfferJob { ticket, job: planned.to_bytes() });
+        Ok(Self { batch: Some(offered), ..offer })
+    }
+
+    /// `batch 7, new`, or how much is made of it.
+    #[must_use]
+    pub fn batch_words(&self) -> String {
+        match &self.batch {
+            Some(OfferedBatch { number, made: Some(made), .. }) => {
+                format!("batch {number}, going on at {} rings in {} coils", made.rings, made.kept)
+            }
+            Some(OfferedBatch { number, .. }) => format!("batch {number}, new"),
+            None => String::new(),
+        }
     }
 
     /// Puts it to the user, or asks what they say: to be asked again until it is taken. The counter forgets an
@@ -265,6 +317,15 @@ impl Offer {
     pub fn is_taken(&mut self, counter: &mut Counter) -> Result<bool, Failure> {
         let answer = counter.ask(&self.question)?;
         self.question = Request::Answer { ticket: self.ticket };
+        if let Some(OfferedBatch { number, records, .. }) = &self.batch {
+            match answer {
+                Reply::Answer(Answer::Agreed) => Records::open(records)?.batch_taken(*number)?,
+                Reply::Answer(Answer::Declined) | Reply::Refused(_) => {
+                    Records::open(records)?.batch_refused(*number)?;
+                }
+                _ => {}
+            }
+        }
         match answer {
             Reply::Answer(Answer::Agreed) => Ok(true),
             Reply::Answer(Answer::Declined) => Err(Failure::new("the user at the counter did not take it")),
@@ -276,6 +337,18 @@ impl Offer {
             other => Err(port::unexpected(&other)),
         }
     }
+}
+
+/// The first of these batches that the counter has in its list and has not finished, with what is made of it.
+fn unfinished(counter: &mut Counter, batches: &[u32]) -> Result<Option<(u32, Progress)>, Failure> {
+    for &number in batches {
+        match counter.ask(&Request::Batch { number })? {
+            Reply::Batch(Some(Made { progress, finished: false })) => return Ok(Some((number, progress))),
+            Reply::Batch(_) => {}
+            other => return Err(port::unexpected(&other)),
+        }
+    }
+    Ok(None)
 }
 
 /// Fetches what is new; how many entries that were.

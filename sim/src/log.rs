@@ -8,26 +8,28 @@ use serde::Serialize;
 use turntally_core::bench::Doubt;
 use turntally_core::bench::log::{CoilLog, Entry, LogEvent, Sawn};
 use turntally_core::screen::fault_words;
-use turntally_core::units::{Density, Length, Mm};
+use turntally_core::units::{Length, Mm};
 
 use crate::failure::Failure;
+use crate::job::Price;
 use crate::known::Spool;
 use crate::output::{self, Kind};
-use crate::records::{self, Kept, Records, Wire};
+use crate::records::batch::Batch;
+use crate::records::{self, Kept, Records};
 
 /// List what has been wound, and sum it up by batch
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
   turntally log                       every coil
-  turntally log --sum                 rings, rejects, rings per hour, wire and money of each job
+  turntally log --sum                 rings, rejects, rings per hour of crank time, wire and money of each batch
   turntally log --csv coils.csv       for a spreadsheet
   turntally log --json                everything, with its sums")]
 pub struct Args {
     /// The file that turntally link fetch has filled (SQLite)
     #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
     log: PathBuf,
-    /// Sum up by job instead of listing coils
+    /// Sum up by batch instead of listing coils
     #[arg(long)]
     sum: bool,
     /// Write the coils to a CSV file
@@ -38,6 +40,9 @@ pub struct Args {
     json: bool,
 }
 
+/// What a batch is known by: see [`Coil::key`].
+pub(crate) type Key<'a> = (&'a str, u32, u32);
+
 /// A coil as it is listed.
 #[derive(Debug, Clone, Serialize)]
 pub(crate) struct Coil {
@@ -45,6 +50,8 @@ pub(crate) struct Coil {
     pub(crate) number: u32,
     pub(crate) job: String,
     pub(crate) job_fingerprint: u32,
+    /// The number of its batch; 0 where it was set up at the counter.
+    pub(crate) batch: u32,
     /// Seconds since 1970-01-01 UTC.
     pub(crate) finished_unix_s: Option<u64>,
     pub(crate) kept: bool,
@@ -70,19 +77,21 @@ pub(crate) struct Coil {
 }
 
 impl Coil {
-    fn new(kept: &Kept, coil: &CoilLog, count: Option<Count<'_>>) -> Self {
+    fn new(kept: &Kept, coil: &CoilLog, count: Option<Count<'_>>, batch: Option<&Batch>) -> Self {
         let (sawn, counted_with) = match count {
             Some(Count::Here(sawn)) => (Some(sawn), None),
             Some(Count::With(number)) => (None, Some(number)),
             None => (None, None),
         };
         // The counter's text is not ours: nothing in it may move a cursor.
-        let job = coil.name.chars().filter(|letter| !letter.is_control()).collect();
+        let name = batch.map_or(coil.name.as_str(), |batch| &batch.name);
+        let job = name.chars().filter(|letter| !letter.is_control()).collect();
         Self {
             counter: kept.counter.clone(),
             number: kept.entry.number,
             job,
             job_fingerprint: coil.counted.job,
+            batch: kept.batch,
             finished_unix_s: coil.at,
             kept: coil.counted.kept,
             target_turns: coil.target.as_f64(),
@@ -107,6 +116,12 @@ impl Coil {
         }
     }
 
+    /// What no coil of another batch has: its counter, its batch's number, and its job, since all that were set up at
+    /// the counter have number 0.
+    pub(crate) fn key(&self) -> Key<'_> {
+        (&self.counter, self.batch, self.job_fingerprint)
+    }
+
     /// Its rings have been counted, by itself or with others.
     pub(crate) const fn is_counted(&self) -> bool {
         self.rings_counted.is_some() || self.counted_with.is_some()
@@ -122,18 +137,19 @@ enum Count<'a> {
     With(u32),
 }
 
-/// Which coil's rings were counted where: by counter and number. A count is of the last coils kept of its job.
+/// Which coil's rings were counted where: by counter and number. A count is of the last coils kept of its
+/// batch.
 fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
     let mut counts = BTreeMap::new();
-    let mut waiting: BTreeMap<(&str, u32), Vec<u32>> = BTreeMap::new();
-    for Kept { counter, entry: Entry { number, event }, .. } in entries {
+    let mut waiting: BTreeMap<Key<'_>, Vec<u32>> = BTreeMap::new();
+    for Kept { counter, batch, entry: Entry { number, event }, .. } in entries {
         match event {
             LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
-                waiting.entry((counter, counted.job)).or_default().push(*number);
+                waiting.entry((counter, *batch, counted.job)).or_default().push(*number);
             }
             LogEvent::Coil(_) => {}
             LogEvent::Sawn(sawn) => {
-                let coils = waiting.remove(&(counter.as_str(), sawn.job)).unwrap_or_default();
+                let coils = waiting.remove(&(counter.as_str(), *batch, sawn.job)).unwrap_or_default();
                 let Some((last, before)) = coils.split_last() else { continue };
                 let others = usize::try_from(sawn.coils).unwrap_or(usize::MAX).saturating_sub(1);
                 counts.insert((counter.as_str(), *last), Count::Here(sawn));
@@ -146,12 +162,17 @@ fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
     counts
 }
 
-/// What was made of a job.
+/// What was made of a batch.
 #[derive(Debug, Clone, Default, Serialize)]
 pub(crate) struct Sum {
     pub(crate) counter: String,
     pub(crate) job: String,
     pub(crate) job_fingerprint: u32,
+    /// Its number; 0 where it was set up at the counter.
+    pub(crate) batch: u32,
+    /// When its first and its last coil came off, in seconds since 1970-01-01 UTC.
+    pub(crate) first_unix_s: Option<u64>,
+    pub(crate) last_unix_s: Option<u64>,
     pub(crate) coils_kept: u32,
     pub(crate) coils_scrapped: u32,
     pub(crate) rings_promised: u64,
@@ -160,8 +181,8 @@ pub(crate) struct Sum {
     pub(crate) rejects: u64,
     pub(crate) coils_counted: u32,
     pub(crate) crank_s: f64,
-    /// Those counted, and of the other coils those promised.
-    pub(crate) rings_per_hour: Option<f64>,
+    /// Those counted, and of the other coils those promised; the time between coils is not in it.
+    pub(crate) rings_per_crank_hour: Option<f64>,
     pub(crate) wire_mm: f64,
     pub(crate) wire_g: Option<f64>,
     pub(crate) cost: Option<f64>,
@@ -169,7 +190,15 @@ pub(crate) struct Sum {
 }
 
 impl Sum {
+    /// As [`Coil::key`].
+    #[cfg(feature = "window")]
+    pub(crate) fn key(&self) -> Key<'_> {
+        (&self.counter, self.batch, self.job_fingerprint)
+    }
+
     fn add(&mut self, coil: &Coil) {
+        self.first_unix_s = self.first_unix_s.or(coil.finished_unix_s);
+        self.last_unix_s = coil.finished_unix_s.or(self.last_unix_s);
         self.coils_kept += u32::from(coil.kept);
         self.coils_scrapped += u32::from(!coil.kept);
         self.rings_promised += u64::from(coil.rings_promised);
@@ -180,14 +209,13 @@ impl Sum {
         self.wire_mm += coil.wire_mm;
     }
 
-    fn finish(&mut self, rings: u64, wire: Option<&Wire>) {
-        self.rings_per_hour = (self.crank_s > 0.0).then(|| rings as f64 / self.crank_s * 3_600.0);
-        let Some(wire) = wire else { return };
+    fn finish(&mut self, rings: u64, batch: Option<&Batch>) {
+        self.rings_per_crank_hour = (self.crank_s > 0.0).then(|| rings as f64 / self.crank_s * 3_600.0);
+        let Some(batch) = batch else { return };
         let length = Length::from_mm(Mm::new(self.wire_mm)).unwrap_or_default();
-        let diameter = Length::from_mm(Mm::new(wire.mm)).unwrap_or_default();
-        let grams = Density::new(wire.density).wire_mass(diameter, length.mm()).get();
+        let grams = batch.density.wire_mass(batch.wire, length.mm()).get();
         self.wire_g = Some(grams);
-        if let Some((per_kg, currency)) = &wire.price {
+        if let Some(Price { per_kg, currency }) = &batch.price {
             self.cost = Some(grams / 1e3 * per_kg);
             self.currency = Some(currency.clone());
         }
@@ -207,7 +235,7 @@ pub(crate) struct Left {
 /// What is in the log.
 #[derive(Debug, Default, Serialize)]
 pub(crate) struct Report {
-    pub(crate) jobs: Vec<Sum>,
+    pub(crate) batches: Vec<Sum>,
     pub(crate) spools: Vec<Left>,
     pub(crate) coils: Vec<Coil>,
     pub(crate) entries_unreadable: usize,
@@ -257,35 +285,40 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 /// One line that names the file.
 pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
     let (entries, entries_unreadable) = records.entries()?;
+    let known = records.batches()?;
     let counts = counts(&entries);
     let mut coils: Vec<Coil> = entries
         .iter()
         .filter_map(|kept @ Kept { counter, entry, .. }| match &entry.event {
             LogEvent::Coil(coil) => {
                 let count = counts.get(&(counter.as_str(), entry.number)).copied();
-                Some(Coil::new(kept, coil, count))
+                Some(Coil::new(kept, coil, count, batch_of(&known, counter, kept.batch)))
             }
             LogEvent::Sawn(_) => None,
         })
         .collect();
-    let mut jobs: BTreeMap<(&str, u32), (Sum, u64)> = BTreeMap::new();
+    // In the order of their first coils.
+    let mut places: BTreeMap<Key<'_>, usize> = BTreeMap::new();
+    let mut sums: Vec<(Sum, u64)> = Vec::new();
     for coil in &coils {
-        let key = (coil.counter.as_str(), coil.job_fingerprint);
-        let (sum, rings) = jobs.entry(key).or_insert_with(|| {
+        let place = *places.entry(coil.key()).or_insert(sums.len());
+        if place == sums.len() {
             let (counter, job) = (coil.counter.clone(), coil.job.clone());
-            (Sum { counter, job, job_fingerprint: coil.job_fingerprint, ..Sum::default() }, 0)
-        });
+            let Coil { job_fingerprint, batch, .. } = *coil;
+            sums.push((Sum { counter, job, job_fingerprint, batch, ..Sum::default() }, 0));
+        }
+        let Some((sum, rings)) = sums.get_mut(place) else { continue };
         sum.add(coil);
         let promised = if coil.is_counted() { 0 } else { coil.rings_promised };
         *rings += u64::from(coil.rings_counted.unwrap_or(promised));
     }
-    let jobs = jobs
-        .into_values()
+    let batches = sums
+        .into_iter()
         .map(|(mut sum, rings)| {
-            sum.finish(rings, records.wire(sum.job_fingerprint)?.as_ref());
-            Ok(sum)
+            sum.finish(rings, batch_of(&known, &sum.counter, sum.batch));
+            sum
         })
-        .collect::<Result<_, Failure>>()?;
+        .collect();
     let spools: BTreeMap<String, Spool> =
         records.spools()?.into_iter().map(|spool| (spool.name.clone(), spool)).collect();
     for coil in &mut coils {
@@ -295,7 +328,12 @@ pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
     }
     let used = |spool: &&Spool| coils.iter().any(|coil| coil.spool.as_ref() == Some(&spool.name));
     let spools = spools.values().filter(used).map(Left::of).collect();
-    Ok(Report { jobs, spools, coils, entries_unreadable })
+    Ok(Report { batches, spools, coils, entries_unreadable })
+}
+
+/// What is known of a batch, if it was sent from here to that counter.
+fn batch_of<'a>(known: &'a BTreeMap<u32, Batch>, counter: &str, number: u32) -> Option<&'a Batch> {
+    known.get(&number).filter(|batch| batch.counter == counter)
 }
 
 fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
@@ -317,16 +355,52 @@ fn foot(report: &Report) -> String {
     text
 }
 
+/// Above the coils of each counter. The date is that of coming off, in UTC; minutes are those at the crank.
+const HEADS: &str = "number  off, UTC               batch  job                       turns of target   rings  counted  rejects  \
+     minutes  left on the spool";
+
+/// `2026-11-27 08:05`, of seconds since 1970-01-01 UTC.
+pub(crate) fn utc_words(unix_s: u64) -> String {
+    // Days to a date by the rule of 400 years, counted from a 1st of March.
+    let (days, minutes) = (unix_s / 86_400 + 719_468, unix_s % 86_400 / 60);
+    let (era, day) = (days / 146_097, days % 146_097);
+    let year = (day - day / 1_460 + day / 36_524 - day / 146_096) / 365;
+    let day = day - (365 * year + year / 4 - year / 100);
+    let month = (5 * day + 2) / 153;
+    let date = day - (153 * month + 2) / 5 + 1;
+    let (month, next) = if month < 10 { (month + 3, 0) } else { (month - 9, 1) };
+    let year = era * 400 + year + next;
+    format!("{year:04}-{month:02}-{date:02} {:02}:{:02}", minutes / 60, minutes % 60)
+}
+
+/// `batch 7 on counter 00a1, 2026-11-27 08:05 to 2026-11-28 09:00 UTC`.
+fn batch_words(sum: &Sum) -> String {
+    let batch = match sum.batch {
+        0 => "set up at the counter".to_owned(),
+        batch => format!("batch {batch}"),
+    };
+    let when = match (sum.first_unix_s, sum.last_unix_s) {
+        (Some(first), Some(last)) => format!(", {} to {} UTC", utc_words(first), utc_words(last)),
+        _ => String::new(),
+    };
+    format!("{batch}, counter {}{when}", sum.counter)
+}
+
 fn list(report: &Report) -> String {
-    let mut text = String::from(
-        "number  job                       turns of target   rings  counted  rejects  minutes  left on the spool\n",
-    );
+    let mut text = String::new();
+    let mut counter = None;
     for coil in &report.coils {
+        if counter != Some(&coil.counter) {
+            counter = Some(&coil.counter);
+            text += &format!("counter {}\n{HEADS}\n", coil.counter);
+        }
         let number = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
         let rings = if coil.kept { coil.rings_promised.to_string() } else { "thrown away".to_owned() };
         text += &format!(
-            "{:>6}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}{}\n",
+            "{:>6}  {:<16}  {:>10}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}{}\n",
             coil.number,
+            coil.finished_unix_s.map_or_else(|| "-".to_owned(), utc_words),
+            if coil.batch == 0 { "-".to_owned() } else { coil.batch.to_string() },
             coil.job,
             coil.turns,
             coil.target_turns,
@@ -351,10 +425,11 @@ fn left_words(coil: &Coil) -> String {
 
 fn sums(report: &Report) -> String {
     let mut text = String::new();
-    for sum in &report.jobs {
+    for sum in &report.batches {
         text += &format!(
-            "{}: {} coils kept, {} thrown away; {} rings sure; {} counted from {} coils, {} rejects; {:.1} min",
+            "{} ({}): {} coils kept, {} thrown away; {} rings sure; {} counted from {} coils, {} rejects; {:.1} min of crank time",
             sum.job,
+            batch_words(sum),
             sum.coils_kept,
             sum.coils_scrapped,
             sum.rings_promised,
@@ -363,8 +438,8 @@ fn sums(report: &Report) -> String {
             sum.rejects,
             sum.crank_s / 60.0
         );
-        if let Some(rate) = sum.rings_per_hour {
-            text += &format!(", {rate:.0} rings/h");
+        if let Some(rate) = sum.rings_per_crank_hour {
+            text += &format!(", {rate:.0} rings per hour of crank time");
         }
         text += &format!("; {:.2} m of wire", sum.wire_mm / 1e3);
         if let Some(grams) = sum.wire_g {

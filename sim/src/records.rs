@@ -9,27 +9,25 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use clap::Args;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
-use turntally_core::bench::Job as BenchJob;
 use turntally_core::bench::log::Entry;
-use turntally_core::counter::Direction;
 use turntally_core::link::SentEntry;
-use turntally_core::link::job::PlannedJob;
 use turntally_core::units::Length;
 
 use crate::failure::Failure;
 use crate::input;
-use crate::job::Job;
 use crate::output::Kind;
 
+pub mod batch;
 pub mod measured;
 pub mod spool;
 
-/// The form of the file. Form 1 had the log alone; it is brought up to this one when it is opened.
-const FORM: i64 = 2;
+/// The form of the file. Form 1 had the log alone, form 2 knew a job by its fingerprint and rewrote its price
+/// whenever it was sent. Both are brought up to this one when they are opened, with a copy beside the file first.
+const FORM: i64 = 3;
 /// Where another program writes to the file, it is waited for so long.
 const BUSY: Duration = Duration::from_secs(5);
 
-/// The tables of form 1.
+/// The table of form 1 that is still there.
 const TABLES: &str = "
 CREATE TABLE entry (
     counter TEXT NOT NULL,
@@ -37,15 +35,6 @@ CREATE TABLE entry (
     bytes BLOB NOT NULL,
     PRIMARY KEY (counter, number, bytes)
 ) WITHOUT ROWID;
-CREATE TABLE job (
-    fingerprint INTEGER PRIMARY KEY,
-    name TEXT NOT NULL,
-    metal TEXT NOT NULL,
-    wire_mm REAL NOT NULL,
-    density_g_cm3 REAL NOT NULL,
-    price_per_kg REAL,
-    currency TEXT
-);
 ";
 
 /// The file where nobody names one: in the user's own data folder, or here where there is none.
@@ -80,23 +69,12 @@ pub struct Kept {
     pub counter: String,
     /// As the counter sent it.
     pub entry: Entry,
+    /// The number of its batch; 0 where it was set up at the counter.
+    pub batch: u32,
     /// The spool that its wire came off.
     pub spool: Option<String>,
     /// What was left on that spool after it, if the spool was still there.
     pub left: Option<Length>,
-}
-
-/// What is known of a job's wire.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Wire {
-    /// Its metal.
-    pub metal: String,
-    /// Its diameter, in millimetres.
-    pub mm: f64,
-    /// Its density, in g/cm3.
-    pub density: f64,
-    /// Its price, and in what.
-    pub price: Option<(f64, String)>,
 }
 
 impl Records {
@@ -146,6 +124,12 @@ impl Records {
         Ok(Self { file, path: path.to_owned() })
     }
 
+    /// Where the file is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
     fn failure(&self, error: &rusqlite::Error) -> Failure {
         wrong(&self.path, error)
     }
@@ -179,6 +163,7 @@ impl Records {
                 let sql = "INSERT OR IGNORE INTO entry (counter, number, bytes) VALUES (?1, ?2, ?3)";
                 if all.execute(sql, row)? > 0 {
                     new += 1;
+                    batch::file_under(&all, &id, entry.number, &entry.bytes)?;
                     spool::draw(&all, &id, entry)?;
                 }
             }
@@ -194,13 +179,14 @@ impl Records {
     /// One line that names the file.
     pub fn entries(&self) -> Result<(Vec<Kept>, usize), Failure> {
         let read = || {
-            let sql = "SELECT counter, bytes, spool, left_nm FROM entry ORDER BY counter, number";
+            let sql = "SELECT counter, bytes, spool, left_nm, batch FROM entry ORDER BY counter, number";
             let mut rows = self.file.prepare(sql)?;
             let rows = rows.query_map([], |row| {
                 let (bytes, left): (Vec<u8>, Option<i64>) = (row.get(1)?, row.get(3)?);
-                let (counter, spool) = (row.get(0)?, row.get(2)?);
+                let (counter, spool, batch) = (row.get(0)?, row.get(2)?, row.get(4)?);
                 let entry = Entry::from_bytes(&bytes).ok();
-                Ok(entry.map(|entry| Kept { counter, entry, spool, left: left.map(Length::from_nm) }))
+                let left = left.map(Length::from_nm);
+                Ok(entry.map(|entry| Kept { counter, entry, batch, spool, left }))
             })?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         };
@@ -210,75 +196,78 @@ impl Records {
         let unread = all - entries.len();
         Ok((entries, unread))
     }
-
-    /// Notes what the wire of a job is, for the sums of its coils. A counter may wind it in either direction.
-    ///
-    /// # Errors
-    /// One line that names the file, or the job's figures.
-    pub fn note_job(&mut self, planned: &PlannedJob, job: &Job) -> Result<(), Failure> {
-        let bench = planned.rebuilt().map_err(Failure::new)?;
-        let other = BenchJob { direction: Direction::Reverse, ..bench.clone() };
-        for fingerprint in [bench.fingerprint(), other.fingerprint()] {
-            let price = job.price.as_ref();
-            self.file
-                .execute(
-                    "INSERT OR REPLACE INTO job VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-                    params![
-                        fingerprint,
-                        job.name,
-                        job.metal_name,
-                        job.winding.wire().mm().get(),
-                        job.density.g_per_cm3(),
-                        price.map(|price| price.per_kg),
-                        price.map(|price| &price.currency)
-                    ],
-                )
-                .map_err(|error| wrong(&self.path, &error))?;
-        }
-        Ok(())
-    }
-
-    /// The wire of a job that was sent from here.
-    ///
-    /// # Errors
-    /// One line that names the file.
-    pub fn wire(&self, fingerprint: u32) -> Result<Option<Wire>, Failure> {
-        let sql =
-            "SELECT metal, wire_mm, density_g_cm3, price_per_kg, currency FROM job WHERE fingerprint = ?1";
-        let wire = self.file.query_row(sql, params![fingerprint], |row| {
-            let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(3)?, row.get(4)?);
-            let price = per_kg.map(|per_kg| (per_kg, currency.unwrap_or_default()));
-            Ok(Wire { metal: row.get(0)?, mm: row.get(1)?, density: row.get(2)?, price })
-        });
-        wire.optional().map_err(|error| self.failure(&error))
-    }
 }
 
 fn form(file: &Connection) -> rusqlite::Result<i64> {
     file.query_row("PRAGMA user_version", [], |row| row.get(0))
 }
 
-/// Gives a new file its tables and an older one those that it lacks, whole or not at all.
+/// Gives a new file its tables, and brings an older one up to this form: whole or not at all.
 fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
     let failure = |error: rusqlite::Error| wrong(path, &error);
     // Another program may have done so meanwhile: what there is counts once nobody else can write.
     let all = file.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failure)?;
     let tables: i64 =
         all.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;
-    match form(&all).map_err(failure)? {
+    let before = form(&all).map_err(failure)?;
+    match before {
         FORM => return Ok(()),
-        0 if tables == 0 => all.execute_batch(TABLES).map_err(failure)?,
+        0 if tables == 0 => {}
         0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
-        1 => {}
+        1 | 2 => back_up(path, before)?,
         _ => {
             let why = "by a newer turntally: bring this one up to date";
             return Err(Failure::value("--log", path.display(), why));
         }
     }
-    all.execute_batch(measured::TABLES).map_err(failure)?;
-    all.execute_batch(spool::TABLES).map_err(failure)?;
-    all.pragma_update(None, "user_version", FORM).map_err(failure)?;
-    all.commit().map_err(failure)
+    let made = (|| {
+        if before == 0 {
+            all.execute_batch(TABLES)?;
+        }
+        if before < 2 {
+            all.execute_batch(measured::TABLES)?;
+            all.execute_batch(spool::TABLES)?;
+        }
+        all.execute_batch(batch::TABLES)?;
+        if before > 0 {
+            batch::carry_over(&all, before == 2)?;
+        }
+        all.pragma_update(None, "user_version", FORM)?;
+        all.commit()
+    })();
+    made.map_err(failure)
+}
+
+/// Copies a file of an older form to one beside it that is not there yet: `log.sqlite.v2-backup`, or
+/// `log.sqlite.v2-backup-2` and so on. Nobody else can write to the file meanwhile.
+fn back_up(path: &Path, form: i64) -> Result<(), Failure> {
+    let mut place = path.as_os_str().to_owned();
+    place.push(format!(".v{form}-backup"));
+    let first = place.clone();
+    for copy in 2.. {
+        if std::fs::symlink_metadata(&place).is_err() {
+            break;
+        }
+        place.clone_from(&first);
+        place.push(format!("-{copy}"));
+    }
+    let place = PathBuf::from(place);
+    let failure = |error: rusqlite::Error| {
+        let why = format_args!("cannot copy the file of an older version to {}: {error}", place.display());
+        Failure::value("--log", path.display(), why)
+    };
+    // By SQLite: to open the file beside it would undo the lock on it.
+    let file = Connection::open(path).map_err(failure)?;
+    file.busy_timeout(BUSY).map_err(failure)?;
+    let name = place.to_str().ok_or_else(|| {
+        Failure::value("--log", path.display(), "its name must be UTF-8 to be brought up to this version")
+    })?;
+    if let Err(error) = file.execute("VACUUM INTO ?1", params![name]) {
+        // Half a copy is none.
+        _ = std::fs::remove_file(&place);
+        return Err(failure(error));
+    }
+    Ok(())
 }
 
 /// Seconds since 1970-01-01 UTC.

@@ -583,7 +583,15 @@ pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::
     let name = job.short_name();
     let target = Target::Rings(rings);
     let spool = job.spool.as_ref().map(Spool::on_it);
-    turntally_core::bench::Job { name, target, rule: job.rule, direction: job.direction(), lead, spool }
+    turntally_core::bench::Job {
+        batch: 0,
+        name,
+        target,
+        rule: job.rule,
+        direction: job.direction(),
+        lead,
+        spool,
+    }
 }
 
 impl Outcome {

@@ -120,7 +120,7 @@ fn job_goes_out_and_coils_come_back() {
     assert_eq!((coil["job"].as_str(), coil["faults"].as_str()), (Some("earrings"), Some("")));
     assert!(coil["finished_unix_s"].as_u64().unwrap() > 1_700_000_000, "the clock was set");
     assert!(coil["rings_promised"].as_u64().unwrap() > 0 && coil["crank_s"].as_f64().unwrap() > 1.0);
-    let sent = report["jobs"].as_array().unwrap().iter().find(|job| job["currency"] == "EUR").unwrap();
+    let sent = report["batches"].as_array().unwrap().iter().find(|batch| batch["currency"] == "EUR").unwrap();
     // 8.94 g/cm3 x pi/4 x (1.2 mm)^2 of it, at 18 a kilogram.
     let grams = sent["wire_mm"].as_f64().unwrap() * 8.94e-3 * std::f64::consts::FRAC_PI_4 * 1.44;
     assert!((sent["wire_g"].as_f64().unwrap() / grams - 1.0).abs() < 1e-9, "{sent}");
@@ -131,7 +131,7 @@ fn job_goes_out_and_coils_come_back() {
         .as_array()
         .unwrap()
         .iter()
-        .filter(|coil| coil["job_fingerprint"] == sent["job_fingerprint"])
+        .filter(|coil| coil["batch"] == sent["batch"])
         .map(|coil| coil["wire_mm"].as_f64().unwrap())
         .sum();
     let left = report["spools"][0]["left_mm"].as_f64().unwrap();
@@ -139,7 +139,7 @@ fn job_goes_out_and_coils_come_back() {
     let csv = folder.path().join("coils.csv");
     good(&run(&["log", "--log", log, "--csv", csv.to_str().unwrap()]));
     assert_eq!(std::fs::read_to_string(&csv).unwrap().lines().count(), numbers.len() + 1);
-    assert!(good(&run(&["log", "--log", log, "--sum"])).contains("rings/h"));
+    assert!(good(&run(&["log", "--log", log, "--sum"])).contains("rings per hour of crank time"));
     assert!(good(&run(&["log", "--log", log])).contains("earrings"));
 }
 

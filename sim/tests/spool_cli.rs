@@ -16,6 +16,7 @@ use turntally_sim::job::Job;
 use turntally_sim::known::{Known, KnownArgs};
 use turntally_sim::link::planned;
 use turntally_sim::records::Records;
+use turntally_sim::records::batch::Batch;
 
 /// A job whose spool has copper wire of 8.94 g/cm3, 1.2 mm.
 const JOB: &str = "[job]\nname = \"chain\"\nrings = 500\n[wire]\nmetal = \"copper\"\nsize = \"1.2mm\"\nspring_ratio = 1.02\n\
@@ -65,21 +66,20 @@ impl Workshop {
         self.json(&["spool", "list"])["spools"][0]["left_mm"].as_f64().unwrap()
     }
 
-    /// The job sent, as `link send` notes it; its fingerprint.
-    fn send(&self, records: &mut Records) -> u32 {
+    /// The job sent to a counter, as `link send` notes it; the number of its batch.
+    fn send(&self, records: &mut Records, counter: u64) -> u32 {
         let known = KnownArgs { log: Some(self.log.clone().into()), estimate: false };
         let job = Job::load(Path::new(&self.job), &Known::open(&known).unwrap()).unwrap();
         let planned = planned(&job).unwrap();
-        records.note_job(&planned, &job).unwrap();
-        records.note_spool(&planned, job.spool.as_ref().map(|spool| spool.name.as_str())).unwrap();
-        planned.fingerprint
+        records.add_batch(&planned, &Batch::of(&job, counter)).unwrap()
     }
 }
 
-fn coil(number: u32, job: u32, kept: bool, wire_mm: i64, at: Option<u64>) -> SentEntry {
+fn coil(number: u32, batch: u32, kept: bool, wire_mm: i64, at: Option<u64>) -> SentEntry {
     let event = LogEvent::Coil(CoilLog {
         counted: Counted {
-            job,
+            job: 5,
+            batch,
             rings: if kept { 50 } else { 0 },
             kept,
             wire: Length::from_um(wire_mm * 1_000),
@@ -109,13 +109,16 @@ fn coils_take_their_wire_off_once() {
     let mut records = Records::open(Path::new(&workshop.log)).unwrap();
     let before = coil(0, 1, true, 5_000, None);
     assert_eq!(records.add(1, &[before]).unwrap(), 1);
-    let job = workshop.send(&mut records);
+    let job = workshop.send(&mut records, 1);
     let coils = [coil(1, job, true, 1_000, Some(now())), coil(2, job, false, 400, None)];
     assert_eq!(records.add(1, &coils).unwrap(), 2);
     assert_eq!(records.add(1, &coils).unwrap(), 0, "the same again are no new ones");
     assert!((workshop.left_mm() - 18_600.0).abs() < 1e-9, "{}", workshop.left_mm());
-    // From another counter it is another coil; of another job it is no wire of this spool.
-    records.add(2, &[coils[0].clone(), coil(3, job ^ 1, true, 1_000, Some(now()))]).unwrap();
+    // Of another counter it is another coil; of another batch it is no wire of this spool.
+    let second = workshop.send(&mut records, 2);
+    records
+        .add(2, &[coil(1, second, true, 1_000, Some(now())), coil(3, second ^ 1, true, 1_000, Some(now()))])
+        .unwrap();
     assert!((workshop.left_mm() - 17_600.0).abs() < 1e-9);
     let log = workshop.json(&["log"]);
     let of_first: Vec<Option<f64>> =
@@ -135,8 +138,9 @@ fn coils_take_their_wire_off_once() {
     assert!((workshop.left_mm() - left).abs() < 1e-5, "{} for {left}", workshop.left_mm());
     // The job goes on without a spool: its coils take none.
     std::fs::write(&workshop.job, JOB.replace("spool = \"copper 1\"\n", "")).unwrap();
-    assert_eq!(workshop.send(&mut records), job);
-    records.add(1, &[coil(5, job, true, 1_000, Some(now()))]).unwrap();
+    let without = workshop.send(&mut records, 1);
+    assert_ne!(without, job);
+    records.add(1, &[coil(5, without, true, 1_000, Some(now()))]).unwrap();
     assert!((workshop.left_mm() - left).abs() < 1e-5);
     // A tare that is known need not be given again.
     workshop.run(&["spool", "weigh", "copper 1", "--gross", "80g"]);

@@ -61,7 +61,7 @@ const varint = (value) => {
 
 /** The questions, as postcard writes them. */
 export const ask = {
-  identify: () => [0, ...varint(1)],
+  identify: () => [0, ...varint(2)],
   readSettings: () => [1],
   writeSettings: (ticket, bytes) => [2, ...varint(ticket), 1, ...varint(bytes.length), ...bytes],
   answer: (ticket) => [4, ...varint(ticket)],
@@ -70,6 +70,7 @@ export const ask = {
   fetched: (next) => [7, ...varint(next)],
   setClock: (seconds) => [8, ...varint(seconds)],
   selfTest: () => [9],
+  batch: (number) => [10, ...varint(number)],
   unknown: () => [99, 1, 2, 3],
 };
 
@@ -121,9 +122,9 @@ class Reader {
 function readEntry(bytes) {
   const [form, ...rest] = bytes;
   const r = new Reader(rest.slice(4));
-  if (form !== 1 || r.byte() !== 0) throw new Error('no coil of form 1');
+  if (form !== 2 || r.byte() !== 0) throw new Error('no coil of form 2');
   return {
-    number: Buffer.from(rest).readUInt32LE(0), job: r.unsigned(), rings: r.unsigned(), kept: r.flag(), wire: r.signed() / 1e6, name: r.text(),
+    number: Buffer.from(rest).readUInt32LE(0), job: r.unsigned(), batch: r.unsigned(), rings: r.unsigned(), kept: r.flag(), wire: r.signed() / 1e6, name: r.text(),
     target: r.signed() / 1e9, turns: r.signed() / 1e9, crankMs: r.unsigned() / 1e3,
   };
 }
@@ -149,6 +150,9 @@ function readReply(message) {
       clock: r.option(() => r.unsigned()),
     };
     case 8: return { kind: 'Refused', why: REFUSALS[r.unsigned()] };
+    case 9: return {
+      kind: 'Batch', made: r.option(() => ({ rings: r.unsigned(), kept: r.unsigned(), scrapped: r.unsigned(), finished: r.flag() })),
+    };
     default: throw new Error(`no reply has the number ${kind}`);
   }
 }

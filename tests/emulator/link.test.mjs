@@ -117,6 +117,7 @@ for (const [port, plug] of Object.entries(CABLES)) {
       const kept = JSON.parse(await runLog(['--json', '--log', log]));
       t.diagnostic(JSON.stringify(kept));
       assert.equal(made > 0, true);
+      assert.ok(kept.coils.every(({ batch }) => batch > 0 && batch === kept.batches[0].batch), 'the number of the batch came back');
     } finally {
       desktop.leave();
       rmSync(folder, { recursive: true });

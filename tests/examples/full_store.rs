@@ -56,6 +56,7 @@ fn sent(place: u8) -> PlannedJob {
         gear: (1, 1),
         pulses_per_rev: 400,
         spool: None,
+        batch: 0,
         fingerprint: 0,
     };
     job.signed().unwrap()

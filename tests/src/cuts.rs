@@ -43,6 +43,7 @@ pub fn job() -> Job {
         let per_turn = CountsPerTurn::new(PULSES, Shaft::Mandrel, Gear::DIRECT)?;
         let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
         Some(Job {
+            batch: 0,
             name: "cuts".try_into().ok()?,
             target: Target::Rings(50),
             rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,

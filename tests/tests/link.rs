@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
+use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::{Key, Phase, Target};
 use turntally_core::counter::Shaft;
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
@@ -71,6 +72,7 @@ fn planned(rings: u32) -> PlannedJob {
         gear: (1, 1),
         pulses_per_rev: (TURN / 4) as u32,
         spool: None,
+        batch: 0,
         fingerprint: 0,
     };
     job.signed().unwrap()
@@ -165,6 +167,63 @@ fn job_is_taken_only_if_the_user_agrees() {
     desk.live(100, None);
     let again = Desk::new(&flash);
     assert_eq!(again.names(), ["cuts", "from the desk"], "after a power cut");
+}
+
+/// A batch keeps its number and what was made of it over a power cut: sent again it goes on. The same job under
+/// another number is another batch, of which nothing is made. Each coil is written down with its number.
+#[test]
+fn batch_goes_on_after_a_power_cut() {
+    let flash = blank();
+    let offer = |ticket, batch| {
+        let job = PlannedJob { batch, ..planned(77) }.to_bytes();
+        Request::OfferJob { ticket, job }
+    };
+    let take = |desk: &mut Desk, ticket, batch| {
+        assert_eq!(desk.ask(&offer(ticket, batch)), Reply::Answer(Answer::Waiting));
+        desk.live(1_000, None);
+        desk.live(10, Some(Key::Yes));
+        assert_eq!(desk.ask(&Request::Answer { ticket }), Reply::Answer(Answer::Agreed));
+        desk.live(1_000, None);
+    };
+    // A coil is begun, left at once, and thrown away.
+    let throw_one_away = |desk: &mut Desk| {
+        for key in [Key::Yes, Key::Yes, Key::No, Key::No] {
+            desk.live(1_000, Some(key));
+        }
+        assert_eq!(desk.app.bench().phase(), Phase::Verdict);
+        desk.under(Keys(None, -1), 10);
+        desk.live(1_000, Some(Key::Yes));
+        desk.live(1_000, Some(Key::No));
+    };
+    let made = |desk: &mut Desk, number| match desk.ask(&Request::Batch { number }) {
+        Reply::Batch(made) => made.map(|made| (made.progress.scrapped, made.finished)),
+        other => unreachable!("{other:?}"),
+    };
+    let mut desk = Desk::new(&flash);
+    assert_eq!((made(&mut desk, 7), made(&mut desk, 0)), (None, None));
+    take(&mut desk, 1, 7);
+    throw_one_away(&mut desk);
+    assert_eq!(made(&mut desk, 7), Some((1, false)));
+    drop(desk);
+    let mut desk = Desk::new(&flash);
+    assert_eq!(made(&mut desk, 7), Some((1, false)));
+    take(&mut desk, 1, 7);
+    assert_eq!(desk.names(), ["cuts", "from the desk"], "the same batch has one place");
+    throw_one_away(&mut desk);
+    assert_eq!(made(&mut desk, 7), Some((2, false)));
+    take(&mut desk, 2, 8);
+    assert_eq!((made(&mut desk, 7), made(&mut desk, 8)), (Some((2, false)), Some((0, false))));
+    throw_one_away(&mut desk);
+    let mut desk = Desk::new(&flash);
+    assert_eq!((made(&mut desk, 7), made(&mut desk, 8)), (Some((2, false)), Some((1, false))));
+    let written: Vec<u32> = cuts::entries(&mut desk.store, 0)
+        .into_iter()
+        .filter_map(|(_, event)| match event {
+            LogEvent::Coil(coil) => Some(coil.counted.batch),
+            LogEvent::Sawn(_) => None,
+        })
+        .collect();
+    assert_eq!(written, [7, 7, 8]);
 }
 
 /// Settings are told to whoever asks, changed by the user's Yes and by nothing else, and are still there after
@@ -365,7 +424,7 @@ fn hostile_computer_changes_nothing() {
 /// A frame, or what looks like one: right ones of every kind that asks nothing of the user, right ones with
 /// wrong words, cut ones, noise.
 fn hostile(rng: &mut fastrand::Rng, client: &mut Client) -> Vec<u8> {
-    let request = match rng.u8(..8) {
+    let request = match rng.u8(..9) {
         0 => Request::Identify { version: rng.u16(..) },
         1 => Request::Status,
         2 => Request::Answer { ticket: rng.u32(..) },
@@ -376,6 +435,7 @@ fn hostile(rng: &mut fastrand::Rng, client: &mut Client) -> Vec<u8> {
         },
         5 => Request::ReadSettings,
         6 => Request::SetClock { seconds: rng.u64(..) },
+        7 => Request::Batch { number: rng.u32(..9) },
         _ => Request::SelfTest,
     };
     let mut stream = client.ask(&request, Micros::ZERO).to_vec();

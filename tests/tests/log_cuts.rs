@@ -30,6 +30,7 @@ fn blank() -> (VirtualFlash, Log) {
 fn event(number: u32) -> LogEvent {
     LogEvent::Sawn(Sawn {
         job: number,
+        batch: 1,
         coils: 1,
         rings: number.wrapping_mul(0x9e37_79b9),
         rejects: number % 5,

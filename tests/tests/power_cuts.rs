@@ -454,7 +454,9 @@ fn ten_years_stay_within_the_rated_cycles() {
     let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
     let notes = 250 * NOTE_PARTS;
     let simulated = 600;
-    let sawn = LogEvent::Sawn(Sawn { job: u32::MAX, coils: u32::MAX, rings: 250, rejects: 9 }).to_bytes();
+    let sawn =
+        LogEvent::Sawn(Sawn { job: u32::MAX, batch: u32::MAX, coils: u32::MAX, rings: 250, rejects: 9 })
+            .to_bytes();
     for coil in 0..simulated {
         for _ in 0..2 {
             assert_eq!(store.save(&Save::LogRoom { leave: false }), Ok(()));

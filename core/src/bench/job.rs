@@ -35,6 +35,8 @@ pub enum Target {
 /// A batch to be wound.
 #[derive(Debug, Clone)]
 pub struct Job {
+    /// The number of the batch, given by the computer that sent it; 0 for one that was set up at the counter.
+    pub batch: u32,
     /// Shown when choosing.
     pub name: String<NAME_LEN>,
     /// What it is to give.

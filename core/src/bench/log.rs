@@ -13,9 +13,11 @@ use super::{Bench, CoilRecord, Doubt, Faults, NAME_LEN, Unsawn};
 use crate::units::{Length, Micros, Turns};
 
 /// The longest entry, in bytes.
-pub const ENTRY_LEN: usize = 128;
+pub const ENTRY_LEN: usize = 132;
 /// The form that entries have now.
-const FORM: u8 = 1;
+const FORM: u8 = 2;
+/// The form before: its entries said no number of the batch.
+const FIRST_FORM: u8 = 1;
 
 /// Bytes before what happened: the form and the number.
 const HEAD: usize = 5;
@@ -74,6 +76,8 @@ pub struct CoilLog {
 pub struct Counted {
     /// The job's fingerprint ([`super::Job::fingerprint`]).
     pub job: u32,
+    /// The number of its batch ([`super::Job::batch`]).
+    pub batch: u32,
     /// Rings that it promises; none if it was thrown away.
     pub rings: u32,
     /// It was kept.
@@ -88,7 +92,9 @@ pub struct Counted {
 pub struct Sawn {
     /// The job's fingerprint ([`super::Job::fingerprint`]).
     pub job: u32,
-    /// How many coils of that job they came from: the last that were kept.
+    /// The number of its batch ([`super::Job::batch`]).
+    pub batch: u32,
+    /// How many coils of that batch they came from: the last that were kept.
     pub coils: u32,
     /// Rings, the rejects not included.
     pub rings: u32,
@@ -145,24 +151,43 @@ pub fn number_of(bytes: &[u8]) -> Option<u32> {
     bytes.get(1..HEAD)?.try_into().ok().map(u32::from_le_bytes)
 }
 
-/// What an entry changes of its job's batch.
+/// What an entry changes of its batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Change {
     /// A coil came off.
     Coil(Counted),
-    /// All coils kept so far of this job have been sawn and counted.
-    Sawn(u32),
+    /// All coils kept so far of this batch have been sawn and counted.
+    Sawn {
+        /// The job's fingerprint.
+        job: u32,
+        /// The number of the batch.
+        batch: u32,
+    },
 }
 
-/// What an entry changes of its job's batch; `None` if it is of another form.
+/// What an entry changes of its batch; `None` if it is of another form.
 #[must_use]
 pub fn change(bytes: &[u8]) -> Option<Change> {
     // The events in their order.
     match bytes.split_at_checked(HEAD)? {
         (&[FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
-        (&[FORM, ..], [1, sawn @ ..]) => postcard::from_bytes(sawn).ok().map(Change::Sawn),
+        (&[FORM, ..], [1, sawn @ ..]) => {
+            postcard::from_bytes(sawn).ok().map(|(job, batch)| Change::Sawn { job, batch })
+        }
         _ => None,
     }
+}
+
+/// An event of the first form as one of this form: the number of its batch, nought, goes in behind the job's
+/// fingerprint, which every event begins with.
+fn without_number(event: &[u8]) -> Option<EventBytes> {
+    let job_ends = 2 + event.get(1..)?.iter().position(|byte| byte & 0x80 == 0)?;
+    let (before, behind) = event.split_at_checked(job_ends)?;
+    let mut bytes = EventBytes::new();
+    bytes.extend_from_slice(before).ok()?;
+    bytes.push(0).ok()?;
+    bytes.extend_from_slice(behind).ok()?;
+    Some(bytes)
 }
 
 impl Entry {
@@ -175,6 +200,11 @@ impl Entry {
         match bytes.split_at_checked(HEAD) {
             Some((&[FORM, ..], event)) => {
                 let event = postcard::from_bytes(event).map_err(|_| EntryError::Damaged)?;
+                Ok(Self { number, event })
+            }
+            Some((&[FIRST_FORM, ..], event)) => {
+                let event = without_number(event).ok_or(EntryError::Damaged)?;
+                let event = postcard::from_bytes(&event).map_err(|_| EntryError::Damaged)?;
                 Ok(Self { number, event })
             }
             Some((&[form, ..], _)) if form > FORM => Err(EntryError::Newer),
@@ -190,7 +220,7 @@ impl Bench {
         let slot = self.slots.get(usize::from(record.job))?;
         let CoilRecord { rings, kept, wire, .. } = *record;
         Some(CoilLog {
-            counted: Counted { job: slot.fingerprint, rings, kept, wire },
+            counted: Counted { job: slot.fingerprint, batch: slot.job.batch, rings, kept, wire },
             name: slot.job.name.clone(),
             target: record.target_turns,
             turns: record.turns,
@@ -208,10 +238,12 @@ impl Bench {
     pub fn catch_up(&mut self, change: &Change) {
         for slot in &mut self.slots {
             match *change {
-                Change::Coil(Counted { job, rings, kept, wire }) if job == slot.fingerprint => {
+                Change::Coil(Counted { job, batch, rings, kept, wire }) if slot.is(job, batch) => {
                     slot.count(kept, rings, wire);
                 }
-                Change::Sawn(job) if job == slot.unsawn.job => slot.unsawn = Unsawn::default(),
+                Change::Sawn { job, batch } if (job, batch) == (slot.unsawn.job, slot.unsawn.batch) => {
+                    slot.unsawn = Unsawn::default();
+                }
                 _ => {}
             }
         }
@@ -227,7 +259,13 @@ mod tests {
         let mut faults = Faults::default();
         faults.insert(Fault::PowerCut);
         LogEvent::Coil(CoilLog {
-            counted: Counted { job: u32::MAX, rings: u32::MAX, kept: true, wire: Length::from_nm(i64::MIN) },
+            counted: Counted {
+                job: u32::MAX,
+                batch: u32::MAX,
+                rings: u32::MAX,
+                kept: true,
+                wire: Length::from_nm(i64::MIN),
+            },
             name: "twenty-four letters long".try_into().unwrap_or_default(),
             target: Turns::from_nano(i64::MIN),
             turns: Turns::from_nano(i64::MIN),
@@ -244,14 +282,32 @@ mod tests {
     #[test]
     fn longest_entry_fits() {
         let bytes = entry_bytes(u32::MAX, &longest().to_bytes());
-        assert!(bytes.len() > 115, "{}", bytes.len());
+        assert!(bytes.len() > 120, "{}", bytes.len());
         assert_eq!(Entry::from_bytes(&bytes), Ok(Entry { number: u32::MAX, event: longest() }));
         assert_eq!(number_of(&bytes), Some(u32::MAX));
         let LogEvent::Coil(coil) = longest() else { return };
         assert_eq!(change(&bytes), Some(Change::Coil(coil.counted)));
-        let sawn = LogEvent::Sawn(Sawn { job: 3, coils: 2, rings: 4, rejects: 5 }).to_bytes();
-        assert_eq!(change(&entry_bytes(1, &sawn)), Some(Change::Sawn(3)));
+        let sawn = LogEvent::Sawn(Sawn { job: 3, batch: 7, coils: 2, rings: 4, rejects: 5 }).to_bytes();
+        assert_eq!(change(&entry_bytes(1, &sawn)), Some(Change::Sawn { job: 3, batch: 7 }));
         assert_eq!(change(&entry_bytes(1, &sawn)[..HEAD]), None);
+    }
+
+    /// Entries of the first form, written out by hand, are read as those of no number.
+    #[test]
+    fn first_form_is_read_without_a_number() {
+        // The form, the number 9, the event, the job 300, the rings, ...
+        let sawn = [FIRST_FORM, 9, 0, 0, 0, 1, 0xac, 2, 4, 50, 3];
+        let event = LogEvent::Sawn(Sawn { job: 300, batch: 0, coils: 4, rings: 50, rejects: 3 });
+        assert_eq!(Entry::from_bytes(&sawn), Ok(Entry { number: 9, event }));
+        let coil = [FIRST_FORM, 1, 0, 0, 0, 0, 5, 48, 1, 20, 1, b'a', 2, 4, 6, 0, 0, 0, 0, 0, 0];
+        let Ok(Entry { event: LogEvent::Coil(coil), .. }) = Entry::from_bytes(&coil) else {
+            unreachable!("a coil");
+        };
+        let counted = Counted { job: 5, batch: 0, rings: 48, kept: true, wire: Length::from_nm(10) };
+        assert_eq!((coil.counted, coil.name.as_str(), coil.crank_time), (counted, "a", Micros::new(6)));
+        for cut in 0..sawn.len() {
+            assert_eq!(Entry::from_bytes(&sawn[..cut]), Err(EntryError::Damaged), "{cut}");
+        }
     }
 
     /// A newer form is told from a damaged one, and an entry that is cut short is none.

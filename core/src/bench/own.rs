@@ -79,7 +79,7 @@ impl Bench {
         let now = self.settings.build;
         if let Some(old) = self.slots.get_mut(own) {
             if old.fingerprint == fingerprint {
-                slot.progress = old.progress;
+                (slot.progress, slot.finished) = (old.progress, old.finished);
             }
             slot.unsawn = old.unsawn;
             // A direction that was found while winding holds until another is taught; and the hand stays

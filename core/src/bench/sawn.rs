@@ -14,6 +14,8 @@ const MOST: u32 = 99_999;
 pub struct Unsawn {
     /// The job's fingerprint: another one may have taken its place in the list since.
     pub(super) job: u32,
+    /// The number of its batch.
+    pub(super) batch: u32,
     /// How many.
     pub coils: u32,
     /// Rings that they promise together.
@@ -27,10 +29,10 @@ impl Unsawn {
         self.coils == 0
     }
 
-    /// One more; those of another job are given up.
-    pub(super) fn add(&mut self, job: u32, rings: u32) {
-        if self.job != job {
-            *self = Self { job, ..Self::default() };
+    /// One more; those of another batch are given up.
+    pub(super) fn add(&mut self, job: u32, batch: u32, rings: u32) {
+        if (self.job, self.batch) != (job, batch) {
+            *self = Self { job, batch, ..Self::default() };
         }
         self.coils = self.coils.saturating_add(1);
         self.rings = self.rings.saturating_add(rings);
@@ -71,8 +73,8 @@ impl Bench {
             (true, Key::Yes) => {
                 let Tally { rings, rejects, .. } = *tally;
                 if let Some(slot) = self.slots.get_mut(self.chosen) {
-                    let Unsawn { job, coils, .. } = core::mem::take(&mut slot.unsawn);
-                    self.tally = Some(Sawn { job, coils, rings, rejects });
+                    let Unsawn { job, batch, coils, .. } = core::mem::take(&mut slot.unsawn);
+                    self.tally = Some(Sawn { job, batch, coils, rings, rejects });
                 }
                 self.enter_choose();
             }

@@ -26,6 +26,8 @@ pub struct Batch {
     direction: Direction,
     unsawn: Unsawn,
     spool: Option<Length>,
+    number: u32,
+    finished: bool,
 }
 
 /// The count of the coil on the mandrel.
@@ -117,19 +119,22 @@ impl Bench {
             direction: slot.direction,
             unsawn: slot.unsawn,
             spool: slot.spool,
+            number: slot.job.batch,
+            finished: slot.finished,
         })
     }
 
     /// Goes on with a batch; whether it is one of this job.
     pub fn resume_batch(&mut self, job: usize, batch: &Batch) -> bool {
         let Some(slot) = self.slots.get_mut(job) else { return false };
-        let same = slot.fingerprint == batch.job;
+        let same = slot.is(batch.job, batch.number);
         if same {
             slot.progress = batch.progress;
             slot.learned = batch.learned;
             slot.direction = batch.direction;
             slot.unsawn = batch.unsawn;
             slot.spool = batch.spool;
+            slot.finished = batch.finished;
         }
         same
     }
@@ -200,7 +205,14 @@ impl Bench {
         let slot = self.slots.get(job)?;
         let Progress { kept, scrapped, rings } = slot.progress;
         // Counts of another encoder are other turns.
-        Some(fingerprint(&(slot.fingerprint, slot.job.rule.per_turn(), kept, scrapped, rings)))
+        Some(fingerprint(&(
+            slot.fingerprint,
+            slot.job.batch,
+            slot.job.rule.per_turn(),
+            kept,
+            scrapped,
+            rings,
+        )))
     }
 }
 

@@ -21,7 +21,7 @@ const MAX_TAIL: Turns = Turns::from_whole(100);
 const MAX_COIL: Length = Length::from_um(10_000_000);
 
 /// The longest job, in bytes.
-pub const JOB_LEN: usize = 147;
+pub const JOB_LEN: usize = 152;
 /// A planned job as bytes: as it travels, and as a counter keeps it.
 pub type JobBytes = Vec<u8, JOB_LEN>;
 
@@ -54,6 +54,8 @@ pub struct PlannedJob {
     pub pulses_per_rev: u32,
     /// Wire on the spool, if that is known.
     pub spool: Option<Length>,
+    /// The number of the batch; see [`Job::batch`].
+    pub batch: u32,
     /// [`Job::fingerprint`] of the job that the planning end makes of all this.
     pub fingerprint: u32,
 }
@@ -108,6 +110,7 @@ impl PlannedJob {
             && !self.name.chars().any(char::is_control);
         let rule = self.rule().filter(|_| fits).ok_or(Refusal::NoJob)?;
         Ok(Job {
+            batch: self.batch,
             name: self.name.clone(),
             target: Target::Rings(self.rings),
             rule,

@@ -31,6 +31,7 @@ pub fn rule(cradle_um: i64) -> BatchRule {
 /// A job on a cradle of that many micrometres.
 pub fn job(name: &str, rings: u32, cradle_um: i64) -> Job {
     Job {
+        batch: 0,
         name: name.try_into().unwrap(),
         target: Target::Rings(rings),
         rule: rule(cradle_um),

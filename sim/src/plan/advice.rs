@@ -51,6 +51,7 @@ pub fn warnings(job: &Job, plan: &Plan) -> Vec<String> {
     bending(job, plan, &mut all);
     ring(job, plan, &mut all);
     bench(job, plan, &mut all);
+    all.extend(job.shortened_words().map(|words| format!("Name: {words}.")));
     all.extend(Reach::of(job, plan).and_then(|reach| reach.warning()));
     all
 }

@@ -4,14 +4,11 @@
 //! What was weighed stands for every coil that came off before.
 
 use rusqlite::{OptionalExtension, Row, Transaction, params};
-use turntally_core::bench::Job as BenchJob;
 use turntally_core::bench::log::{Entry, LogEvent};
-use turntally_core::counter::Direction;
 use turntally_core::link::SentEntry;
-use turntally_core::link::job::PlannedJob;
 use turntally_core::units::{Density, Grams, Length};
 
-use super::{Records, unix_now, wrong};
+use super::{Records, unix_now};
 use crate::failure::Failure;
 use crate::job::Price;
 use crate::known::Spool;
@@ -28,11 +25,6 @@ CREATE TABLE spool (
     currency TEXT,
     left_nm INTEGER NOT NULL,
     weighed_unix_s INTEGER NOT NULL
-);
-CREATE TABLE job_spool (
-    fingerprint INTEGER NOT NULL,
-    since_unix_s INTEGER NOT NULL,
-    spool TEXT
 );
 ALTER TABLE entry ADD COLUMN spool TEXT;
 ALTER TABLE entry ADD COLUMN left_nm INTEGER;
@@ -117,22 +109,6 @@ impl Records {
             _ => Ok(()),
         }
     }
-
-    /// Notes that a job's coils come off this spool from now on, or off none. A counter may wind it in either
-    /// direction.
-    ///
-    /// # Errors
-    /// One line that names the file, or the job's figures.
-    pub fn note_spool(&mut self, planned: &PlannedJob, spool: Option<&str>) -> Result<(), Failure> {
-        let bench = planned.rebuilt().map_err(Failure::new)?;
-        let other = BenchJob { direction: Direction::Reverse, ..bench.clone() };
-        for fingerprint in [bench.fingerprint(), other.fingerprint()] {
-            self.file
-                .execute("INSERT INTO job_spool VALUES (?1, ?2, ?3)", params![fingerprint, unix_now(), spool])
-                .map_err(|error| wrong(&self.path, &error))?;
-        }
-        Ok(())
-    }
 }
 
 /// There is no spool of that name.
@@ -144,15 +120,14 @@ pub(crate) fn no_spool(field: &str, name: &str) -> Failure {
     )
 }
 
-/// Takes the wire of a coil that is new in the log off its spool, if its job has one.
+/// Takes the wire of a coil that is new in the log off its spool, if its batch has one.
 pub(super) fn draw(all: &Transaction<'_>, counter: &str, sent: &SentEntry) -> rusqlite::Result<()> {
     let Ok(Entry { event: LogEvent::Coil(coil), .. }) = Entry::from_bytes(&sent.bytes) else { return Ok(()) };
     let at = coil.at.and_then(|at| i64::try_from(at).ok());
     let spool: Option<String> = all
         .query_row(
-            "SELECT spool FROM job_spool WHERE fingerprint = ?1 AND since_unix_s <= ?2
-             ORDER BY since_unix_s DESC, rowid DESC LIMIT 1",
-            params![coil.counted.job, at.unwrap_or_else(unix_now)],
+            "SELECT spool FROM batch WHERE number = ?1 AND counter = ?2",
+            params![coil.counted.batch, counter],
             |row| row.get(0),
         )
         .optional()?

@@ -10,7 +10,7 @@ use super::bench_view::card;
 use super::log::{heads, number, yield_plot};
 use super::look::Palette;
 use crate::failure::Failure;
-use crate::log::{Coil, Report, Sum, report};
+use crate::log::{Coil, Key, Report, Sum, report, utc_words};
 use crate::records::Records;
 
 /// The most coils that are listed.
@@ -22,19 +22,19 @@ struct Read {
     report: Report,
     /// Rings counted for those promised, in percent, by how many coils there were by then.
     yields: Vec<[f64; 2]>,
-    /// Of each job of the report: rings promised by those of its coils that were counted.
+    /// Of each batch of the report: rings promised by those of its coils that were counted.
     promised: Vec<u32>,
 }
 
 impl Read {
     fn of(report: Report) -> Self {
         let yields = yields(&report.coils);
-        let mut of_jobs: HashMap<(&str, u32), u32> = HashMap::new();
+        let mut of_batches: HashMap<Key<'_>, u32> = HashMap::new();
         for coil in report.coils.iter().filter(|coil| coil.is_counted()) {
-            *of_jobs.entry((&coil.counter, coil.job_fingerprint)).or_default() += coil.rings_promised;
+            *of_batches.entry(coil.key()).or_default() += coil.rings_promised;
         }
-        let promised = |sum: &Sum| of_jobs.get(&(&*sum.counter, sum.job_fingerprint)).copied();
-        let promised = report.jobs.iter().map(|sum| promised(sum).unwrap_or(0)).collect();
+        let promised = |sum: &Sum| of_batches.get(&sum.key()).copied();
+        let promised = report.batches.iter().map(|sum| promised(sum).unwrap_or(0)).collect();
         Self { report, yields, promised }
     }
 }
@@ -143,12 +143,17 @@ fn yields(coils: &[Coil]) -> Vec<[f64; 2]> {
 fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
     Grid::new("jobs").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
         ui.colored_label(palette.faint, "job");
-        heads(ui, palette, &["kept", "thrown away", "promised, rings", "counted, rings", "no good", "yield"]);
-        heads(ui, palette, &["rings an hour", "wire", "cost"]);
+        heads(
+            ui,
+            palette,
+            &["batch", "kept", "thrown away", "promised, rings", "counted, rings", "no good", "yield"],
+        );
+        heads(ui, palette, &["rings an hour of cranking", "wire", "cost"]);
         ui.end_row();
-        for (sum, &promised) in read.report.jobs.iter().zip(&read.promised).rev() {
+        for (sum, &promised) in read.report.batches.iter().zip(&read.promised).rev() {
             let counted = sum.coils_counted > 0;
             ui.label(&sum.job);
+            number(ui, batch_number(sum.batch));
             number(ui, sum.coils_kept.to_string());
             number(ui, sum.coils_scrapped.to_string());
             number(ui, sum.rings_promised.to_string());
@@ -161,7 +166,7 @@ fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
                     promised => format!("{:.1} %", sum.rings_counted as f64 / f64::from(promised) * 100.0),
                 },
             );
-            number(ui, sum.rings_per_hour.map_or_else(String::new, |rate| format!("{rate:.0}")));
+            number(ui, sum.rings_per_crank_hour.map_or_else(String::new, |rate| format!("{rate:.0}")));
             let grams = sum.wire_g.map_or_else(String::new, |grams| format!(", {grams:.1} g"));
             number(ui, format!("{:.2} m{grams}", sum.wire_mm / 1e3));
             let cost = sum.cost.zip(sum.currency.as_ref());
@@ -171,9 +176,14 @@ fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
     });
 }
 
+/// As it is listed; nothing where the batch was set up at the counter.
+fn batch_number(batch: u32) -> String {
+    if batch == 0 { String::new() } else { batch.to_string() }
+}
+
 fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
     Grid::new("fetched").striped(true).spacing([16.0, 3.0]).show(ui, |ui| {
-        heads(ui, palette, &["coil"]);
+        heads(ui, palette, &["coil", "batch"]);
         ui.colored_label(palette.faint, "job");
         heads(
             ui,
@@ -183,7 +193,12 @@ fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
         heads(ui, palette, &["at the crank", "left on the spool"]);
         ui.end_row();
         for coil in coils.iter().rev().take(MOST_COILS) {
-            number(ui, coil.number.to_string());
+            let off = coil
+                .finished_unix_s
+                .map_or_else(|| "an unknown time".to_owned(), |at| utc_words(at) + " UTC");
+            number(ui, coil.number.to_string())
+                .on_hover_text(format!("off at {off}, counter {}", coil.counter));
+            number(ui, batch_number(coil.batch));
             ui.label(&coil.job);
             number(ui, format!("{:.3}", coil.target_turns));
             number(ui, format!("{:.3}", coil.turns));

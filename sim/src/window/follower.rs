@@ -235,7 +235,8 @@ fn follow(
         }
         match wishes.recv_timeout(LOOK_EVERY) {
             Ok(Wish::Send(job)) => {
-                let made = Records::open(log).and_then(|mut log| Offer::job(&counter, &job, &mut log));
+                let made =
+                    Records::open(log).and_then(|mut log| Offer::job(&mut counter, &job, &mut log, false));
                 match made {
                     Ok(made) => {
                         let name = job.short_name().to_string();

@@ -1,6 +1,6 @@
 //! What was wound: batches and their coils, promised against counted.
 
-use eframe::egui::{Align, Grid, Layout, RichText, ScrollArea, Ui};
+use eframe::egui::{Align, Grid, Layout, Response, RichText, ScrollArea, Ui};
 use egui_plot::{Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
 
@@ -269,6 +269,6 @@ pub fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
 }
 
 /// A cell with a number: one below the other by their ends.
-pub fn number(ui: &mut Ui, text: impl Into<RichText>) {
-    ui.with_layout(Layout::right_to_left(Align::Center), |ui| ui.label(text.into()));
+pub fn number(ui: &mut Ui, text: impl Into<RichText>) -> Response {
+    ui.with_layout(Layout::right_to_left(Align::Center), |ui| ui.label(text.into())).inner
 }

@@ -188,10 +188,10 @@ fn a_job_is_sent_and_agreed_to() {
     assert!(says(&window, "On the spool: 20.00 m, 201.1 g"));
     // Noted with its wire, as turntally link send does.
     let noted = rusqlite::Connection::open(folder.path().join("log.sqlite")).unwrap();
-    let row = "SELECT name, metal, wire_mm FROM job";
-    let job: (String, String, f64) =
+    let row = "SELECT name, metal, wire_nm FROM batch WHERE number > 0 AND taken_unix_s > 0";
+    let batch: (String, String, i64) =
         noted.query_row(row, [], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?))).unwrap();
-    assert_eq!(job, ("belt".to_owned(), "copper".to_owned(), 1.2));
+    assert_eq!(batch, ("belt".to_owned(), "copper".to_owned(), 1_200_000));
 }
 
 /// Counts the rings of what was sawn at the counter, where that stands behind the job: so many more good ones than

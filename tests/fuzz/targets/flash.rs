@@ -28,7 +28,7 @@ fuzz_target!(|bytes: &[u8]| {
     _ = store.log_entry(0);
     for save in [
         Save::LogRoom { leave: true },
-        Save::Log(LogEvent::Sawn(Sawn { job: 9, coils: 1, rings: 2, rejects: 3 }).to_bytes()),
+        Save::Log(LogEvent::Sawn(Sawn { job: 9, batch: 0, coils: 1, rings: 2, rejects: 3 }).to_bytes()),
         Save::Fetched(1),
         Save::Room(10),
     ] {
