@@ -1,5 +1,5 @@
 //! Writes what the flash of a counter holds at its fullest, for the emulator: a job from a computer at every
-//! place, records up to the last that fits before they are moved, and a coil whose notes have used up their room. Beside the image at the path that is
+//! place, as many records as their sectors hold, and a coil whose notes have used up their room. Beside the image at the path that is
 //! given goes a `.json` with what a counter must make of it.
 
 #![allow(clippy::unwrap_used, reason = "a tool of the tests may stop where it stands")]
@@ -14,7 +14,7 @@ use turntally_core::link::job::PlannedJob;
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
 use turntally_core::units::{Length, Micros, Turns};
-use turntally_firmware::store::guard::Open;
+use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::{Layout, Save, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
 
@@ -104,7 +104,7 @@ fn main() {
     }
     let (cells, counts) = kept;
 
-    // Records until there is room for one no more: the one that would have to be moved is left out.
+    // Records until all of their sectors are full: the one for which a sector would be used again is left out.
     let flash = VirtualFlash::new(cells);
     let mut store = Store::new(flash.clone(), Open, Layout::PICO);
     let erases = |flash: &VirtualFlash| flash.with_cells(|cells| cells.erases().iter().sum::<u32>());
@@ -113,7 +113,7 @@ fn main() {
     loop {
         store.save(&Save::Settings(settings)).unwrap();
         store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
-        if erases(&flash) > erased {
+        if erases(&flash) - erased >= (Layout::PICO.notes - Layout::PICO.records) / SECTOR {
             break;
         }
         records += 1;

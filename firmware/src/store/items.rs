@@ -151,7 +151,7 @@ impl Cursor {
 
     /// Steps over what may only look blank, where items take at most so much. It is made nought, so that the next
     /// start steps over what may have been begun behind it.
-    fn step_over<F: BlockingFlash, G: Gate>(
+    pub(super) fn step_over<F: BlockingFlash, G: Gate>(
         &mut self,
         flash: &mut Guard<F, G>,
         most: u32,
@@ -197,16 +197,22 @@ impl Cursor {
 /// How often an item is written anew behind cells that do not take it.
 const TRIES: u32 = 8;
 
+/// Bytes of a granule that [`void`] leaves alone: so what a cut leaves of it can be told from an item, which begins
+/// with them.
+const LEFT: usize = 8;
+
 /// Makes nothing of what stands there, whatever its cells will read: noughts can always be written.
 pub(super) fn void<F: BlockingFlash, G: Gate>(
     flash: &mut Guard<F, G>,
     range: Range<u32>,
 ) -> Result<(), FlashError> {
-    let mut block = [0; GRANULE as usize];
+    const NOUGHT: [u8; GRANULE as usize - LEFT] = [0; GRANULE as usize - LEFT];
+    let mut block = NOUGHT;
     for at in range.step_by(GRANULE as usize) {
+        let at = at + LEFT as u32;
         flash.look(at, &mut block)?;
-        if block != [0; GRANULE as usize] {
-            match flash.program(at, &[0; GRANULE as usize]) {
+        if block != NOUGHT {
+            match flash.program(at, &NOUGHT) {
                 // A cell that does not become nought makes it no item either.
                 Ok(()) | Err(FlashError::NotWritten) => {}
                 Err(error) => return Err(error),
@@ -214,6 +220,12 @@ pub(super) fn void<F: BlockingFlash, G: Gate>(
         }
     }
     Ok(())
+}
+
+/// Whether an item was begun at this granule, and is not just stepped over.
+pub(super) fn is_begun(granule: &[u8; GRANULE as usize]) -> bool {
+    let (head, rest) = granule.split_at(LEFT);
+    head.iter().any(|&byte| byte != 0xff) && rest.iter().any(|&byte| byte != 0)
 }
 
 /// Bytes behind `at` that [`void`] is to make nothing of: whatever of an item of at most so many bytes may have

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use turntally_core::bench::snapshot::{CoilNote, Since};
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::items::{Cursor, GRANULE, Walk, sector_of, taken, walk};
+use super::items::{Cursor, GRANULE, Walk, is_begun, sector_of, taken, walk};
 use super::{Store, StoreError};
 
 /// The format version of a note.
@@ -103,7 +103,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let mut blank_until = 0;
         let (mut first, mut number) = (0, 0);
         if let Some(stretch) = self.notes.stretch {
-            if self.notes.unused && stretch.sectors >= sectors {
+            if self.notes.unused && stretch.sectors >= sectors && self.notes.cursor.room() >= bytes {
                 return Ok(());
             }
             let reached =
@@ -180,7 +180,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let used = self.flash.last_used(behind.min(end), end)?;
         if kind == HEAD {
             // No note is begun before the head stands there twice: what was begun behind a single one is the other.
-            return if used.is_some() && heads > 1 { Err(StoreError::NoteDamaged) } else { Ok(None) };
+            let begun = heads > 1 && self.is_torn(behind, used)?;
+            return if begun { Err(StoreError::NoteDamaged) } else { Ok(None) };
         }
         let note = read(&last)?;
         let since = match used {
@@ -198,7 +199,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         for at in (from..to).step_by(GRANULE as usize) {
             self.flash.look(at, &mut bytes)?;
             // Blank, or stepped over.
-            if bytes == [0xff; GRANULE as usize] || bytes == [0; GRANULE as usize] {
+            if !is_begun(&bytes) {
                 run = 0;
                 continue;
             }
@@ -250,10 +251,14 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let used = self.flash.last_used(behind.min(end), end)?;
         let next = used.map_or(behind, |last| (last + 1).next_multiple_of(GRANULE));
         self.notes.cursor = Cursor::after_start(next, end).with_gap();
-        self.notes.unused = kind == HEAD && used.is_none();
+        self.notes.unused = kind == HEAD && !self.is_torn(behind, used)?;
+        if self.notes.unused && heads > 1 {
+            // A note may have been begun there that does not show now, and would at a later start.
+            self.notes.cursor.step_over(&mut self.flash, MOST)?;
+        }
         self.notes.full = self.notes.cursor.room() < 6 * MOST;
         // With nothing behind it, it may not be there at the next start.
-        if used.is_none() && (kind == NOTE || kind == HEAD && heads < 2) {
+        if used.is_none() && kind == NOTE || self.notes.unused && heads < 2 {
             let cursor = &mut self.notes.cursor;
             // Where that cannot be, what was found is still there.
             let written = cursor.append(&mut self.flash, &item, MOST).is_ok();
@@ -263,6 +268,18 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             }
         }
         Ok(())
+    }
+
+    /// Whether something stands behind an item that is not just made nought.
+    fn is_torn(&mut self, behind: u32, used: Option<u32>) -> Result<bool, StoreError> {
+        let mut bytes = [0; GRANULE as usize];
+        for at in (behind..used.map_or(behind, |last| last + 1)).step_by(GRANULE as usize) {
+            self.flash.look(at, &mut bytes)?;
+            if is_begun(&bytes) {
+                return Ok(true);
+            }
+        }
+        Ok(false)
     }
 
     /// What stands in a stretch, by its last sector that has an item.
