@@ -17,7 +17,8 @@
 //!  Any state that counts ── fault ──► Fault ─ Yes: on, with the doubt; No: throw the coil away
 //! ```
 //!
-//! Two keys and a knob: **Yes** goes on, **No** goes back, the knob chooses. Counting never stops:
+//! Two keys and a knob: **Yes** goes on, **No** goes back, the knob chooses; while wire is caught or wound it makes the
+//! sound louder or softer, down to off. Counting never stops:
 //! pausing silences the cue and nothing else, so whatever is wound on or back is counted.
 //!
 //! The outputs are levels that follow from the state (sound, lamp, stop line), so none can be lost;
@@ -28,7 +29,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
-use crate::settings::Settings;
+use crate::settings::{Loudness, Settings};
 use crate::setup::{List, SetUp};
 use crate::signal::{Channel, Reading};
 use crate::units::{Length, Micros, Turns};
@@ -54,6 +55,8 @@ pub const MAX_JOBS: usize = 8;
 /// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
 /// before. Our own bound: nobody reads and answers in that time.
 pub const READ_FIRST: Micros = Micros::from_millis(700);
+/// For so long it is shown how loud the sounder is now. Our own choice.
+const LOUDNESS_SHOWN: Micros = Micros::from_millis(1_500);
 /// The longest name of a job that is shown, in bytes.
 pub const NAME_LEN: usize = 24;
 
@@ -344,6 +347,8 @@ pub struct Bench {
     tally: Option<Sawn>,
     /// When the page of a fault came up.
     fault_at: Micros,
+    /// When the knob last made the sound louder or softer.
+    loudness_at: Option<Micros>,
 }
 
 /// There is no room for another job.
@@ -380,6 +385,7 @@ impl Bench {
             own: None,
             tally: None,
             fault_at: Micros::ZERO,
+            loudness_at: None,
         }
     }
 
@@ -477,6 +483,11 @@ impl Bench {
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
             State::Sawn(tally) => tally.turn(clicks),
             State::Verdict { choice } => *choice = choice.turned(clicks),
+            State::Ready | State::Winding { .. } | State::Paused => {
+                let loudness = &mut self.settings.build.loudness;
+                *loudness = loudness.louder(clicks);
+                self.loudness_at = Some(self.now);
+            }
             _ => {}
         }
     }
@@ -789,6 +800,15 @@ impl Bench {
             }
             _ => 0,
         }
+    }
+
+    /// How loud the sounder is, where that is to be shown: for a moment after the knob has changed it, and as long
+    /// as it is off.
+    #[must_use]
+    pub fn loudness_shown(&self) -> Option<Loudness> {
+        let loudness = self.settings.build.loudness;
+        let fresh = self.loudness_at.is_some_and(|at| self.now.since(at) < LOUDNESS_SHOWN);
+        (fresh || loudness == Loudness::Off).then_some(loudness)
     }
 
     /// A channel that is dead as far as is known.

@@ -22,7 +22,7 @@ use u8g2_fonts::{Error, FontRenderer, fonts};
 
 use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Tally, Target};
 use crate::plain;
-use crate::settings::OnSpool;
+use crate::settings::{Loudness, OnSpool};
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};
 
@@ -192,6 +192,7 @@ fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, 
     page.left(PLAIN, "draw it tight.", 38)?;
     page.right_within(FIGURE, &to_go(bench.target_turns().nano()), 38, 48)?;
     page.right(PLAIN, "turns", 48)?;
+    page.sound(bench)?;
     page.keys(Some("back"), "start at zero")
 }
 
@@ -218,8 +219,11 @@ fn winding<D: DrawTarget<Color = BinaryColor>>(
         phase => {
             page.number(&to_go(left.max(0)))?;
             page.beside("turns", "to go")?;
-            if phase == Phase::Near {
-                page.mark("near")?;
+            match bench.loudness_shown() {
+                _ if phase == Phase::Near => page.mark("near")?,
+                Some(Loudness::Off) => page.mark("mute")?,
+                Some(loudness) => page.mark(loudness.name())?,
+                None => {}
             }
             page.coil(bench)
         }
@@ -232,7 +236,11 @@ fn paused<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_,
     page.left(TITLE, "Paused", 26)?;
     page.left(PLAIN, "still counting", 38)?;
     page.right_within(FIGURE, &wound(bench.turns()), 38, 54)?;
-    page.right(PLAIN, &text(plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
+    // Both have room beside each other only where the sound is off.
+    if !matches!(bench.loudness_shown(), Some(Loudness::Soft | Loudness::Medium | Loudness::Full)) {
+        page.right(PLAIN, &text(plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
+    }
+    page.sound(bench)?;
     page.keys(Some("end coil"), "wind on")
 }
 
@@ -569,6 +577,14 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         let wide = ACROSS - left;
         self.filled(left, 14, wide, 12)?;
         self.inverted(|page| page.put(BOLD, word, left + wide / 2, 23, Side::Centre, wide - 2))
+    }
+
+    /// How loud the sounder is, where that is to be known.
+    fn sound(&mut self, bench: &Bench) -> Result<(), D::Error> {
+        match bench.loudness_shown() {
+            Some(loudness) => self.left(PLAIN, &text(plain!("sound {}", loudness.name())), 48),
+            None => Ok(()),
+        }
     }
 
     /// A key's shape: a bar with its corners taken off.

@@ -121,7 +121,7 @@ impl Units {
     }
 }
 
-/// How loud the sounder is. There is no silence: a cue that is not heard is missed.
+/// How loud the sounder is. The order is that in which it is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Loudness {
@@ -132,6 +132,32 @@ pub enum Loudness {
     Medium,
     /// For a workshop: all that the sounder gives.
     Full,
+    /// Silent: the lamps and the screen are the cue.
+    Off,
+}
+
+impl Loudness {
+    /// From silent to full.
+    pub const ALL: [Self; 4] = [Self::Off, Self::Soft, Self::Medium, Self::Full];
+
+    /// Its name on the screen and on the command line.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Off => "off",
+            Self::Soft => "soft",
+            Self::Medium => "medium",
+            Self::Full => "full",
+        }
+    }
+
+    /// So many steps louder, as far as it goes.
+    #[must_use]
+    pub fn louder(self, steps: i8) -> Self {
+        let at = Self::ALL.iter().position(|&level| level == self).unwrap_or(0);
+        let to = at.saturating_add_signed(steps.into()).min(Self::ALL.len() - 1);
+        Self::ALL.get(to).copied().unwrap_or(self)
+    }
 }
 
 /// A batch of the user's own.

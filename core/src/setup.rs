@@ -276,7 +276,7 @@ impl SetUp {
                 build.gear = Gear::new(build.gear.crank_teeth(), teeth).unwrap_or(build.gear);
             }
             Entry::Lead => build.lead = lead(build.lead, 10 * steps),
-            Entry::Loudness => build.loudness = along(&LOUDNESSES, build.loudness, clicks),
+            Entry::Loudness => build.loudness = along(&Loudness::ALL, build.loudness, clicks),
             Entry::Units => {
                 build.units = along(&[Units::Millimetres, Units::Inches], build.units, clicks);
             }
@@ -327,7 +327,7 @@ impl SetUp {
                 None => words(format_args!("learned")),
                 Some(lead) => words(plain!("{} ms", lead.get().cast_signed() / 1_000)),
             },
-            (Entry::Loudness, _) => words(plain!("{}", loudness_name(build.loudness))),
+            (Entry::Loudness, _) => words(plain!("{}", build.loudness.name())),
             (Entry::Units, _) => words(plain!("{}", units_name(units))),
             _ => Words::new(),
         }
@@ -403,16 +403,6 @@ const MAKES: [Make; 3] = [
 fn first_of_its_kind(make: Make) -> Make {
     let kind = core::mem::discriminant(&make);
     MAKES.into_iter().find(|offered| core::mem::discriminant(offered) == kind).unwrap_or(make)
-}
-
-const LOUDNESSES: [Loudness; 3] = [Loudness::Soft, Loudness::Medium, Loudness::Full];
-
-const fn loudness_name(loudness: Loudness) -> &'static str {
-    match loudness {
-        Loudness::Soft => "soft",
-        Loudness::Medium => "medium",
-        Loudness::Full => "full",
-    }
 }
 
 const fn shaft_name(shaft: Shaft) -> &'static str {

@@ -14,6 +14,7 @@ use turntally_core::bench::{
     Sound, State,
 };
 use turntally_core::counter::Direction;
+use turntally_core::settings::Loudness;
 use turntally_core::signal::{Channel, Reading};
 use turntally_core::units::{Length, Micros, Turns};
 
@@ -373,6 +374,22 @@ fn winding_back_subtracts() {
     hand.cranks(-10 * TURN, 120).waits(500);
     assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, target - 10 * TURN));
     assert!(hand.bench.rings_now() < rings);
+}
+
+/// The knob makes the sound softer, down to off, and louder again while wire is caught or wound; it is shown for a
+/// moment, and as long as it is off.
+#[test]
+fn knob_turns_the_sound_off_at_once() {
+    let mut hand = Hand::new([job("a", 160, CRADLE_UM)]);
+    hand.yes().knob(-1);
+    assert_eq!(hand.bench.loudness_shown(), Some(Loudness::Soft));
+    assert_eq!(hand.waits(1_600).bench.loudness_shown(), None);
+    hand.yes().cranks_to(5 * TURN, 120).knob(-3);
+    assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 5 * TURN));
+    assert_eq!(hand.bench.settings().build.loudness, Loudness::Off);
+    assert_eq!(hand.waits(60_000).bench.loudness_shown(), Some(Loudness::Off));
+    hand.no().knob(5);
+    assert_eq!((hand.bench.phase(), hand.bench.loudness_shown()), (Phase::Paused, Some(Loudness::Full)));
 }
 
 /// A coil past the cradle's length is not marked to be kept, and kept all the same it promises what its two pieces

@@ -134,6 +134,12 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     scenes.insert("choose", hand.clone());
     scenes.insert("choose_another", hand.knob(1).clone());
     scenes.insert("ready", hand.knob(-1).yes().clone());
+    let mut hand = hand.clone();
+    scenes.insert("ready_mute", hand.knob(-9).waits(2_000).clone());
+    scenes.insert("winding_mute", hand.yes().cranks(12 * TURN, 60).clone());
+    scenes.insert("winding_soft", hand.knob(1).clone());
+    scenes.insert("paused_medium", hand.no().knob(1).clone());
+    scenes.insert("paused_mute", hand.knob(-5).clone());
     scenes.insert("winding_zero", begun());
     scenes.insert("winding", wound_to(12 * TURN + 700));
     scenes.insert("near", wound_to(aim(&begun()) - TURN - TURN / 3));

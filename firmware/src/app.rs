@@ -7,7 +7,7 @@ use turntally_core::bench::{
 };
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::plain;
-use turntally_core::settings::{Build, OnSpool, Units};
+use turntally_core::settings::{Build, Loudness, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Length, Micros, Turns};
 
@@ -350,7 +350,8 @@ impl App {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
         }
         self.rhythm.set(outputs, now);
-        let hertz = self.rhythm.hertz(now);
+        let silent = bench.settings().build.loudness == Loudness::Off;
+        let hertz = self.rhythm.hertz(now).filter(|_| !silent);
         front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
         if let Some(offer) = agreed {
             self.take(offer);
@@ -399,6 +400,9 @@ impl App {
             State::Choose { pick } => *pick as u32,
             State::SetUp(set_up) => set_up.changes(),
             State::Sawn(tally) => tally.rejects * 2 + u32::from(tally.at_rejects),
+            State::Ready | State::Winding { .. } | State::Paused => {
+                bench.loudness_shown().map_or(0, |loudness| loudness as u32 + 1)
+            }
             _ => 0,
         };
         let job = bench.job().map_or(0, |(index, _)| index as u32);

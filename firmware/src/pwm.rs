@@ -26,6 +26,7 @@ impl Wave {
     pub fn note(hertz: u16, loudness: Loudness) -> Self {
         let period = COUNT_HZ / u32::from(hertz.max(16));
         let part = match loudness {
+            Loudness::Off => return Self::SILENCE,
             Loudness::Soft => 32,
             Loudness::Medium => 8,
             Loudness::Full => 2,

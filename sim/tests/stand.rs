@@ -123,3 +123,27 @@ fn a_coil_too_long_for_the_cradle_is_sawn_in_pieces() {
         assert!(coil.rings_cut >= coil.record.rings && coil.record.rings > 0, "{over}: {coil:?}");
     }
 }
+
+/// With the sound turned off by the knob a whole coil is wound in silence, to the same target.
+#[test]
+fn sound_that_is_off_stays_off() {
+    for (clicks, heard) in [(0, true), (-5, false)] {
+        let job = Job::parse(DEMO).unwrap();
+        let rings = job.rings_to_make().unwrap();
+        let stand = Stand::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
+        let hand = Hand { is_still: true, ..Hand::default() };
+        let mut person = Person { stand, hand, coils: Vec::new() };
+        person.wait(100);
+        person.press(Key::Yes);
+        person.turn_knob(clicks);
+        person.press(Key::Yes);
+        let mut notes = 0;
+        for _ in 0..60_000 {
+            person.hand.crank_turns += 1e-3;
+            person.wait(1);
+            notes += u32::from(person.stand.lines().hertz().is_some());
+        }
+        assert_eq!(person.phase(), Phase::Over);
+        assert_eq!(notes > 0, heard, "{notes}");
+    }
+}

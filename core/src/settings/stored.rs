@@ -31,7 +31,7 @@ const NUMBERS: usize = 24;
 const TEMPERS: [Temper; 4] = Temper::ALL;
 const SHAFTS: [Shaft; 2] = [Shaft::Crank, Shaft::Mandrel];
 const DIRECTIONS: [Direction; 2] = [Direction::Forward, Direction::Reverse];
-const LOUDNESSES: [Loudness; 3] = [Loudness::Soft, Loudness::Medium, Loudness::Full];
+const LOUDNESSES: [Loudness; 4] = [Loudness::Soft, Loudness::Medium, Loudness::Full, Loudness::Off];
 const UNITS: [Units; 2] = [Units::Millimetres, Units::Inches];
 /// Kinds of wire sizes, and of what is made.
 const KINDS: Limits = Limits::new(0, 2);

@@ -56,15 +56,7 @@ pub fn words(settings: &Settings) -> String {
         ("gear", format!("{}:{}", build.gear.crank_teeth(), build.gear.mandrel_teeth())),
         ("direction", if build.direction == Direction::Forward { "forward" } else { "reverse" }.to_owned()),
         ("reaction", build.lead.map_or("learned".to_owned(), |lead| format!("{}ms", lead.get() / 1_000))),
-        (
-            "sound",
-            match build.loudness {
-                Loudness::Soft => "soft",
-                Loudness::Medium => "medium",
-                Loudness::Full => "full",
-            }
-            .to_owned(),
-        ),
+        ("sound", build.loudness.name().to_owned()),
         ("units", if build.units == Units::Millimetres { "mm" } else { "in" }.to_owned()),
     ]);
     lines.iter().map(|(name, value)| format!("{name}={value}\n")).collect()
@@ -141,8 +133,7 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
             build.lead = Some(Micros::from_millis(ms as u32));
         }
         "sound" => {
-            let ways = [("soft", Loudness::Soft), ("medium", Loudness::Medium), ("full", Loudness::Full)];
-            build.loudness = wish.one_of(&ways)?;
+            build.loudness = wish.one_of(&Loudness::ALL.map(|loudness| (loudness.name(), loudness)))?;
         }
         "units" => build.units = wish.one_of(&[("mm", Units::Millimetres), ("in", Units::Inches)])?,
         _ => return Err(Failure::value("setting", name, format_args!("only these are: {NAMES}"))),
@@ -268,7 +259,7 @@ mod tests {
             ("turns=1e99", "only 1 to 1000 turns"),
             ("spool=11000m", "only 0 to 10000 m"),
             ("spool=much", "unit"),
-            ("sound=off", "soft, medium, full"),
+            ("sound=loud", "off, soft, medium, full"),
             ("coils=3", "counted in rings"),
             ("reaction=9s", "only 0 to 2000 ms"),
             ("colour=red", "metal, temper"),
