@@ -32,6 +32,8 @@ const _: () = assert!(SEGMENT * (SECTOR / MOST) >= ENTRIES + 8);
 const LAST: u32 = u32::MAX / 2;
 /// Bytes of a segment in which its head is looked for.
 const HEADS: u32 = SECTOR;
+/// Bytes of a segment in which an item is looked for that says which it is: the start waits for this.
+const BASE: u32 = 1_024;
 
 /// What an item of the log is, in its first byte.
 const HEAD: u8 = 1;
@@ -219,10 +221,19 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     fn begin_segment(&mut self, known: &Known) -> Result<Cursor, StoreError> {
         let range = self.segment_of(known.base);
-        for sector in range.clone().step_by(SECTOR as usize) {
-            self.flash.make_blank(sector)?;
-        }
-        let mut cursor = Cursor::fresh(range.start..range.start + HEADS);
+        let heads = range.start..range.start + HEADS;
+        // In the first round what is blank from here on was never written: to erase it would take its time for nothing.
+        let first_round = known.base / ENTRIES < self.segments();
+        let never = first_round && self.flash.last_used(range.start, self.layout.log_end)?.is_none();
+        let mut cursor = if never {
+            // A head may have been begun there that does not show.
+            Cursor::after_start(heads.start, heads.end)
+        } else {
+            for sector in range.clone().step_by(SECTOR as usize) {
+                self.flash.make_blank(sector)?;
+            }
+            Cursor::fresh(heads)
+        };
         let head = head(known).ok_or(StoreError::Full)?;
         for _ in 0..2 {
             cursor.append(&mut self.flash, &head, MOST)?;
@@ -267,7 +278,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let mut base = None;
         walk(
             &mut self.flash,
-            range.clone(),
+            range.start..range.start + BASE,
             |peek| matches!(peek.first(), Some(&(HEAD | ENTRY))),
             |_, bytes| {
                 base = match bytes.split_first() {

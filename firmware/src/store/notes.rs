@@ -47,6 +47,8 @@ pub(super) struct Stretch {
     first: u16,
     /// Sectors.
     sectors: u16,
+    /// Stretches have not come round to the start of the region yet: what is blank behind was never written.
+    first_round: bool,
 }
 
 /// What is known of the notes.
@@ -101,7 +103,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let sectors = u16::try_from(bytes / SECTOR_ROOM + 1).unwrap_or(u16::MAX).min(all / 2);
         // Sectors of the last stretch that its notes did not reach are blank for certain.
         let mut blank_until = 0;
-        let (mut first, mut number) = (0, 0);
+        let (mut first, mut number, mut first_round) = (0, 0, true);
         if let Some(stretch) = self.notes.stretch {
             if self.notes.unused && stretch.sectors >= sectors && self.notes.cursor.room() >= bytes {
                 return Ok(());
@@ -110,24 +112,32 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 sector_of(self.notes.cursor.next.saturating_sub(1)).saturating_sub(self.layout.notes);
             first = (reached / SECTOR) as u16 + 1;
             blank_until = stretch.first + stretch.sectors;
-            number = stretch.number.wrapping_add(1);
+            (number, first_round) = (stretch.number.wrapping_add(1), stretch.first_round);
         }
+        // From here on the region is as it was made: to erase it would take its time for nothing.
+        let never = self.flash.last_used(self.address(first.min(all)), self.layout.end)?;
+        let mut never_from =
+            never.map_or(0, |last| last - self.layout.notes) / SECTOR + u32::from(never.is_some());
         let mut blank = 0;
         let mut failed = StoreError::from(FlashError::NotErased);
         // Twice round is enough to have met every sector that can be had.
         for _ in 0..2 * all {
             if first + sectors > all {
-                (first, blank, blank_until) = (0, 0, 0);
+                (first, blank, blank_until, first_round) = (0, 0, 0, false);
+            }
+            if !first_round {
+                never_from = u32::MAX;
             }
             let sector = first + blank;
-            let is_blank = sector < blank_until;
+            let is_blank = sector < blank_until || u32::from(sector) >= never_from;
             match if is_blank { Ok(()) } else { self.flash.make_blank(self.address(sector)) } {
                 Ok(()) => blank += 1,
                 Err(FlashError::NotErased) => (first, blank) = (sector + 1, 0),
                 Err(error) => return Err(error.into()),
             }
             if blank == sectors {
-                match self.begin_stretch(Stretch { number, first, sectors }) {
+                let stretch = Stretch { number, first, sectors, first_round };
+                match self.begin_stretch(stretch, u32::from(first) >= never_from) {
                     Err(error @ StoreError::Flash(FlashError::NotWritten)) => {
                         // Its first sector takes no head.
                         failed = error;
@@ -140,10 +150,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Err(failed)
     }
 
-    fn begin_stretch(&mut self, stretch: Stretch) -> Result<(), StoreError> {
+    fn begin_stretch(&mut self, stretch: Stretch, never: bool) -> Result<(), StoreError> {
         let range = self.bytes_of(stretch);
         let heads = range.start..range.start + HEADS.min(SECTOR);
-        let mut cursor = Cursor::fresh(heads);
+        // A head may have been begun there that does not show.
+        let mut cursor =
+            if never { Cursor::after_start(heads.start, heads.end) } else { Cursor::fresh(heads) };
         let head = with_kind(HEAD, &stretch).ok_or(StoreError::Full)?;
         for _ in 0..2 {
             cursor.append(&mut self.flash, &head, MOST)?;

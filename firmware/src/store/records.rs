@@ -264,7 +264,11 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 if begun.is_some_and(|last| last >= range.start + MOST) {
                     return Err(StoreError::Damaged);
                 }
-                if begun.is_some() {
+                if begun.is_none() {
+                    // It is as it was made; what may have been begun there does not show.
+                    let end = range.end.min(range.start + SECTOR);
+                    records.cursor = (range.start < end).then(|| Cursor::after_start(range.start, end));
+                } else {
                     void(&mut self.flash, range.start..range.start + MOST)?;
                 }
             }
