@@ -1,13 +1,20 @@
 //! The files that the program has read: no output ever takes the place of one.
 
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use crate::output::Kind;
 
 /// Whoever opens a file writes it down here, so that no command can forget one of its own.
-static READ: Mutex<Vec<(Identity, Kind)>> = Mutex::new(Vec::new());
+static READ: Mutex<Vec<Read>> = Mutex::new(Vec::new());
+
+/// A file that was read.
+struct Read {
+    path: PathBuf,
+    file: Identity,
+    kind: Kind,
+}
 
 /// Device and inode. (Asked of the path: to open a database once more and close it would drop the locks that this
 /// process has on it, POSIX fcntl.)
@@ -15,7 +22,7 @@ static READ: Mutex<Vec<(Identity, Kind)>> = Mutex::new(Vec::new());
 type Identity = (u64, u64);
 /// Its full path, links followed.
 #[cfg(not(unix))]
-type Identity = std::path::PathBuf;
+type Identity = PathBuf;
 
 #[cfg(unix)]
 fn identity(path: &Path) -> io::Result<Identity> {
@@ -33,9 +40,8 @@ pub fn note(path: &Path, kind: Kind) {
     // What is not there is not read.
     let Ok(file) = identity(path) else { return };
     let mut read = READ.lock().unwrap_or_else(PoisonError::into_inner);
-    let noted = (file, kind);
-    if !read.contains(&noted) {
-        read.push(noted);
+    if !read.iter().any(|other| other.file == file && other.path == path) {
+        read.push(Read { path: path.to_owned(), file, kind });
     }
 }
 
@@ -44,5 +50,7 @@ pub fn note(path: &Path, kind: Kind) {
 pub fn read_as(path: &Path) -> Option<Kind> {
     let file = identity(path).ok()?;
     let read = READ.lock().unwrap_or_else(PoisonError::into_inner);
-    read.iter().find(|(other, _)| *other == file).map(|(_, kind)| *kind)
+    // One that is gone from where it was read may have left its inode to any other.
+    let still_there = |read: &&Read| read.file == file && identity(&read.path).is_ok_and(|now| now == file);
+    read.iter().find(still_there).map(|read| read.kind)
 }
