@@ -26,9 +26,8 @@ use port::{Counter, IDLE_REPLIES};
 
 /// How long the user at the counter is waited for.
 const PATIENCE: Duration = Duration::from_secs(300);
-/// More entries than any counter can hold: those of 128 bytes in 16 MiB, which is all the flash that its processor
-/// can reach (RP2040 data sheet, section 2.6.3).
-const MOST_ENTRIES: u32 = 16 * 1_024 * 1_024 / 128;
+/// More entries than any counter can hold: those of 128 bytes in 4 MiB, all the flash of a Pico 2.
+const MOST_ENTRIES: u32 = 4 * 1_024 * 1_024 / 128;
 /// Between two questions about what the counter is doing.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
