@@ -258,10 +258,65 @@ fn a_batch_is_set_up_at_the_counter() {
     begin_winding(&mut window);
     let counter = window.state().bench().unwrap().session().stand().bench();
     assert_eq!(counter.target_turns().nano(), 48 * Turns::ONE);
+    assert!(says(
+        &window,
+        "The counter winds a batch that was set up at it: the wire and the mandrel here are those of the job in the planner, and nothing is to scale."
+    ));
     click(&mut window, "Let another hand wind");
     until(&mut window, "the coil", |window| phase(window) == Phase::Next);
     let coil = window.state().kept().log.coils().last().unwrap();
     assert!(coil.kept && (coil.true_turns - 48.0).abs() < 1.0, "{coil:?}");
+}
+
+/// A batch that is begun is put aside and can be brought back, until another one has its first coil.
+#[test]
+fn a_batch_begun_is_not_lost_on_a_click() {
+    let kept = |window: &Window| {
+        let log = window.state().kept().log.coils().len();
+        (window.state().bench().unwrap().session().stand().bench().progress().kept, log)
+    };
+    let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
+    window.state_mut().open(&short_job()).unwrap();
+    click(&mut window, "Start the batch again");
+    assert!(!says(&window, "Bring it back"), "nothing was begun");
+    click(&mut window, "Let another hand wind");
+    until(&mut window, "a coil", |window| phase(window) == Phase::Next);
+    assert_eq!(kept(&window), (1, 1));
+    click(&mut window, "Start the batch again");
+    assert_eq!((phase(&window), kept(&window).0), (Phase::Choose, 0));
+    // A click more loses nothing.
+    click(&mut window, "Start the batch again");
+    window.snapshot("bench-aside");
+    click(&mut window, "Bring it back");
+    assert_eq!((phase(&window), kept(&window)), (Phase::Next, (1, 1)));
+    assert!(!says(&window, "Bring it back"));
+    // A coil on the mandrel is work too; and it is dropped where that is wanted.
+    window.state_mut().open(&short_job()).unwrap();
+    window.run_steps(3);
+    assert!(says(&window, "“garden chain, second half” was put aside with 1 coil kept."));
+    click(&mut window, "Drop it");
+    assert!(!says(&window, "Bring it back"));
+}
+
+/// The sounder is muted by its button and by Ctrl+M, and that is remembered.
+#[test]
+fn the_sounder_is_muted() {
+    let mut window = window(SIZE, |_| {});
+    window.state_mut().open(&short_job()).unwrap();
+    begin_winding(&mut window);
+    for _ in 0..12 {
+        click(&mut window, "+1 turn");
+    }
+    until(&mut window, "a sound", |window| window.state().hertz().is_some());
+    click(&mut window, "Sound on");
+    for _ in 0..200 {
+        window.step();
+        assert_eq!(window.state().hertz(), None);
+    }
+    assert!(window.state().kept().muted && says(&window, "Sound off"));
+    window.key_press_modifiers(Modifiers::COMMAND, Key::M);
+    window.run_steps(3);
+    assert!(!window.state().kept().muted && says(&window, "Sound on"));
 }
 
 #[test]

@@ -6,7 +6,7 @@ use eframe::egui::{
     ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2,
 };
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::{Bench as Counter, Key, Phase, Target};
+use turntally_core::bench::{Bench as Counter, Key, Phase, Progress, Target};
 
 use super::counter::{self, Screen};
 use super::log::Log;
@@ -150,6 +150,14 @@ impl Bench {
         &mut self.session
     }
 
+    /// Something would be lost with it: a batch that is begun and not done, or coils that wait for the saw.
+    #[must_use]
+    pub fn has_work(&self) -> bool {
+        let bench = self.session.stand().bench();
+        let begun = bench.goal().is_some() || bench.progress() != Progress::default();
+        begun && bench.phase() != Phase::Done || self.cradle.has_work()
+    }
+
     /// The note that is to be heard; none when the bench's time is not real.
     #[must_use]
     pub fn hertz(&self, kept: &Kept) -> Option<u16> {
@@ -172,7 +180,11 @@ impl Bench {
         // Nobody looks on who could fail.
         let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
         for coil in coils {
-            let logged = log.add(&self.session.job().name, &coil);
+            let bench = self.session.stand().bench();
+            let name = bench.jobs().nth(coil.record.job.into()).map(|job| job.name.to_string());
+            let name =
+                name.filter(|_| coil.record.job != 0).unwrap_or_else(|| self.session.job().name.clone());
+            let logged = log.add(&name, &coil);
             if coil.record.kept {
                 self.cradle.put(coil, logged, kept.slit);
                 self.came_off = now;
@@ -236,7 +248,18 @@ impl Bench {
             (ui.clip_rect().height() - BESIDE_PICTURE).clamp(250.0, 460.0)
         };
         card(ui, palette, |ui| {
-            mandrel::show(ui, palette, &Scene::of(&self.session), self.cradle.shown(), opening, height);
+            if self.session.winds_its_job() {
+                mandrel::show(ui, palette, &Scene::of(&self.session), self.cradle.shown(), opening, height);
+            } else {
+                let (turns, target) = {
+                    let stand = self.session.stand();
+                    (stand.turns_on_mandrel().max(0.0), stand.bench().target_turns())
+                };
+                mandrel::show_unscaled(ui, palette, turns, target, height);
+                let text = "The counter winds a batch that was set up at it: the wire and the mandrel here are those \
+                            of the job in the planner, and nothing is to scale.";
+                ui.label(RichText::new(text).color(palette.faint));
+            }
             for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {
                 log.saw(number, rings);
             }

@@ -146,7 +146,6 @@ pub fn show_followed(
 }
 
 /// Shows a coil of whose wire nothing is known: its turns against the target, and no length.
-#[cfg(feature = "link")]
 pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, height: f32) {
     let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
     let text = format!("Coil on the mandrel: {turns:.1} turns, not to scale");

@@ -6,13 +6,15 @@
 use std::time::Duration;
 
 use eframe::egui::{
-    CentralPanel, Color32, Context, Frame, Label, Margin, Panel, ScrollArea, ThemePreference, Ui, Visuals,
+    CentralPanel, Color32, Context, Frame, Key as Press, Label, Margin, Modifiers, Panel, ScrollArea,
+    ThemePreference, Ui, Visuals,
 };
 use serde::{Deserialize, Serialize};
 use web_time::Instant;
 
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
+use bench_view::coils;
 use cable::Cable;
 use chart_view::Charted;
 use files::Files;
@@ -57,8 +59,8 @@ pub use chart_view::Asked;
 pub use form::Form;
 pub use log::{Entry, Log};
 
-/// Room for the theme's button and the sizes, in the bar.
-const SIZES_WIDTH: f32 = 210.0;
+/// Room for the sound's and the theme's buttons and the sizes, in the bar.
+const SIZES_WIDTH: f32 = 290.0;
 
 /// At rest, a lamp that blinks and a sound that beats need no more.
 const AT_REST: Duration = Duration::from_millis(33);
@@ -123,6 +125,8 @@ pub struct Kept {
     pub estimate: bool,
     /// The log that is open: the counters', not the simulated bench's.
     pub counters_log: bool,
+    /// The sounder is not to be heard.
+    pub muted: bool,
 }
 
 /// What the whole window is cleared with before its content is shown: to paint it as well would be a quarter of
@@ -132,11 +136,22 @@ pub fn ground(visuals: &Visuals) -> Color32 {
     look::palette(visuals.dark_mode).ground
 }
 
+/// A batch that was not done when another one was put on the bench.
+#[derive(Debug)]
+struct Aside {
+    bench: Bench,
+    /// Its job, as a job file, and the log as it was.
+    job: Option<String>,
+    log: Log,
+}
+
 /// The window's content.
 #[derive(Debug)]
 pub struct App {
     kept: Kept,
     bench: Result<Bench, Failure>,
+    /// Until the new batch has its first coil.
+    aside: Option<Aside>,
     form: Form,
     planner: Planner,
     charted: Charted,
@@ -175,6 +190,7 @@ impl App {
         let mut app = Self {
             kept,
             bench: Err(Failure::new("no job on the bench")),
+            aside: None,
             planner: Planner::new(&form, &shelf),
             form,
             charted: Charted::default(),
@@ -201,16 +217,49 @@ impl App {
         self
     }
 
-    /// Puts a job, as the text of its file, on the bench: a new batch begins.
+    /// Puts a job, as the text of its file, on the bench: a new batch begins. One that was not done is put aside,
+    /// to be brought back.
     ///
     /// # Errors
     /// What is wrong with it; the bench then stays as it is.
     pub fn put_on_bench(&mut self, text: &str) -> Result<(), Failure> {
         self.seed = self.seed.wrapping_add(1);
-        self.bench = Ok(Bench::new(Job::read(text, self.shelf.known())?, self.seed)?);
-        self.kept.job = Some(text.to_owned());
+        let bench = Bench::new(Job::read(text, self.shelf.known())?, self.seed)?;
+        let job = self.kept.job.replace(text.to_owned());
+        if let Ok(bench) = std::mem::replace(&mut self.bench, Ok(bench))
+            && bench.has_work()
+        {
+            self.aside = Some(Aside { bench, job, log: self.kept.log.clone() });
+        }
         self.kept.log.begin_batch();
         Ok(())
+    }
+
+    /// Offers to bring back the batch that was put aside, until another one has its first coil.
+    fn offer_aside(&mut self, ui: &mut Ui) {
+        if self.bench().is_some_and(|bench| bench.session().stand().bench().progress().kept > 0) {
+            self.aside = None;
+        }
+        let Some(aside) = &self.aside else { return };
+        let mut bring_back = None;
+        ui.horizontal_wrapped(|ui| {
+            let bench = aside.bench.session();
+            let made = coils(bench.stand().bench().progress().kept);
+            ui.label(format!("“{}” was put aside with {made} kept.", bench.job().name));
+            if ui.button("Bring it back").clicked() {
+                bring_back = Some(true);
+            }
+            if ui.button("Drop it").clicked() {
+                bring_back = Some(false);
+            }
+        });
+        if bring_back.is_some_and(|wanted| wanted)
+            && let Some(Aside { bench, job, log }) = self.aside.take()
+        {
+            (self.bench, self.kept.job, self.kept.log) = (Ok(bench), job, log);
+        } else if bring_back.is_some() {
+            self.aside = None;
+        }
     }
 
     /// Puts a job, as the text of its file, on the bench and into the form.
@@ -241,10 +290,10 @@ impl App {
         &mut self.kept
     }
 
-    /// The note that is to be heard: the sounder's, while the bench is in view and its time is real.
+    /// The note that is to be heard: the sounder's, while the bench is in view, its time is real and it is not muted.
     #[must_use]
     pub fn hertz(&self) -> Option<u16> {
-        let bench = self.bench().filter(|_| self.is_bench_shown())?;
+        let bench = self.bench().filter(|_| self.is_bench_shown() && !self.kept.muted)?;
         bench.hertz(&self.kept.bench)
     }
 
@@ -339,6 +388,7 @@ impl App {
     }
 
     fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<bench_view::Wish> {
+        self.offer_aside(ui);
         match &mut self.bench {
             Ok(bench) => bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
             Err(failure) => {
@@ -445,8 +495,19 @@ impl App {
                 });
             }
             ui.separator();
+            self.mute(ui);
             self.sizes(ui);
         });
+    }
+
+    /// Whether the sounder is heard.
+    fn mute(&mut self, ui: &mut Ui) {
+        let words = if self.kept.muted { "Sound off" } else { "Sound on" };
+        let button = ui.selectable_label(self.kept.muted, words).on_hover_text("Ctrl+M");
+        let by_key = ui.input_mut(|input| input.consume_key(Modifiers::COMMAND, Press::M));
+        if button.clicked() || by_key {
+            self.kept.muted = !self.kept.muted;
+        }
     }
 
     fn sizes(&mut self, ui: &mut Ui) {

@@ -49,6 +49,12 @@ impl Cradle {
         self.waiting.push_back(Tray { coil, logged, slit, sawn: None });
     }
 
+    /// Coils wait for the saw.
+    #[must_use]
+    pub fn has_work(&self) -> bool {
+        !self.waiting.is_empty()
+    }
+
     /// The coil that is to be seen: the next one to be sawn, or the one last sawn.
     #[must_use]
     pub fn shown(&self) -> Option<&Tray> {

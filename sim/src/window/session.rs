@@ -74,6 +74,8 @@ struct Helper {
 #[derive(Debug)]
 pub struct Session {
     job: Job,
+    /// Of the job, as the counter has it.
+    fingerprint: u32,
     stand: Stand,
     hand: Hand,
     /// Crank turns that the hand is yet to make.
@@ -101,6 +103,7 @@ impl Session {
         let stand = Stand::new(&job, faults, Lead::Learned(DEFAULT_LEAD), rings, seed)?;
         Ok(Self {
             job,
+            fingerprint: stand.bench().fingerprint(),
             stand,
             hand: Hand { is_still: true, ..Hand::default() },
             to_turn: 0.0,
@@ -119,6 +122,12 @@ impl Session {
     #[must_use]
     pub const fn job(&self) -> &Job {
         &self.job
+    }
+
+    /// The counter winds this job, and not one that was set up at it.
+    #[must_use]
+    pub fn winds_its_job(&self) -> bool {
+        self.stand.bench().fingerprint() == self.fingerprint
     }
 
     /// The bench, to look at.
