@@ -142,8 +142,8 @@ impl Format {
 pub fn run(args: &Args) -> Result<(), Failure> {
     let text = render(args)?;
     match &args.out {
-        None => output::print(&text),
-        Some(path) => output::write_whole(path, args.format.kind(), text.as_bytes()),
+        None => output::print_as(args.format.kind(), &text),
+        Some(path) => output::write_whole(path, args.format.kind(), &text),
     }
 }
 

@@ -9,7 +9,7 @@ use crate::failure::Failure;
 use crate::no_window as bench;
 #[cfg(feature = "window")]
 use crate::window::desktop as bench;
-use crate::{chart, gauge, plan, replay, shell, size, wind};
+use crate::{chart, gauge, output, plan, replay, shell, size, wind};
 #[cfg(feature = "link")]
 use crate::{link, log, measured, spool};
 #[cfg(not(feature = "link"))]
@@ -52,7 +52,7 @@ pub fn main() -> ExitCode {
                 _ = error.print();
                 return ExitCode::SUCCESS;
             }
-            eprintln!("turntally: {}", usage_line(&error));
+            output::remark(&format!("turntally: {}", usage_line(&error)));
             return ExitCode::from(2);
         }
     };
@@ -60,7 +60,7 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) if failure.is_broken_pipe() => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("turntally: {failure}");
+            output::remark(&format!("turntally: {failure}"));
             ExitCode::from(2)
         }
     }

@@ -1,35 +1,32 @@
 //! What went wrong, for a person: one line on standard error and exit status 2.
 
+use std::borrow::Cow;
 use std::fmt;
 use std::io;
 use std::path::Path;
+
+use crate::output::safe::visible;
 
 /// One line that says what was wrong, where, and what is allowed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Failure(String);
 
 impl Failure {
-    /// From a message; line breaks in it (a library's, say) are folded to keep it one line, and what
-    /// would move a terminal's cursor is shown as its code.
+    /// From a message; line breaks in it (a library's, say) are folded to keep it one line, what would move a
+    /// terminal's cursor is shown as its code, and a word that nobody reads to its end is cut.
     pub fn new(message: impl fmt::Display) -> Self {
         let text = message.to_string();
         let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
-        let mut line = String::with_capacity(text.len());
-        for c in lines.join(" ").chars() {
-            if c.is_control() { line.extend(c.escape_default()) } else { line.push(c) }
-        }
-        Self(line)
+        let line = lines.join(" ").replace('\t', " ");
+        let words: Vec<Cow<'_, str>> = line.split(' ').map(short).collect();
+        Self(visible(&words.join(" ")).into_owned())
     }
 
     /// A value that is not allowed: the field it stood in, the value (of a long one its beginning),
     /// and why not.
     pub fn value(field: &str, value: impl fmt::Display, why: impl fmt::Display) -> Self {
-        const SHOWN: usize = 80;
-        let mut value = value.to_string();
-        if let Some((end, _)) = value.char_indices().nth(SHOWN) {
-            value.truncate(end);
-            value.push('…');
-        }
+        let value = value.to_string();
+        let value = cut(&value);
         Self::new(format_args!("{field} '{value}': {why}"))
     }
 
@@ -38,6 +35,22 @@ impl Failure {
     pub fn file(doing: &str, path: &Path, error: &io::Error) -> Self {
         Self::new(format_args!("cannot {doing} {}: {error}", path.display()))
     }
+}
+
+/// The beginning of a text that is too long to be shown whole.
+fn cut(text: &str) -> Cow<'_, str> {
+    const SHOWN: usize = 80;
+    match text.char_indices().nth(SHOWN) {
+        Some((end, _)) => Cow::Owned(format!("{}…", text.get(..end).unwrap_or_default())),
+        None => Cow::Borrowed(text),
+    }
+}
+
+/// A word; of one that is longer than any but a path its beginning.
+fn short(word: &str) -> Cow<'_, str> {
+    const LONGEST: usize = 160;
+    let path = word.contains(std::path::is_separator);
+    if path || word.len() <= LONGEST { Cow::Borrowed(word) } else { cut(word) }
 }
 
 impl fmt::Display for Failure {

@@ -23,6 +23,7 @@ use crate::failure::Failure;
 use crate::input;
 use crate::known::{Known, Learning, Spool, WireKind};
 use crate::output::Kind;
+use crate::output::safe::is_hidden;
 
 mod fields;
 
@@ -437,8 +438,9 @@ pub fn rings_from(rule: &BatchRule, full: u32, wire: Length) -> u32 {
 
 /// A text of the maker's own: of bounded length, and with nothing in it that moves a cursor.
 pub(crate) fn label(field: &str, value: &str, longest: usize) -> Result<String, Failure> {
-    if value.chars().any(char::is_control) {
-        return Err(Failure::value(field, value, "line breaks and control characters are not allowed"));
+    if value.contains(|c: char| c.is_control() || is_hidden(c)) {
+        let why = "line breaks, control characters and those that turn text round are not allowed";
+        return Err(Failure::value(field, value, why));
     }
     if value.chars().count() > longest {
         return Err(Failure::value(

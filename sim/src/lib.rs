@@ -1,5 +1,7 @@
 //! The desktop program of turntally, as a library so that tests can reach it.
 #![forbid(unsafe_code)]
+// What is printed goes through `output`, which makes what came from outside safe.
+#![deny(clippy::print_stdout, clippy::print_stderr)]
 
 pub mod board;
 pub mod capture;

@@ -203,10 +203,10 @@ pub fn planned(job: &Job) -> Result<PlannedJob, Failure> {
 fn send(counter: &mut Counter, job: &Job, records: &mut Records, new_batch: bool) -> Result<(), Failure> {
     let offer = Offer::job(counter, job, records, new_batch)?;
     if let Some(words) = job.shortened_words() {
-        eprintln!("note: {words}");
+        output::remark(&format!("note: {words}"));
     }
     if let Some(words) = job.learning.as_ref().and_then(Learning::spring_words) {
-        eprintln!("spring ratio {words}");
+        output::remark(&format!("spring ratio {words}"));
     }
     let batch = offer.batch_words();
     wait(counter, offer, &format!("\"{}\" ({batch}) is", job.short_name()))
@@ -233,7 +233,7 @@ fn settings(counter: &mut Counter, changes: &[String]) -> Result<(), Failure> {
 /// Puts an offer to the user at the counter, and waits for what they say.
 fn wait(counter: &mut Counter, mut offer: Offer, what: &str) -> Result<(), Failure> {
     let mut taken = offer.is_taken(counter)?;
-    eprintln!("{what} on the counter's screen: press Yes there to take it");
+    output::remark(&format!("{what} on the counter's screen: press Yes there to take it"));
     while !taken {
         std::thread::sleep(LOOK_EVERY);
         taken = offer.is_taken(counter)?;
@@ -422,7 +422,7 @@ fn follow(counter: &mut Counter) -> Result<(), Failure> {
         let now = (status.phase, status.progress.kept, status.progress.scrapped);
         if terminal {
             let mut out = io::stdout().lock();
-            write!(out, "\r\x1b[K{}", status_words(&status))?;
+            write!(out, "\r\x1b[K{}", output::safe::visible(&status_words(&status)))?;
             out.flush()?;
         } else if before != Some(now) {
             output::print(&format!("{}\n", status_words(&status)))?;

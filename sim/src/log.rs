@@ -336,12 +336,12 @@ fn batch_of<'a>(known: &'a BTreeMap<u32, Batch>, counter: &str, number: u32) -> 
     known.get(&number).filter(|batch| batch.counter == counter)
 }
 
-fn csv(coils: &[Coil]) -> Result<Vec<u8>, Failure> {
+fn csv(coils: &[Coil]) -> Result<String, Failure> {
     let mut table = csv::Writer::from_writer(Vec::new());
     for coil in coils {
         table.serialize(coil).map_err(Failure::new)?;
     }
-    table.into_inner().map_err(Failure::new)
+    String::from_utf8(table.into_inner().map_err(Failure::new)?).map_err(Failure::new)
 }
 
 /// What stands below coils and sums.

@@ -9,6 +9,7 @@ use serde::Serialize;
 use crate::failure::Failure;
 use crate::input;
 
+pub mod safe;
 mod unfinished;
 
 use unfinished::Unfinished;
@@ -159,11 +160,19 @@ impl WholeFile {
     }
 }
 
-/// Writes a file whole or not at all.
+/// Writes a file whole or not at all, with whatever came from outside made [safe] for its kind.
 ///
 /// # Errors
 /// As [`WholeFile::create`].
-pub fn write_whole(path: &Path, kind: Kind, content: &[u8]) -> Result<(), Failure> {
+pub fn write_whole(path: &Path, kind: Kind, text: &str) -> Result<(), Failure> {
+    write_bytes(path, kind, safe::ready(kind, text)?.as_bytes())
+}
+
+/// Writes a file that is no text whole or not at all.
+///
+/// # Errors
+/// As [`WholeFile::create`].
+pub fn write_bytes(path: &Path, kind: Kind, content: &[u8]) -> Result<(), Failure> {
     let whole = WholeFile::create(path, kind)?;
     whole.writer()?.write_all(content).map_err(|error| whole.failure(&error))?;
     whole.finish()
@@ -192,15 +201,29 @@ fn without_temporary_path(error: io::Error) -> io::Error {
     }
 }
 
-/// Prints text on standard output.
+/// Prints text on standard output: nothing in it can move the cursor.
 ///
 /// # Errors
 /// Where it cannot be written; a reader that left is told apart ([`Failure::is_broken_pipe`]).
 pub fn print(text: &str) -> Result<(), Failure> {
+    print_as(Kind::Text, text)
+}
+
+/// Prints the text of a file of this kind on standard output.
+///
+/// # Errors
+/// As [`print()`].
+pub fn print_as(kind: Kind, text: &str) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
-    out.write_all(text.as_bytes())?;
+    out.write_all(safe::ready(kind, text)?.as_bytes())?;
     out.flush()?;
     Ok(())
+}
+
+/// Says something beside the output, on standard error, on a line of its own.
+pub fn remark(text: &str) {
+    // Nobody may listen.
+    _ = writeln!(io::stderr().lock(), "{}", safe::visible(text));
 }
 
 /// Prints one JSON object on standard output, indented, with a line end.
@@ -209,7 +232,7 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// As [`print()`].
 pub fn print_json<T: Serialize>(value: &T) -> Result<(), Failure> {
     // Straight to the reader: a plan of millions of coils is never held in memory as text.
-    let mut out = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    let mut out = io::BufWriter::with_capacity(1 << 16, safe::Json::new(io::stdout().lock()));
     serde_json::to_writer_pretty(&mut out, value).map_err(io::Error::from)?;
     out.write_all(b"\n")?;
     out.flush()?;

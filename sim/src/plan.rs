@@ -56,7 +56,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let suggestions = advice::suggestions(&job, &plan);
     // The sheet first: where it cannot be written, nothing is printed either.
     if let Some(path) = &args.sheet {
-        output::write_whole(path, Kind::Html, sheet::render(&job, &plan, &warnings).as_bytes())?;
+        output::write_whole(path, Kind::Html, &sheet::render(&job, &plan, &warnings))?;
     }
     if args.json {
         return output::print_json(&json::Report::new(&job, &plan, &warnings, &suggestions));

@@ -4,7 +4,7 @@
 //! what a logic analyser saw on the bench can be held against what the counter said.
 
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -16,7 +16,7 @@ use turntally_core::units::Micros;
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
 use crate::failure::Failure;
 use crate::input;
-use crate::output::Kind;
+use crate::output::{self, Kind};
 
 /// Count the turns in a recording (VCD) of an encoder's two channels.
 #[derive(Debug, clap::Args)]
@@ -250,15 +250,11 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         return Err(Failure::value("--b", &args.b, "this is the same wire as --a; two are needed"));
     }
     let found = replay(&mut capture, args.pulses_per_rev, per_turn).map_err(failed)?;
-    let mut text = if args.json {
-        serde_json::to_string_pretty(&found).map_err(Failure::new)?
-    } else {
-        let wires = format!("A {}, B {}", capture.path(0).unwrap_or("?"), capture.path(1).unwrap_or("?"));
-        summary(&name, &wires, &found)
-    };
-    text.push('\n');
-    io::stdout().lock().write_all(text.as_bytes())?;
-    Ok(())
+    if args.json {
+        return output::print_json(&found);
+    }
+    let wires = format!("A {}, B {}", capture.path(0).unwrap_or("?"), capture.path(1).unwrap_or("?"));
+    output::print(&(summary(&name, &wires, &found) + "\n"))
 }
 
 /// The summary for people, without a line break at the end.

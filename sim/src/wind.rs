@@ -505,7 +505,7 @@ impl Frames {
         self.last = Some((now, phase));
         self.number += 1;
         let name = format!("{:05}-{}.png", self.number, format!("{phase:?}").to_lowercase());
-        output::write_whole(&self.folder.join(name), Kind::Png, &png(frame, 3)?)
+        output::write_bytes(&self.folder.join(name), Kind::Png, &png(frame, 3)?)
     }
 }
 

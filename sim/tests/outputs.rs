@@ -215,3 +215,68 @@ fn empty_lists_say_how_to_begin() {
     }
     assert!(!bench.path("data").exists(), "to look makes no file");
 }
+
+/// The text of a hostile log: what a terminal, a spreadsheet and a page would act on.
+const HOSTILE: &str = "=1+1\u{1b}]0;owned\u{7}\u{9b}2J\u{202e}<script>alert(1)</script>";
+
+/// A records file with hostile names, as somebody else may have written it.
+fn hostile(bench: &Bench) {
+    let file = rusqlite::Connection::open(bench.path("a")).unwrap();
+    assert_eq!(file.execute("UPDATE spool SET name = ?1, metal = ?1, currency = ?1", [HOSTILE]).unwrap(), 1);
+}
+
+/// Nothing that a records file holds moves a terminal's cursor, turns text round or becomes a formula.
+#[test]
+fn hostile_names_are_only_shown() {
+    let bench = Bench::new();
+    hostile(&bench);
+    let harmless = |text: &str| {
+        let acts = |c: char| c.is_control() && c != '\n' || ('\u{202a}'..='\u{202e}').contains(&c);
+        assert!(!text.contains(acts), "{text:?}");
+        assert!(text.contains("1b") && text.contains("owned"), "{text:?}");
+    };
+    harmless(&bench.good(&["spool", "list", "--log", "a"]));
+    let json = bench.good(&["spool", "list", "--log", "a", "--json"]);
+    harmless(&json);
+    assert_eq!(serde_json::from_str::<serde_json::Value>(&json).unwrap()["spools"][0]["name"], HOSTILE);
+    let refused = bench.run(&["plan", "demo", "--log", "a", "--spool", HOSTILE]);
+    harmless(&String::from_utf8(refused.stderr).unwrap());
+    for name in [HOSTILE, "turned \u{202e}round", "two\nlines"] {
+        let job = DEMO.replace("garden chain, second half", &name.replace('\n', "\\n"));
+        fs::write(bench.path("odd.toml"), job).unwrap();
+        let refused = bench.run(&["plan", "odd.toml"]);
+        let error = String::from_utf8(refused.stderr).unwrap();
+        assert_eq!((refused.status.code(), error.lines().count()), (Some(2), 1), "{error}");
+        assert!(!error.contains(['\u{1b}', '\u{202e}']), "{error:?}");
+    }
+    // A formula as a metal's name, in a chart for a spreadsheet.
+    let args =
+        ["chart", "--metal", "=HYPERLINK()", "--density", "8", "--spring-ratio", "1.01", "--wires", "1mm"];
+    let chart = bench.good(&[&args[..], &["--mandrels", "4mm", "--format", "csv"]].concat());
+    assert!(chart.lines().nth(1).unwrap().starts_with("'="), "{chart}");
+}
+
+/// A value of hundreds of digits is not echoed whole, wherever it stands.
+#[test]
+fn long_values_are_cut() {
+    let bench = Bench::new();
+    let long = "7".repeat(400);
+    let length = format!("{long}mm");
+    fs::write(bench.path("long.toml"), DEMO.replace("rings = 640", &format!("rings = {long}"))).unwrap();
+    for args in [
+        &["plan", "long.toml"][..],
+        &["wind", "demo", "--seed", &long],
+        &["gauge", &length],
+        &["size", "--wire", &length, "--mandrel", "4mm", "--metal", "copper"],
+        &["size", "--wire", "1mm", "--mandrel", "4mm", "--metal", &long],
+        &["chart", "--metal", "copper", "--wires", &length, "--mandrels", "4mm"],
+        &["measured", "drop", &long],
+        &["log", "--log", &long],
+        &[&long],
+    ] {
+        let refused = bench.run(args);
+        let error = String::from_utf8(refused.stderr).unwrap();
+        assert_eq!((refused.status.code(), error.lines().count()), (Some(2), 1), "{args:?}: {error}");
+        assert!(error.chars().count() < 400, "{args:?}: {} characters: {error}", error.chars().count());
+    }
+}

@@ -1,6 +1,7 @@
 //! Files in a browser: a download goes out, a file input brings one in.
 
 use std::cell::RefCell;
+use std::path::Path;
 use std::rc::Rc;
 
 use eframe::egui::Ui;
@@ -10,6 +11,8 @@ use eframe::web_sys::{Blob, File, HtmlAnchorElement, HtmlInputElement, Url};
 
 use super::Outgoing;
 use crate::failure::Failure;
+use crate::output::Kind;
+use crate::output::safe::ready;
 use crate::window::look::Palette;
 
 /// The largest job file that is read: far past any that a person writes.
@@ -28,6 +31,11 @@ pub struct Files {
 impl Files {
     /// Hands a file to the browser's downloads.
     pub fn save(&mut self, file: Outgoing) {
+        let kind = Kind::of(Path::new(&file.name));
+        let file = match ready(kind, &file.text) {
+            Ok(text) => Outgoing { text: text.into_owned(), ..file },
+            Err(failure) => return self.said = Some(Err(failure)),
+        };
         self.said = Some(match download(&file) {
             Ok(()) => Ok(format!("{} goes to the downloads.", file.name)),
             Err(_) => Err(Failure::new(format_args!("{}: the browser took no download", file.name))),

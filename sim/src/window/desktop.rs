@@ -11,6 +11,7 @@ use super::sound::Speaker;
 use super::{App, KEY, ground};
 use crate::failure::Failure;
 use crate::job::{Job, text_of};
+use crate::output::safe::visible;
 
 /// From frame to frame while something moves, where no display sets the pace: a little less than a 60th of a
 /// second, so that one that does is never missed.
@@ -196,5 +197,5 @@ impl Watch {
 
 /// A line for whoever listens; a window does not end because nobody does.
 fn print(line: &str) {
-    _ = writeln!(std::io::stdout().lock(), "{line}");
+    _ = writeln!(std::io::stdout().lock(), "{}", visible(line));
 }

@@ -113,7 +113,7 @@ mod desktop {
             let path = Path::new(self.path.trim());
             match &self.asking {
                 Some(Asking::Save(file)) => {
-                    let result = write_whole(path, Kind::of(Path::new(&file.name)), file.text.as_bytes());
+                    let result = write_whole(path, Kind::of(Path::new(&file.name)), &file.text);
                     if result.is_ok() {
                         self.asking = None;
                     }
