@@ -354,7 +354,7 @@ impl Job {
         }
     }
 
-    /// The name as a counter shows it: one that is too long for it ends in [`SHORTENED`].
+    /// The name as a counter shows it: one that is too long for it ends in three points.
     #[must_use]
     pub fn short_name(&self) -> heapless::String<NAME_LEN> {
         if let Ok(name) = heapless::String::try_from(self.name.as_str()) {

@@ -79,7 +79,7 @@ test('the power may go at any moment of a coil', (t) => {
   for (let cut = 0; cut < REPEATS; cut++) {
     const rate = 1_500 + 600 * (cut % 6);
     counter.crank.turn(2 * TURN, rate);
-    // Some cuts fall between the two programs of a note.
+    // Some cuts fall within the program of a note.
     counter.run(300 + (((cut * 0.618) % 1) * 2 * TURN * 700) / rate + cut * 0.0371);
     counter.crank.letGo();
     cutPower(counter);
@@ -186,7 +186,7 @@ for (const [name, times] of [['typical', TYPICAL], ['worst', WORST]]) {
       speedUp(counter, back + 20, TURN * (1 + (repeat % 5) / 2));
       counter.run(45);
       delay.measure(counter, edge);
-      assert.ok(counter.flashLog.length > logged + 4, 'nothing was saved: this test proves nothing');
+      assert.ok(counter.flashLog.length > logged + 2, 'nothing was saved: this test proves nothing');
       assert.ok(counter.screen.pictures > pictures, 'the screen stood still: this test proves nothing');
       programs += counter.flashLog.length - logged;
       speedUp(counter, -back - 20, 3 * TURN);

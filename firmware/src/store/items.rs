@@ -9,7 +9,7 @@
 //!
 //! - An item is written only behind one that was read again after it was written. So only the last item may be one
 //!   that reads whole at this start and not at the next: it is written anew before anything relies on it.
-//! - The first item after a start leaves out the place where another may have been begun ([`Cursor::after_start`]).
+//! - The first item after a start leaves out the place where another may have been begun (`Cursor::after_start`).
 
 use core::ops::Range;
 

@@ -8,7 +8,7 @@
 //! An item is the format version, the record's number, a rank that rises each time, and the value. The highest rank
 //! of each record is the newest; both copies have the same. A record of which only one copy is found at the start is
 //! written anew before anything relies on it: the power went while it was written, and it may not be there the next
-//! time (see [`items`](super::items)).
+//! time (see [`super::items`]).
 //!
 //! The newest of each is held in RAM from the start on: nothing is looked for in flash later.
 
