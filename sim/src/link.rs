@@ -8,7 +8,9 @@ use clap::{Args as ClapArgs, Subcommand};
 use turntally_core::bench::{Doubt, Phase, Progress};
 use turntally_core::link::computer::{Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
-use turntally_core::link::{Answer, Health, Made, Reply, Request, SettingsBytes, Status};
+use turntally_core::link::{
+    Answer, FETCH_MAX, Health, Made, Reply, Request, SentEntry, SettingsBytes, Status,
+};
 
 use crate::failure::Failure;
 use crate::job::Job;
@@ -22,12 +24,14 @@ pub mod port;
 pub mod serve;
 pub mod settings;
 
-use port::{Counter, IDLE_REPLIES};
+use port::{Counter, IDLE_REPLIES, REQUESTS_IN_VAIN};
 
 /// How long the user at the counter is waited for.
 const PATIENCE: Duration = Duration::from_secs(300);
 /// More entries than any counter can hold: those of 128 bytes in 4 MiB, all the flash of a Pico 2.
 const MOST_ENTRIES: u32 = 4 * 1_024 * 1_024 / 128;
+/// They take some four minutes at 115,200 baud; a line that loses much may take several times as long.
+const LONGEST_FETCH: Duration = Duration::from_secs(1_800);
 /// Between two questions about what the counter is doing.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
@@ -366,34 +370,37 @@ pub fn fetch(counter: &mut Counter, records: &mut Records) -> Result<usize, Fail
 }
 
 fn fetch_from(counter: &mut Counter, records: &mut Records, from: u32) -> Result<usize, Failure> {
+    let mut batch = Vec::with_capacity(usize::from(FETCH_MAX));
+    let fetched = fetch_all(counter, records, from, &mut batch);
+    // However it ended, what has come stays.
+    let last = records.add(counter.identity().id, &batch)?;
+    fetched.map(|new| new + last)
+}
+
+/// Fetches until the counter has no more; `batch` holds what is not added to the records yet.
+fn fetch_all(
+    counter: &mut Counter,
+    records: &mut Records,
+    from: u32,
+    batch: &mut Vec<SentEntry>,
+) -> Result<usize, Failure> {
     let id = counter.identity().id;
     let mut fetcher = Fetcher::from(from);
-    let (mut new, mut entries, mut idle) = (0, 0, 0);
+    let (mut new, mut entries, mut idle, mut in_vain) = (0, 0, 0, 0);
+    let begun = Instant::now();
     counter.begin(&fetcher.request())?;
-    let mut batch = Vec::with_capacity(usize::from(turntally_core::link::FETCH_MAX));
     loop {
         let step = fetcher.take(counter.next_reply()?);
-        (entries, idle) =
-            if matches!(step, Fetching::Entry(_)) { (entries + 1, 0) } else { (entries, idle + 1) };
-        let failure = match (entries, idle) {
-            (MOST_ENTRIES.., _) => Some(Failure::new(format_args!(
-                "{}: the counter has sent {MOST_ENTRIES} entries, more than any counter holds, and goes on",
-                counter.name()
-            ))),
-            (_, IDLE_REPLIES..) => Some(counter.goes_round()),
-            _ => None,
-        };
-        if let Some(failure) = failure {
-            // What came until then stays.
-            records.add(id, &batch)?;
-            return Err(failure);
-        }
         let finished = step == Fetching::Finished;
         match step {
-            Fetching::Entry(entry) => batch.push(entry),
-            Fetching::Wait => {}
+            Fetching::Entry(entry) => {
+                batch.push(entry);
+                (entries, idle, in_vain) = (entries + 1, 0, 0);
+            }
+            Fetching::Wait => idle += 1,
             Fetching::Ask | Fetching::Finished => {
-                new += records.add(id, &batch)?;
+                in_vain += 1;
+                new += records.add(id, batch)?;
                 batch.clear();
                 // Only what is safe on disk is said to be.
                 match counter.ask(&Request::Fetched { next: fetcher.next() })? {
@@ -407,9 +414,19 @@ fn fetch_from(counter: &mut Counter, records: &mut Records, from: u32) -> Result
             }
             Fetching::Refused(refusal) => return Err(Failure::new(refusal)),
         }
-        if batch.len() >= usize::from(turntally_core::link::FETCH_MAX) {
-            new += records.add(id, &batch)?;
+        if batch.len() >= usize::from(FETCH_MAX) {
+            new += records.add(id, batch)?;
             batch.clear();
+        }
+        if idle >= IDLE_REPLIES || in_vain >= REQUESTS_IN_VAIN {
+            return Err(counter.goes_round());
+        }
+        if entries >= MOST_ENTRIES || begun.elapsed() > LONGEST_FETCH {
+            let name = counter.name();
+            return Err(Failure::new(format_args!(
+                "{name}: the counter has sent {entries} entries in {} s and goes on: more than any counter holds",
+                begun.elapsed().as_secs()
+            )));
         }
     }
 }

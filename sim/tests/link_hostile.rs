@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop where it stands")]
 
 use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
+use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -10,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use serialport::{SerialPort, TTYPort};
 use turntally_core::link::frame::{Receiver, encode};
-use turntally_core::link::{Identity, Reply, Request, SentEntry, VERSION};
+use turntally_core::link::{Identity, Refusal, Reply, Request, SentEntry, VERSION};
 use turntally_sim::link::port::Counter;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_turntally");
@@ -224,6 +225,17 @@ fn logs_without_end_are_bounded() {
         _ => vec![Reply::Done],
     });
     same.is_refused(&fetch, "no further entry");
+    // Three entries, and then a refusal, or nothing: those three are kept.
+    for (name, end) in [("refused", Some(Reply::Refused(Refusal::Unknown))), ("silent", None)] {
+        let few = Device::counter(move |request| match request {
+            Request::Identify { .. } => vec![identity()],
+            Request::Fetch { .. } => (0..3).map(|at| entry(at, at)).chain(end.clone()).collect(),
+            _ => vec![Reply::Done],
+        });
+        let log = folder.path().join(format!("{name}.sqlite"));
+        few.is_refused(&["fetch", "--log", log.to_str().unwrap()], "");
+        assert_eq!(kept(&log), 3, "{name}");
+    }
     // One that has ever more.
     let endless = Device::counter(|request| match request {
         Request::Identify { .. } => vec![identity()],
@@ -239,9 +251,13 @@ fn logs_without_end_are_bounded() {
     let error = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(2), "{error}");
     assert!(error.lines().count() == 1 && error.contains("more than any counter holds"), "{error}");
-    let file = rusqlite::Connection::open(&log).unwrap();
-    let kept: u32 = file.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
-    assert!(kept > 32_000, "{kept}");
+    assert!(kept(&log) > 32_000, "{}", kept(&log));
+}
+
+/// Entries in this file.
+fn kept(log: &Path) -> u32 {
+    let file = rusqlite::Connection::open(log).unwrap();
+    file.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap()
 }
 
 fn entry(from: u32, number: u32) -> Reply {

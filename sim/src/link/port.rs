@@ -15,6 +15,9 @@ const BAUD: u32 = 115_200;
 /// Replies in a row that may bring a fetch no further: lost entries cost some, and a counter that sends nothing else
 /// is broken. Our own bound, several times what a full request takes.
 pub(super) const IDLE_REPLIES: u32 = 4 * FETCH_MAX as u32;
+/// Requests in a row that may bring a fetch no entry: a line that loses the first of each so often loses them all.
+/// Our own bound.
+pub(super) const REQUESTS_IN_VAIN: u32 = 16;
 /// A read waits so long at most.
 const WAIT: Duration = Duration::from_millis(20);
 
