@@ -3,6 +3,7 @@
 
 pub mod cuts;
 pub mod desk;
+pub mod pieces;
 pub mod script;
 pub mod stops;
 

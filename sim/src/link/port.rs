@@ -29,11 +29,45 @@ pub struct Counter {
     identity: Identity,
 }
 
-/// A port, and a clock.
-struct Line {
-    name: String,
+/// What a counter is on the other end of, and the clock by which it is waited for. A read ends after a little while,
+/// with an error of the kind `TimedOut` where nothing has come.
+pub trait Wire: Read + Write + Send {
+    /// Time since any fixed moment.
+    fn now(&self) -> Micros;
+}
+
+/// A serial port of this computer, by its clock.
+struct Serial {
     port: Box<dyn SerialPort>,
     begun: Instant,
+}
+
+impl Read for Serial {
+    fn read(&mut self, block: &mut [u8]) -> std::io::Result<usize> {
+        self.port.read(block)
+    }
+}
+
+impl Write for Serial {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.port.write(bytes)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.port.flush()
+    }
+}
+
+impl Wire for Serial {
+    fn now(&self) -> Micros {
+        Micros::new(u64::try_from(self.begun.elapsed().as_micros()).unwrap_or(u64::MAX))
+    }
+}
+
+/// A wire, and what has come on it.
+struct Line {
+    name: String,
+    wire: Box<dyn Wire>,
     /// Bytes that have come and were not looked at yet.
     bytes: Vec<u8>,
 }
@@ -48,22 +82,26 @@ impl Line {
     fn open(name: &str) -> Result<Self, Failure> {
         let failure = |error: serialport::Error| Failure::value("--port", name, error);
         let port = serialport::new(name, BAUD).timeout(WAIT).open().map_err(failure)?;
-        Ok(Self { name: name.to_owned(), port, begun: Instant::now(), bytes: Vec::new() })
+        Ok(Self::on(name, Box::new(Serial { port, begun: Instant::now() })))
+    }
+
+    fn on(name: &str, wire: Box<dyn Wire>) -> Self {
+        Self { name: name.to_owned(), wire, bytes: Vec::new() }
     }
 
     fn now(&self) -> Micros {
-        Micros::new(u64::try_from(self.begun.elapsed().as_micros()).unwrap_or(u64::MAX))
+        self.wire.now()
     }
 
     /// Sends without waiting until the device has taken every byte: one that takes none would hold us for ever.
     fn send(&mut self, bytes: &[u8]) -> Result<(), Failure> {
-        self.port.write_all(bytes).map_err(|error| self.failure(&error))
+        self.wire.write_all(bytes).map_err(|error| self.failure(&error))
     }
 
     /// Waits for bytes, a little.
     fn wait(&mut self) -> Result<(), Failure> {
         let mut block = [0; 512];
-        match self.port.read(&mut block) {
+        match self.wire.read(&mut block) {
             // The other end of a pulled cable reads as nothing, for ever.
             Ok(0) => Err(self.failure(&ErrorKind::UnexpectedEof.into())),
             Ok(count) => {
@@ -156,7 +194,18 @@ impl Counter {
     }
 
     fn open(name: &str) -> Result<Self, Failure> {
-        let mut port = Line::open(name)?;
+        Self::identified(Line::open(name)?)
+    }
+
+    /// The counter on a wire, which messages call by this name.
+    ///
+    /// # Errors
+    /// One line where none answers.
+    pub fn on(name: &str, wire: Box<dyn Wire>) -> Result<Self, Failure> {
+        Self::identified(Line::on(name, wire))
+    }
+
+    fn identified(mut port: Line) -> Result<Self, Failure> {
         let mut client = Client::default();
         match port.ask(&mut client, &Request::Identify { version: VERSION })? {
             Reply::Identity(identity) => Ok(Self { port, client, identity }),

@@ -5,23 +5,20 @@ use libfuzzer_sys::fuzz_target;
 use turntally_core::bench::Bench;
 use turntally_core::bench::log::{LogEvent, Sawn};
 use turntally_firmware::app::App;
-use turntally_firmware::store::guard::{Open, SECTOR};
-use turntally_firmware::store::{Layout, Save, Store};
+use turntally_firmware::store::guard::Open;
+use turntally_firmware::store::{Save, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
 
-const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
-
+#[path = "../../src/pieces.rs"]
+mod pieces;
 mod thrown;
+
+use pieces::LAYOUT;
 
 fuzz_target!(|bytes: &[u8]| {
     thrown::count(bytes);
     let mut cells = Cells::blank(LAYOUT.log_end as usize);
-    // A byte in front of each piece says in which sector it stands: what matters stands at their starts.
-    for piece in bytes.chunks(65) {
-        let Some((&sector, piece)) = piece.split_first() else { continue };
-        let start = usize::from(sector) % 18 * SECTOR as usize + usize::from(sector / 18) * 64;
-        cells.bytes_mut()[start..][..piece.len()].copy_from_slice(piece);
-    }
+    pieces::lay(bytes, cells.bytes_mut());
     let mut store = Store::new(VirtualFlash::new(cells), Open, LAYOUT);
     let mut app = App::new(Bench::new(), 400, 10_000);
     app.load_from(&mut store);

@@ -15,6 +15,7 @@ use turntally_sim::flash::{Cells, VirtualFlash};
 
 const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
 
+mod bare;
 mod thrown;
 
 fuzz_target!(|bytes: &[u8]| {
@@ -28,7 +29,7 @@ fuzz_target!(|bytes: &[u8]| {
     let mut app = App::new(Bench::new(), 400, 10_000);
     let mut store = Store::new(VirtualFlash::new(Cells::blank(LAYOUT.log_end as usize)), Open, LAYOUT);
     let mut link = Link::default();
-    let framed = turntally_core::link::frame::encode(0, &Said(bytes));
+    let framed = turntally_core::link::frame::encode(0, &bare::Bare(bytes));
     for &byte in bytes.iter().chain(&framed) {
         if let Some(reply) = client.push(byte, Micros::ZERO) {
             _ = fetcher.take(reply);
@@ -37,15 +38,3 @@ fuzz_target!(|bytes: &[u8]| {
     }
     assert_eq!(app.bench().jobs().len(), 0, "nobody agreed to a job");
 });
-
-/// Bytes as they are, without their length before them.
-struct Said<'a>(&'a [u8]);
-
-impl serde::Serialize for Said<'_> {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        use serde::ser::SerializeTuple;
-        let mut tuple = serializer.serialize_tuple(self.0.len())?;
-        self.0.iter().try_for_each(|byte| tuple.serialize_element(byte))?;
-        tuple.end()
-    }
-}
