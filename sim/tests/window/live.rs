@@ -1,6 +1,9 @@
 //! A counter on the cable, in the window: connected, followed, sent a job, its log fetched, pulled out.
 
+use std::io::Write;
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use egui_kittest::kittest::Queryable;
@@ -292,6 +295,35 @@ fn a_wrong_port_is_told() {
     assert_eq!(window.state().kept().port, "");
     click(&mut window, "Back to the simulated bench");
     assert!(window.query_by_label("Crank").is_some());
+}
+
+/// Something that keeps talking on the port and is no counter does not hold the window: it says so, and the simulated
+/// bench is there again.
+#[test]
+fn a_port_that_keeps_talking_is_left() {
+    let (mut ours, theirs) = serialport::TTYPort::pair().unwrap();
+    let port = serialport::SerialPort::name(&theirs).unwrap();
+    drop(theirs);
+    let over = Arc::new(AtomicBool::new(false));
+    let ended = Arc::clone(&over);
+    let talking = std::thread::spawn(move || {
+        while !ended.load(Ordering::Relaxed) {
+            _ = ours.write_all(b"temperature 21.5 C\r\n");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    });
+    let folder = tempfile::tempdir().unwrap();
+    let mut window = window(folder.path(), SIZE, |_| {});
+    click(&mut window, "Follow a real counter…");
+    type_into(&mut window, "Port", &port);
+    let begun = Instant::now();
+    click(&mut window, "Connect");
+    tells(&mut window, "does not answer");
+    assert!(begun.elapsed() < Duration::from_secs(20), "{:?}", begun.elapsed());
+    click(&mut window, "Back to the simulated bench");
+    assert!(window.query_by_label("Crank").is_some());
+    over.store(true, Ordering::Relaxed);
+    talking.join().unwrap();
 }
 
 /// Small, and twice as large.
