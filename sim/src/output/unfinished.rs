@@ -33,20 +33,29 @@ impl Drop for Unfinished {
     }
 }
 
-/// Where the program is interrupted (INT, TERM, HUP), it removes what is unfinished first.
-#[cfg(not(target_arch = "wasm32"))]
+/// Where the program is interrupted (INT, TERM, HUP), it removes what is unfinished first, and then ends as it would have
+/// without us.
+#[cfg(unix)]
 fn watch() {
-    // Whoever has a handler of their own already keeps it: then the next run removes what is left.
-    _ = ctrlc::set_handler(|| {
-        for path in NOW.lock().unwrap_or_else(PoisonError::into_inner).iter() {
-            _ = std::fs::remove_file(path);
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    use signal_hook::iterator::Signals;
+    use signal_hook::low_level::emulate_default_handler;
+
+    // Where that cannot be, the next run removes what is left.
+    let Ok(mut signals) = Signals::new([SIGHUP, SIGINT, SIGTERM]) else { return };
+    let thread = std::thread::Builder::new().name("signals".to_owned());
+    _ = thread.spawn(move || {
+        for signal in signals.forever() {
+            for path in NOW.lock().unwrap_or_else(PoisonError::into_inner).iter() {
+                _ = std::fs::remove_file(path);
+            }
+            _ = emulate_default_handler(signal);
         }
-        // As a shell says that a command was interrupted.
-        std::process::exit(130);
     });
 }
 
-#[cfg(target_arch = "wasm32")]
+/// Elsewhere the next run removes what is left.
+#[cfg(not(unix))]
 const fn watch() {}
 
 /// A new unfinished file in this folder, to be read by whoever may read new files.
