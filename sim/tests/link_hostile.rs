@@ -2,58 +2,29 @@
 #![cfg(all(feature = "link", unix))]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop where it stands")]
 
-use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
+mod hostile;
+
+use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use serialport::{SerialPort, TTYPort};
-use turntally_core::link::frame::{Receiver, encode};
-use turntally_core::link::{Identity, Refusal, Reply, Request, SentEntry, VERSION};
+use hostile::{Device, chatterbox, endless, entry, identity, read, say};
+use turntally_core::link::{Refusal, Reply, Request};
 use turntally_sim::link::port::Counter;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_turntally");
 /// A question is asked five times, 0.6 s apart; the rest is for a busy machine.
 const PATIENCE: Duration = Duration::from_secs(10);
 
-/// Something on a pseudo-terminal that is no good; it goes with the test.
-struct Device {
-    port: String,
-    over: Arc<AtomicBool>,
+/// What the program makes of a device.
+trait Ask {
+    fn link(&self, args: &[&str]) -> (Output, Duration);
+    /// The command ends within [`PATIENCE`], with status 2 and one line that has these words.
+    fn is_refused(&self, args: &[&str], words: &str);
 }
 
-impl Device {
-    /// `act` is called again and again with our end of the line, which waits 5 ms for bytes, until it is over.
-    fn new(mut act: impl FnMut(&mut TTYPort) -> bool + Send + 'static) -> Self {
-        let (mut ours, theirs) = TTYPort::pair().unwrap();
-        ours.set_timeout(Duration::from_millis(5)).unwrap();
-        let port = theirs.name().unwrap();
-        drop(theirs);
-        let over = Arc::new(AtomicBool::new(false));
-        let ended = Arc::clone(&over);
-        std::thread::spawn(move || while !ended.load(Ordering::Relaxed) && act(&mut ours) {});
-        Self { port, over }
-    }
-
-    /// A counter that answers each question with some replies.
-    fn counter(mut answer: impl FnMut(Request) -> Vec<Reply> + Send + 'static) -> Self {
-        let mut receiver = Receiver::default();
-        Self::new(move |line| {
-            let mut out = Vec::new();
-            for byte in read(line) {
-                let Some(message) = receiver.push(byte) else { continue };
-                let Some(request) = message.read::<Request>() else { continue };
-                for reply in answer(request) {
-                    out.extend_from_slice(&encode(message.tag, &reply));
-                }
-            }
-            say(line, &out);
-            true
-        })
-    }
-
+impl Ask for Device {
     fn link(&self, args: &[&str]) -> (Output, Duration) {
         let begun = Instant::now();
         let mut command = Command::new(PROGRAM);
@@ -71,45 +42,6 @@ impl Device {
         assert!(error.lines().count() == 1 && error.contains(words), "{error}");
         assert!(took < PATIENCE, "{took:?}: {error}");
     }
-}
-
-impl Drop for Device {
-    fn drop(&mut self) {
-        // Not waited for: it may be writing to a full line that nobody reads any more, which never ends.
-        self.over.store(true, Ordering::Relaxed);
-    }
-}
-
-/// What has come; nothing where nobody has the other end open.
-fn read(line: &mut TTYPort) -> Vec<u8> {
-    let mut block = [0; 512];
-    match line.read(&mut block) {
-        Ok(count) => block[..count].to_vec(),
-        Err(error) => {
-            if !matches!(error.kind(), ErrorKind::TimedOut | ErrorKind::Interrupted) {
-                std::thread::sleep(Duration::from_millis(5));
-            }
-            Vec::new()
-        }
-    }
-}
-
-/// What nobody reads is lost.
-fn say(line: &mut TTYPort, bytes: &[u8]) {
-    _ = line.write_all(bytes);
-}
-
-fn identity() -> Reply {
-    let firmware = "0.1.0".try_into().unwrap();
-    Reply::Identity(Identity { version: VERSION, firmware, id: 7, pulses_per_rev: 400 })
-}
-
-fn chatterbox() -> Device {
-    Device::new(|line| {
-        say(line, b"temperature 21.5 C\r\n");
-        std::thread::sleep(Duration::from_millis(10));
-        true
-    })
 }
 
 /// Devices that talk without end, say nothing, or repeat what they hear.
@@ -239,16 +171,7 @@ fn logs_without_end_are_bounded() {
         assert_eq!(kept(&log), 3, "{name}");
     }
     // One that has ever more.
-    let endless = Device::counter(|request| match request {
-        Request::Identify { .. } => vec![identity()],
-        Request::Fetch { from, count } => {
-            let mut replies: Vec<Reply> =
-                (0..u32::from(count)).map(|at| entry(from.wrapping_add(at), from.wrapping_add(at))).collect();
-            replies.push(Reply::End { next: from.wrapping_add(count.into()), more: true });
-            replies
-        }
-        _ => vec![Reply::Done],
-    });
+    let endless = endless();
     let (output, _) = endless.link(&fetch);
     let error = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(2), "{error}");
@@ -260,9 +183,4 @@ fn logs_without_end_are_bounded() {
 fn kept(log: &Path) -> u32 {
     let file = rusqlite::Connection::open(log).unwrap();
     file.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap()
-}
-
-fn entry(from: u32, number: u32) -> Reply {
-    // Bytes that are no entry: they are kept as they came.
-    Reply::Entry(SentEntry { from, number, bytes: [0; 8].into_iter().collect() })
 }

@@ -21,6 +21,8 @@ use turntally_sim::window::{App, Kept, Pace, Theme, View, ground};
 
 #[path = "window/counter.rs"]
 mod counter;
+#[path = "hostile/mod.rs"]
+mod hostile;
 #[path = "window/live.rs"]
 mod live;
 #[path = "window/planner.rs"]

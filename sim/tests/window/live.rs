@@ -1,9 +1,6 @@
 //! A counter on the cable, in the window: connected, followed, sent a job, its log fetched, pulled out.
 
-use std::io::Write;
 use std::path::Path;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use egui_kittest::kittest::Queryable;
@@ -13,6 +10,7 @@ use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{Kept, Theme, View};
 
 use super::counter::{Counter, Do};
+use super::hostile::{chatterbox, endless};
 use super::records::Bench;
 use super::{SIZE, Window, click, says, short_job, type_into, window_with_log};
 
@@ -301,29 +299,39 @@ fn a_wrong_port_is_told() {
 /// bench is there again.
 #[test]
 fn a_port_that_keeps_talking_is_left() {
-    let (mut ours, theirs) = serialport::TTYPort::pair().unwrap();
-    let port = serialport::SerialPort::name(&theirs).unwrap();
-    drop(theirs);
-    let over = Arc::new(AtomicBool::new(false));
-    let ended = Arc::clone(&over);
-    let talking = std::thread::spawn(move || {
-        while !ended.load(Ordering::Relaxed) {
-            _ = ours.write_all(b"temperature 21.5 C\r\n");
-            std::thread::sleep(Duration::from_millis(10));
-        }
-    });
+    let talking = chatterbox();
     let folder = tempfile::tempdir().unwrap();
     let mut window = window(folder.path(), SIZE, |_| {});
     click(&mut window, "Follow a real counter…");
-    type_into(&mut window, "Port", &port);
+    type_into(&mut window, "Port", &talking.port);
     let begun = Instant::now();
     click(&mut window, "Connect");
     tells(&mut window, "does not answer");
     assert!(begun.elapsed() < Duration::from_secs(20), "{:?}", begun.elapsed());
     click(&mut window, "Back to the simulated bench");
     assert!(window.query_by_label("Crank").is_some());
-    over.store(true, Ordering::Relaxed);
-    talking.join().unwrap();
+}
+
+/// A log without end is left: that is said, what came is kept, and the window goes on.
+#[test]
+fn a_log_without_end_is_left() {
+    let (folder, endless) = (tempfile::tempdir().unwrap(), endless());
+    let mut window = window(folder.path(), SIZE, |_| {});
+    click(&mut window, "Log");
+    click(&mut window, "Counters");
+    click(&mut window, "Connect a counter…");
+    type_into(&mut window, "Port", &endless.port);
+    click(&mut window, "Connect");
+    tells(&mut window, "Fetch its log");
+    // The strangest figures are shown for what they are, and nothing in them acts.
+    click(&mut window, "Bench");
+    window.run_steps(3);
+    assert!(!window.state().in_words().contains(char::is_control), "{:?}", window.state().in_words());
+    click(&mut window, "Log");
+    click(&mut window, "Fetch its log");
+    tells(&mut window, "more than any counter holds");
+    click(&mut window, "Plan");
+    assert!(window.query_by_label("Job sheet…").is_some());
 }
 
 /// Small, and twice as large.
