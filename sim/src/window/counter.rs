@@ -70,7 +70,7 @@ pub fn in_words(session: &Session) -> String {
 #[must_use]
 pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> String {
     let (turns, target) = (turns.nano(), target.nano());
-    let to_go = up(target - turns);
+    let to_go = up(target.saturating_sub(turns));
     match phase {
         Phase::Choose => "A job is being chosen.".to_owned(),
         Phase::SetUp => "Something is being set up.".to_owned(),
@@ -79,7 +79,7 @@ pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> 
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
         Phase::Stop => "Stop now. Yes goes on to keep the coil.".to_owned(),
-        Phase::Over => format!("Too far by {} turns: wind back, or Yes.", up(turns - target)),
+        Phase::Over => format!("Too far by {} turns: wind back, or Yes.", up(turns.saturating_sub(target))),
         Phase::Paused => "Paused: the count goes on. Yes winds on.".to_owned(),
         Phase::Verdict => "Keep, throw away or wind on: the knob chooses, Yes takes it.".to_owned(),
         Phase::Next => "Coil kept. Yes for the next one.".to_owned(),

@@ -23,15 +23,15 @@ struct Read {
     /// Rings counted for those promised, in percent, by how many coils there were by then.
     yields: Vec<[f64; 2]>,
     /// Of each batch of the report: rings promised by those of its coils that were counted.
-    promised: Vec<u32>,
+    promised: Vec<u64>,
 }
 
 impl Read {
     fn of(report: Report) -> Self {
         let yields = yields(&report.coils);
-        let mut of_batches: HashMap<Key<'_>, u32> = HashMap::new();
+        let mut of_batches: HashMap<Key<'_>, u64> = HashMap::new();
         for coil in report.coils.iter().filter(|coil| coil.is_counted()) {
-            *of_batches.entry(coil.key()).or_default() += coil.rings_promised;
+            *of_batches.entry(coil.key()).or_default() += u64::from(coil.rings_promised);
         }
         let promised = |sum: &Sum| of_batches.get(&sum.key()).copied();
         let promised = report.batches.iter().map(|sum| promised(sum).unwrap_or(0)).collect();
@@ -123,10 +123,10 @@ fn shown(ui: &mut Ui, palette: Palette, read: &Read) {
 
 /// Rings counted for those promised by a coil and by those that were counted together with it.
 fn yields(coils: &[Coil]) -> Vec<[f64; 2]> {
-    let mut together: HashMap<(&str, u32), u32> = HashMap::new();
+    let mut together: HashMap<(&str, u32), u64> = HashMap::new();
     for coil in coils {
         if let Some(last) = coil.counted_with {
-            *together.entry((&coil.counter, last)).or_default() += coil.rings_promised;
+            *together.entry((&coil.counter, last)).or_default() += u64::from(coil.rings_promised);
         }
     }
     let counted =
@@ -134,8 +134,8 @@ fn yields(coils: &[Coil]) -> Vec<[f64; 2]> {
     counted
         .filter_map(|(place, coil, rings)| {
             let others = together.get(&(&*coil.counter, coil.number)).copied().unwrap_or(0);
-            let promised = others + coil.rings_promised;
-            (promised > 0).then(|| [(place + 1) as f64, f64::from(rings) / f64::from(promised) * 100.0])
+            let promised = others + u64::from(coil.rings_promised);
+            (promised > 0).then(|| [(place + 1) as f64, f64::from(rings) / promised as f64 * 100.0])
         })
         .collect()
 }
@@ -163,7 +163,7 @@ fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
                 ui,
                 match promised {
                     0 => String::new(),
-                    promised => format!("{:.1} %", sum.rings_counted as f64 / f64::from(promised) * 100.0),
+                    promised => format!("{:.1} %", sum.rings_counted as f64 / promised as f64 * 100.0),
                 },
             );
             number(ui, sum.rings_per_crank_hour.map_or_else(String::new, |rate| format!("{rate:.0}")));

@@ -154,10 +154,10 @@ fn state(ui: &mut Ui, palette: Palette, status: &Status) {
     ui.painter().text(rect.center(), Align2::CENTER_CENTER, word, FontId::proportional(22.0), palette.card);
     let (turns, target) = (status.turns.nano(), status.target.nano());
     let (big, what, small) = if is_wound(status.phase) {
-        let (big, what) = match target - turns {
+        let (big, what) = match target.saturating_sub(turns) {
             _ if status.doubt == Doubt::Unknown => ("?".to_owned(), "turns to go"),
             to_go @ 0.. => (counter::up(to_go), "turns to go"),
-            past => (counter::up(-past), "turns past the target"),
+            past => (counter::up(past.saturating_neg()), "turns past the target"),
         };
         (big, what, format!("{:.2} of {:.2} turns", status.turns.as_f64(), status.target.as_f64()))
     } else {
@@ -221,7 +221,7 @@ fn batch(ui: &mut Ui, palette: Palette, status: &Status, job: Option<&Job>) {
     let (kept, scrapped) = (coils(progress.kept), progress.scrapped);
     let more = if status.coils_left > 0 { format!(", {} to wind", status.coils_left) } else { String::new() };
     let (made, on_it, all, words) = if status.rings_wanted == 0 {
-        let all = progress.kept + status.coils_left;
+        let all = progress.kept.saturating_add(status.coils_left);
         let words = format!("{} of {} kept, {scrapped} thrown away", progress.kept, coils(all));
         (progress.kept, 0, all, words)
     } else {
@@ -242,7 +242,7 @@ fn batch(ui: &mut Ui, palette: Palette, status: &Status, job: Option<&Job>) {
     painter.rect_filled(rect, 3.0, ui.visuals().extreme_bg_color);
     // What is promised, and what the coil on the mandrel would add.
     painter.rect_filled(part(rect.left(), at(made)), 3.0, palette.accent);
-    painter.rect_filled(part(at(made), at(made + on_it)), 3.0, palette.copper);
+    painter.rect_filled(part(at(made), at(made.saturating_add(on_it))), 3.0, palette.copper);
     painter.rect_stroke(rect, 3.0, Stroke::new(1.0, palette.rule), StrokeKind::Inside);
     ui.add(Label::new(words).wrap());
     if let Some(left) = status.wire_left {

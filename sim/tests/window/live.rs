@@ -327,7 +327,6 @@ fn a_log_without_end_is_left() {
     click(&mut window, "Bench");
     window.run_steps(3);
     assert!(!window.state().in_words().contains(char::is_control), "{:?}", window.state().in_words());
-    click(&mut window, "Log");
     click(&mut window, "Fetch its log");
     tells(&mut window, "more than any counter holds");
     click(&mut window, "Plan");
