@@ -5,6 +5,11 @@
 //! with its head, twice, which is written when all of its sectors are blank: the newest stretch is the one whose head
 //! has the highest number. The newest note is the last.
 //!
+//! The first bytes of a stretch ([`HEADS`]) hold heads and nothing else: so what a cut left behind them is of a note,
+//! however many of the heads can be read. A head that a cut left half written may be read at one start and not at the
+//! next, and none can be told from such a one: each start that finds no note writes the head once more, and relies on
+//! that.
+//!
 //! A note that was torn or damaged is none, and the one before it is found. So that this is never taken for the
 //! newest, what stands behind it is looked at ([`Since`]).
 
@@ -29,7 +34,7 @@ const MOST: u32 = taken(NOTE_LEN);
 pub const NOTE_USUAL: u32 = GRANULE;
 /// What fits a sector for certain, since a note is not split.
 pub const SECTOR_ROOM: u32 = SECTOR - MOST;
-/// Bytes of a stretch in which its head is looked for.
+/// The first bytes of a stretch: its heads.
 const HEADS: u32 = 16 * GRANULE;
 
 /// What an item of a stretch is, in its first byte.
@@ -77,7 +82,6 @@ struct Standing {
     last: Vec<u8, NOTE_LEN>,
     /// The byte behind it.
     behind: u32,
-    heads: u32,
 }
 
 impl<F: BlockingFlash, G: Gate> Store<F, G> {
@@ -100,7 +104,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         // Half as much again, for a crank that goes back and forth; and the head.
         let bytes = notes.saturating_add(notes / 2).saturating_add(8).saturating_mul(NOTE_USUAL);
         let all = self.sectors_in_all();
-        let sectors = u16::try_from(bytes / SECTOR_ROOM + 1).unwrap_or(u16::MAX).min(all / 2);
+        let sectors = bytes.saturating_add(HEADS) / SECTOR_ROOM + 1;
+        let sectors = u16::try_from(sectors).unwrap_or(u16::MAX).min(all / 2);
         // Sectors of the last stretch that its notes did not reach are blank for certain.
         let mut blank_until = 0;
         let (mut first, mut number, mut first_round) = (0, 0, true);
@@ -152,7 +157,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     fn begin_stretch(&mut self, stretch: Stretch, never: bool) -> Result<(), StoreError> {
         let range = self.bytes_of(stretch);
-        let heads = range.start..range.start + HEADS.min(SECTOR);
+        let heads = range.start..range.start + HEADS;
         // A head may have been begun there that does not show.
         let mut cursor =
             if never { Cursor::after_start(heads.start, heads.end) } else { Cursor::fresh(heads) };
@@ -160,7 +165,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         for _ in 0..2 {
             cursor.append(&mut self.flash, &head, MOST)?;
         }
-        cursor.end = range.end;
+        let cursor = Cursor::fresh(range.start + HEADS..range.end);
         self.notes = Notes { found: true, stretch: Some(stretch), cursor, unused: true, full: false };
         Ok(())
     }
@@ -186,14 +191,13 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     pub(super) fn load_note(&mut self) -> Result<Option<(CoilNote, Since)>, StoreError> {
         self.find_stretch()?;
         let Some(stretch) = self.notes.stretch else { return Ok(None) };
-        let end = self.bytes_of(stretch).end;
-        let Standing { last, behind, heads } = self.standing(stretch)?;
+        let Range { start, end } = self.bytes_of(stretch);
+        let Standing { last, behind } = self.standing(stretch)?;
         let Some(&kind) = last.first() else { return Ok(None) };
-        let used = self.flash.last_used(behind.min(end), end)?;
+        let behind = behind.max(start + HEADS).min(end);
+        let used = self.flash.last_used(behind, end)?;
         if kind == HEAD {
-            // No note is begun before the head stands there twice: what was begun behind a single one is the other.
-            let begun = heads > 1 && self.is_torn(behind, used)?;
-            return if begun { Err(StoreError::NoteDamaged) } else { Ok(None) };
+            return if self.is_torn(behind, used)? { Err(StoreError::NoteDamaged) } else { Ok(None) };
         }
         let note = read(&last)?;
         let since = match used {
@@ -257,29 +261,45 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
         self.notes = Notes { found: true, stretch: newest, ..Notes::UNKNOWN };
         let Some(stretch) = newest else { return Ok(()) };
-        let end = self.bytes_of(stretch).end;
-        let Standing { last: mut item, behind, heads } = self.standing(stretch)?;
+        let Range { start, end } = self.bytes_of(stretch);
+        let Standing { last: mut item, behind } = self.standing(stretch)?;
         let Some(&kind) = item.first() else { return Ok(()) };
-        let used = self.flash.last_used(behind.min(end), end)?;
+        let behind = behind.max(start + HEADS).min(end);
+        let used = self.flash.last_used(behind, end)?;
         let next = used.map_or(behind, |last| (last + 1).next_multiple_of(GRANULE));
         self.notes.cursor = Cursor::after_start(next, end).with_gap();
         self.notes.unused = kind == HEAD && !self.is_torn(behind, used)?;
-        if self.notes.unused && heads > 1 {
+        if self.notes.unused {
             // A note may have been begun there that does not show now, and would at a later start.
             self.notes.cursor.step_over(&mut self.flash, MOST)?;
+            // Those that were found may not be there at the next start. With no room for it the stretch is left.
+            self.notes.unused = self.head_once_more(start, &item)?;
         }
         self.notes.full = self.notes.cursor.room() < 6 * MOST;
         // With nothing behind it, it may not be there at the next start.
-        if used.is_none() && kind == NOTE || self.notes.unused && heads < 2 {
+        if used.is_none() && kind == NOTE {
             let cursor = &mut self.notes.cursor;
             // Where that cannot be, what was found is still there.
             let written = cursor.append(&mut self.flash, &item, MOST).is_ok();
-            if let (true, NOTE, Some(first)) = (written, kind, item.first_mut()) {
+            if let (true, Some(first)) = (written, item.first_mut()) {
                 *first = SEAL;
                 _ = cursor.append(&mut self.flash, &item, MOST);
             }
         }
         Ok(())
+    }
+
+    /// Writes the head of the stretch that begins there once more; whether it had the room.
+    fn head_once_more(&mut self, start: u32, head: &[u8]) -> Result<bool, StoreError> {
+        let end = start + HEADS;
+        let used = self.flash.last_used(start, end)?;
+        let next = used.map_or(start, |last| (last + 1).next_multiple_of(GRANULE));
+        let mut cursor = Cursor::after_start(next, end);
+        match cursor.append(&mut self.flash, head, MOST) {
+            Ok(_) => Ok(true),
+            Err(StoreError::Full | StoreError::Flash(FlashError::NotWritten)) => Ok(false),
+            Err(error) => Err(error),
+        }
     }
 
     /// Whether something stands behind an item that is not just made nought.
@@ -305,7 +325,6 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 sector..sector + SECTOR,
                 |_| true,
                 |at, bytes| {
-                    standing.heads += u32::from(bytes.first() == Some(&HEAD));
                     standing.last = Vec::from_slice(bytes).unwrap_or_default();
                     standing.behind = at + taken(bytes.len());
                     Walk::On
