@@ -326,21 +326,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         known.fetched = known.fetched.max(fetched.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
         next = next.max(known.fetched);
         let mut cursor = Cursor::after_start(behind, end);
-        match self.flash.last_used(behind.min(end), end)? {
-            // Something was begun behind the last item, which was read again before.
-            Some(used) => {
-                let torn = torn(behind, used, end, MOST);
-                void(&mut self.flash, torn.clone())?;
-                cursor = Cursor::after_start(torn.end, end);
-            }
-            None if last.first() == Some(&SEAL) => {}
-            // The last item may not be there at the next start. Where it cannot be written anew, what was found
-            // is still there.
-            None => {
-                if cursor.append(&mut self.flash, &last, MOST).is_ok() {
-                    _ = cursor.append(&mut self.flash, &[SEAL], MOST);
-                }
-            }
+        if let Some(used) = self.flash.last_used(behind.min(end), end)? {
+            let torn = torn(behind, used, end, MOST);
+            void(&mut self.flash, torn.clone())?;
+            cursor = Cursor::after_start(torn.end, end);
+        }
+        // The last item may not be there at the next start: nor does anything behind it prove that it will, since a
+        // start that did not see it may have begun to make it nought. Where it cannot be written anew, what was
+        // found is still there.
+        if last.first() != Some(&SEAL) && cursor.append(&mut self.flash, &last, MOST).is_ok() {
+            _ = cursor.append(&mut self.flash, &[SEAL], MOST);
         }
         Ok(Log { known, cursor: Some(cursor), next })
     }
