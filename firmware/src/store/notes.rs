@@ -5,7 +5,7 @@
 //! with its head, twice, which is written when all of its sectors are blank: the newest stretch is the one whose head
 //! has the highest number. The newest note is the last.
 //!
-//! The first bytes of a stretch ([`HEADS`]) hold heads and nothing else: so what a cut left behind them is of a note,
+//! The first bytes of a stretch (`HEADS`) hold heads and nothing else: so what a cut left behind them is of a note,
 //! however many of the heads can be read. A head that a cut left half written may be read at one start and not at the
 //! next, and none can be told from such a one: each start that finds no note writes the head once more, and relies on
 //! that.
