@@ -270,7 +270,7 @@ fn a_batch_is_set_up_at_the_counter() {
     assert!(coil.kept && (coil.true_turns - 48.0).abs() < 1.0, "{coil:?}");
 }
 
-/// A batch that is begun is put aside and can be brought back, until another one has its first coil.
+/// A batch that is begun is put aside and can be brought back, until it is dropped.
 #[test]
 fn a_batch_begun_is_not_lost_on_a_click() {
     let kept = |window: &Window| {
@@ -292,10 +292,19 @@ fn a_batch_begun_is_not_lost_on_a_click() {
     click(&mut window, "Bring it back");
     assert_eq!((phase(&window), kept(&window)), (Phase::Next, (1, 1)));
     assert!(!says(&window, "Bring it back"));
-    // A coil on the mandrel is work too; and it is dropped where that is wanted.
-    window.state_mut().open(&short_job()).unwrap();
+    // Another job on the bench, with a coil on its mandrel: that is work too, and each has its turn.
+    window.state_mut().open(&short_job().replace("garden chain", "other chain")).unwrap();
     window.run_steps(3);
     assert!(says(&window, "“garden chain, second half” was put aside with 1 coil kept."));
+    begin_winding(&mut window);
+    click(&mut window, "+1 turn");
+    click(&mut window, "Bring it back");
+    // Whoever wound it is still at it.
+    assert_eq!(kept(&window), (1, 1));
+    assert!(says(&window, "“other chain, second half” was put aside with 0 coils kept."));
+    click(&mut window, "Bring it back");
+    assert_eq!((phase(&window), kept(&window).0), (Phase::Winding, 0));
+    assert!(says(&window, "“garden chain, second half” was put aside"));
     click(&mut window, "Drop it");
     assert!(!says(&window, "Bring it back"));
 }

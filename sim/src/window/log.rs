@@ -42,6 +42,9 @@ pub struct Entry {
 pub struct Log {
     coils: Vec<Entry>,
     batches: u64,
+    /// The batch that coils belong to now.
+    #[serde(default)]
+    batch: u64,
     numbers: u64,
     #[serde(skip)]
     forgetting: bool,
@@ -64,6 +67,18 @@ impl Log {
     /// A new batch begins.
     pub const fn begin_batch(&mut self) {
         self.batches += 1;
+        self.batch = self.batches;
+    }
+
+    /// The batch that coils belong to now.
+    #[must_use]
+    pub const fn batch(&self) -> u64 {
+        self.batch
+    }
+
+    /// A batch of before goes on.
+    pub const fn go_on_with(&mut self, batch: u64) {
+        self.batch = batch;
     }
 
     /// Takes a coil down and says its number.
@@ -79,7 +94,7 @@ impl Log {
         }
         self.coils.push(Entry {
             number: self.numbers,
-            batch: self.batches,
+            batch: self.batch,
             job: job.to_owned(),
             target_turns: coil.record.target_turns.as_f64(),
             counted_turns: coil.record.turns.as_f64(),

@@ -140,18 +140,22 @@ pub fn ground(visuals: &Visuals) -> Color32 {
 #[derive(Debug)]
 struct Aside {
     bench: Bench,
-    /// Its job, as a job file, and the log as it was.
+    /// Its job, as a job file.
     job: Option<String>,
-    log: Log,
+    /// Its number in the log.
+    batch: u64,
 }
+
+/// So many batches are put aside at most; then the oldest goes.
+const MOST_ASIDE: usize = 8;
 
 /// The window's content.
 #[derive(Debug)]
 pub struct App {
     kept: Kept,
     bench: Result<Bench, Failure>,
-    /// Until the new batch has its first coil.
-    aside: Option<Aside>,
+    /// The newest last.
+    aside: Vec<Aside>,
     form: Form,
     planner: Planner,
     charted: Charted,
@@ -190,7 +194,7 @@ impl App {
         let mut app = Self {
             kept,
             bench: Err(Failure::new("no job on the bench")),
-            aside: None,
+            aside: Vec::new(),
             planner: Planner::new(&form, &shelf),
             form,
             charted: Charted::default(),
@@ -225,40 +229,44 @@ impl App {
     pub fn put_on_bench(&mut self, text: &str) -> Result<(), Failure> {
         self.seed = self.seed.wrapping_add(1);
         let bench = Bench::new(Job::read(text, self.shelf.known())?, self.seed)?;
-        let job = self.kept.job.replace(text.to_owned());
-        if let Ok(bench) = std::mem::replace(&mut self.bench, Ok(bench))
-            && bench.has_work()
-        {
-            self.aside = Some(Aside { bench, job, log: self.kept.log.clone() });
-        }
+        self.put_aside(bench, Some(text.to_owned()));
         self.kept.log.begin_batch();
         Ok(())
     }
 
-    /// Offers to bring back the batch that was put aside, until another one has its first coil.
-    fn offer_aside(&mut self, ui: &mut Ui) {
-        if self.bench().is_some_and(|bench| bench.session().stand().bench().progress().kept > 0) {
-            self.aside = None;
+    /// Puts another bench in the place of this one, which is kept if there is work on it.
+    fn put_aside(&mut self, bench: Bench, job: Option<String>) {
+        let job = std::mem::replace(&mut self.kept.job, job);
+        if let Ok(bench) = std::mem::replace(&mut self.bench, Ok(bench))
+            && bench.has_work()
+        {
+            self.aside.push(Aside { bench, job, batch: self.kept.log.batch() });
+            if self.aside.len() > MOST_ASIDE {
+                self.aside.remove(0);
+            }
         }
-        let Some(aside) = &self.aside else { return };
-        let mut bring_back = None;
+    }
+
+    /// Offers to bring back the batch that was put aside last.
+    fn offer_aside(&mut self, ui: &mut Ui) {
+        let Some(aside) = self.aside.last() else { return };
+        let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
             let bench = aside.bench.session();
             let made = coils(bench.stand().bench().progress().kept);
             ui.label(format!("“{}” was put aside with {made} kept.", bench.job().name));
             if ui.button("Bring it back").clicked() {
-                bring_back = Some(true);
+                wanted = Some(true);
             }
             if ui.button("Drop it").clicked() {
-                bring_back = Some(false);
+                wanted = Some(false);
             }
         });
-        if bring_back.is_some_and(|wanted| wanted)
-            && let Some(Aside { bench, job, log }) = self.aside.take()
-        {
-            (self.bench, self.kept.job, self.kept.log) = (Ok(bench), job, log);
-        } else if bring_back.is_some() {
-            self.aside = None;
+        let Some(Aside { bench, job, batch }) = wanted.and_then(|_| self.aside.pop()) else { return };
+        if wanted == Some(true) {
+            // What is on the bench now may be work too.
+            self.put_aside(bench, job);
+            self.kept.log.go_on_with(batch);
         }
     }
 
