@@ -45,6 +45,16 @@ pub fn note(path: &Path, kind: Kind) {
     }
 }
 
+/// Notes that this SQLite database is read, with the files that it may have beside it.
+pub fn note_database(path: &Path, kind: Kind) {
+    note(path, kind);
+    for beside in ["-journal", "-wal", "-shm"] {
+        let mut name = path.as_os_str().to_owned();
+        name.push(beside);
+        note(Path::new(&name), kind);
+    }
+}
+
 /// As what the file at this path was read, whatever it is called and through links.
 #[must_use]
 pub fn read_as(path: &Path) -> Option<Kind> {

@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use clap::Args;
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::types::{FromSql, FromSqlResult, ValueRef};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use turntally_core::bench::log::Entry;
 use turntally_core::link::SentEntry;
 use turntally_core::units::Length;
@@ -16,6 +17,7 @@ use turntally_core::units::Length;
 use crate::failure::Failure;
 use crate::input;
 use crate::output::Kind;
+use crate::output::safe::one_line;
 
 pub mod batch;
 pub mod measured;
@@ -116,7 +118,7 @@ impl Records {
     fn with(path: &Path, file: rusqlite::Result<Connection>) -> Result<Self, Failure> {
         let failure = |error: rusqlite::Error| wrong(path, &error);
         let mut file = file.map_err(failure)?;
-        input::note(path, Kind::Records);
+        input::note_database(path, Kind::Records);
         file.busy_timeout(BUSY).map_err(failure)?;
         if form(&file).map_err(failure)? != FORM {
             bring_up(path, &mut file)?;
@@ -183,7 +185,7 @@ impl Records {
             let mut rows = self.file.prepare(sql)?;
             let rows = rows.query_map([], |row| {
                 let (bytes, left): (Vec<u8>, Option<i64>) = (row.get(1)?, row.get(3)?);
-                let (counter, spool, batch) = (row.get(0)?, row.get(2)?, row.get(4)?);
+                let (counter, spool, batch) = (shown(row, 0)?, shown_or_none(row, 2)?, row.get(4)?);
                 let entry = Entry::from_bytes(&bytes).ok();
                 let left = left.map(Length::from_nm);
                 Ok(entry.map(|entry| Kept { counter, entry, batch, spool, left }))
@@ -196,6 +198,25 @@ impl Records {
         let unread = all - entries.len();
         Ok((entries, unread))
     }
+}
+
+/// A text of a column as it may be shown: whoever wrote the file may have put line breaks and worse into a name.
+struct Shown(String);
+
+impl FromSql for Shown {
+    fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
+        value.as_str().map(|text| Self(one_line(text)))
+    }
+}
+
+/// The text of this column.
+fn shown(row: &Row<'_>, column: usize) -> rusqlite::Result<String> {
+    row.get(column).map(|Shown(text)| text)
+}
+
+/// The text of this column, if there is one.
+fn shown_or_none(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<String>> {
+    row.get(column).map(|text: Option<Shown>| text.map(|Shown(text)| text))
 }
 
 fn form(file: &Connection) -> rusqlite::Result<i64> {

@@ -163,12 +163,36 @@ fn nothing_unfinished_stays_behind() {
     wind.kill().unwrap();
     wind.wait().unwrap();
     assert_eq!(bench.names().len(), 3);
+    // It is some time ago.
+    let left = bench.names().into_iter().find(|name| name.starts_with('.')).unwrap();
+    let hour_ago = std::time::SystemTime::now() - Duration::from_secs(3_600);
+    fs::File::options().write(true).open(bench.path(&left)).unwrap().set_modified(hour_ago).unwrap();
     let mut other = begin_other(bench.folder.path());
     bench.good(&["plan", "demo", "--sheet", "sheet.html"]);
     // That of a program that is still writing stays.
     assert_eq!(bench.names().len(), 4, "{:?}", bench.names());
     other.kill().unwrap();
     other.wait().unwrap();
+}
+
+/// A program that is run so that it outlives its terminal does so, and its recording with it.
+#[test]
+fn ignored_signals_stay_ignored() {
+    let bench = Bench::new();
+    let script = format!("trap '' HUP; exec {PROGRAM} wind demo --record trace.vcd --pace 200");
+    let mut shell = Command::new("sh");
+    shell.current_dir(bench.folder.path()).env("XDG_DATA_HOME", bench.path("data")).args(["-c", &script]);
+    let mut wind = shell.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+    let begun = Instant::now();
+    while bench.names().len() < 3 {
+        assert!(begun.elapsed() < Duration::from_secs(20), "{:?}", bench.names());
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    std::thread::sleep(Duration::from_millis(200));
+    let kill = format!("kill -s HUP {}", wind.id());
+    assert!(Command::new("sh").args(["-c", &kill]).status().unwrap().success());
+    assert!(wind.wait().unwrap().success());
+    assert_eq!(bench.names(), ["a", "job.toml", "trace.vcd"]);
 }
 
 /// Another program that is writing a recording in this folder.
@@ -216,8 +240,8 @@ fn empty_lists_say_how_to_begin() {
     assert!(!bench.path("data").exists(), "to look makes no file");
 }
 
-/// The text of a hostile log: what a terminal, a spreadsheet and a page would act on.
-const HOSTILE: &str = "=1+1\u{1b}]0;owned\u{7}\u{9b}2J\u{202e}<script>alert(1)</script>";
+/// The text of a hostile log: what a terminal, a table, a spreadsheet and a page would act on.
+const HOSTILE: &str = "=1+1\nspool forged\u{1b}]0;owned\u{7}\u{9b}2J\u{202e}<script>alert(1)</script>";
 
 /// A records file with hostile names, as somebody else may have written it.
 fn hostile(bench: &Bench) {
@@ -238,7 +262,10 @@ fn hostile_names_are_only_shown() {
     harmless(&bench.good(&["spool", "list", "--log", "a"]));
     let json = bench.good(&["spool", "list", "--log", "a", "--json"]);
     harmless(&json);
-    assert_eq!(serde_json::from_str::<serde_json::Value>(&json).unwrap()["spools"][0]["name"], HOSTILE);
+    let name = serde_json::from_str::<serde_json::Value>(&json).unwrap()["spools"][0]["name"].clone();
+    assert!(name.as_str().unwrap().starts_with("=1+1\\nspool forged\\u{1b}"), "{name}");
+    // A line of heads and one for the spool: nothing forges another.
+    assert_eq!(bench.good(&["spool", "list", "--log", "a"]).lines().count(), 2);
     let refused = bench.run(&["plan", "demo", "--log", "a", "--spool", HOSTILE]);
     harmless(&String::from_utf8(refused.stderr).unwrap());
     for name in [HOSTILE, "turned \u{202e}round", "two\nlines"] {

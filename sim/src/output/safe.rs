@@ -25,6 +25,11 @@ pub fn visible(text: &str) -> Cow<'_, str> {
     escaped(text, |c, out| out.extend(c.escape_unicode()))
 }
 
+/// A name with line breaks and tabs shown in the same way: it is to stay within its line and its column.
+pub fn one_line(name: &str) -> String {
+    visible(name).replace('\n', "\\n").replace('\t', "\\t")
+}
+
 /// A JSON text with the same as JSON writes it; outside of strings there is none.
 fn visible_json(text: &str) -> Cow<'_, str> {
     escaped(text, |c, out| out.push_str(&format!("\\u{:04x}", u32::from(c))))
@@ -59,7 +64,8 @@ pub fn ready(kind: Kind, text: &str) -> Result<Cow<'_, str>, Failure> {
 /// A CSV table in which no cell is taken for a formula: one that begins like one, and is no number, gets an apostrophe
 /// before it, as OWASP advises (CSV Injection).
 fn without_formulas(table: &str) -> Result<Cow<'_, str>, Failure> {
-    let starts = |cell: &str| cell.starts_with(['=', '+', '-', '@', '\t', '\r', '＝', '＋', '－', '＠']);
+    let starts =
+        |cell: &str| cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
     let number = |cell: &str| {
         cell.bytes().all(|byte| matches!(byte, b'0'..=b'9' | b'.' | b'e' | b'E' | b'+' | b'-'))
             && cell.parse::<f64>().is_ok()

@@ -3,6 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, Once, PoisonError};
+use std::time::Duration;
 
 /// What the names of unfinished files begin with; then comes the number of the process that writes it.
 const BEGINNING: &str = ".turntally-";
@@ -41,8 +42,11 @@ fn watch() {
     use signal_hook::iterator::Signals;
     use signal_hook::low_level::emulate_default_handler;
 
+    // One that is ignored stays so: whoever ran us by nohup, or in the background of a shell, wants us to go on.
+    let ignored = ignored_signals();
+    let watched = [SIGHUP, SIGINT, SIGTERM].into_iter().filter(|signal| ignored >> (signal - 1) & 1 == 0);
     // Where that cannot be, the next run removes what is left.
-    let Ok(mut signals) = Signals::new([SIGHUP, SIGINT, SIGTERM]) else { return };
+    let Ok(mut signals) = Signals::new(watched) else { return };
     let thread = std::thread::Builder::new().name("signals".to_owned());
     _ = thread.spawn(move || {
         for signal in signals.forever() {
@@ -52,6 +56,15 @@ fn watch() {
             _ = emulate_default_handler(signal);
         }
     });
+}
+
+/// Signals that were ignored when the program was started, a bit for each, the first in bit 0; none where the system
+/// does not say (Linux does, proc_pid_status(5)).
+#[cfg(unix)]
+fn ignored_signals() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let ignored = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    ignored.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0)
 }
 
 /// Elsewhere the next run removes what is left.
@@ -91,13 +104,17 @@ pub(super) fn sweep(folder: &Path) {
     }
 }
 
-/// Whether the process that wrote this is gone for certain.
+/// Whether the process that wrote this is gone as far as can be known.
 fn is_gone(process: u32, entry: &std::fs::DirEntry) -> bool {
-    if cfg!(target_os = "linux") {
-        return !Path::new("/proc").join(process.to_string()).exists();
-    }
-    // Elsewhere there is no asking without more; nothing is written for a day.
-    const DAY: std::time::Duration = std::time::Duration::from_secs(86_400);
+    /// A folder may be shared with another machine, whose processes do not show here: what is written to now is not
+    /// left behind.
+    const AT_WORK: Duration = Duration::from_secs(600);
+    /// Where nothing says which processes there are.
+    const DAY: Duration = Duration::from_secs(86_400);
     let written = entry.metadata().and_then(|found| found.modified()).ok();
-    written.and_then(|at| at.elapsed().ok()).is_some_and(|age| age > DAY)
+    let idle = written.and_then(|at| at.elapsed().ok()).unwrap_or_default();
+    if cfg!(target_os = "linux") {
+        return idle > AT_WORK && !Path::new("/proc").join(process.to_string()).exists();
+    }
+    idle > DAY
 }

@@ -12,7 +12,7 @@ use turntally_core::bench::log::{CoilLog, Entry, LogEvent, Sawn};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::units::{Density, Length, Mm};
 
-use super::{Records, id_text, unix_now, wrong};
+use super::{Records, id_text, shown, shown_or_none, unix_now, wrong};
 use crate::failure::Failure;
 use crate::job::{Job, Price};
 
@@ -142,14 +142,14 @@ impl Records {
                 "SELECT number, name, metal, wire_nm, density_g_cm3, price_per_kg, currency, spool, counter FROM batch",
             )?;
             let rows = rows.query_map([], |row| {
-                let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, row.get(6)?);
+                let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, shown_or_none(row, 6)?);
                 let batch = Batch {
-                    name: row.get(1)?,
-                    metal: row.get(2)?,
+                    name: shown(row, 1)?,
+                    metal: shown(row, 2)?,
                     wire: Length::from_nm(row.get(3)?),
                     density: Density::new(row.get(4)?),
                     price: per_kg.map(|per_kg| Price { per_kg, currency: currency.unwrap_or_default() }),
-                    spool: row.get(7)?,
+                    spool: shown_or_none(row, 7)?,
                     counter: row.get(8)?,
                 };
                 Ok((row.get(0)?, batch))

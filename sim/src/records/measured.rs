@@ -6,7 +6,7 @@ use turntally_core::measured::{Measurement, Reading};
 use turntally_core::metal::Temper;
 use turntally_core::units::{Length, Turns};
 
-use super::{Records, unix_now, wrong};
+use super::{Records, shown, unix_now, wrong};
 use crate::failure::Failure;
 use crate::known::WireKind;
 
@@ -152,7 +152,7 @@ fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
     Ok(Measured {
         number: row.get(0)?,
         at_unix_s: row.get(1)?,
-        wire: WireKind { metal: row.get(2)?, temper, size: length(4)? },
+        wire: WireKind { metal: shown(row, 2)?, temper, size: length(4)? },
         mandrel: length(5)?,
         measurement,
     })

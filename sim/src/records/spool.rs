@@ -8,7 +8,7 @@ use turntally_core::bench::log::{Entry, LogEvent};
 use turntally_core::link::SentEntry;
 use turntally_core::units::{Density, Grams, Length};
 
-use super::{Records, unix_now};
+use super::{Records, shown, shown_or_none, unix_now};
 use crate::failure::Failure;
 use crate::job::Price;
 use crate::known::Spool;
@@ -147,10 +147,10 @@ pub(super) fn draw(all: &Transaction<'_>, counter: &str, sent: &SentEntry) -> ru
 }
 
 fn spool(row: &Row<'_>) -> rusqlite::Result<Spool> {
-    let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, row.get(6)?);
+    let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, shown_or_none(row, 6)?);
     Ok(Spool {
-        name: row.get(0)?,
-        metal: row.get(1)?,
+        name: shown(row, 0)?,
+        metal: shown(row, 1)?,
         wire: Length::from_nm(row.get(2)?),
         density: Density::new(row.get(3)?),
         tare: row.get::<_, Option<f64>>(4)?.map(Grams::new),
