@@ -207,19 +207,26 @@ pub(super) fn void<F: BlockingFlash, G: Gate>(
     range: Range<u32>,
 ) -> Result<(), FlashError> {
     const NOUGHT: [u8; GRANULE as usize - LEFT] = [0; GRANULE as usize - LEFT];
-    let mut block = NOUGHT;
     for at in range.step_by(GRANULE as usize) {
-        let at = at + LEFT as u32;
-        flash.look(at, &mut block)?;
-        if block != NOUGHT {
-            match flash.program(at, &NOUGHT) {
-                // A cell that does not become nought makes it no item either.
-                Ok(()) | Err(FlashError::NotWritten) => {}
-                Err(error) => return Err(error),
-            }
+        // Also where noughts are read: a cut may have left them half done.
+        match flash.program(at + LEFT as u32, &NOUGHT) {
+            // A cell that does not become nought makes it no item either.
+            Ok(()) | Err(FlashError::NotWritten) => {}
+            Err(error) => return Err(error),
         }
     }
     Ok(())
+}
+
+/// Makes a granule in which something was begun show as such at every start.
+pub(super) fn mark_begun<F: BlockingFlash, G: Gate>(
+    flash: &mut Guard<F, G>,
+    at: u32,
+) -> Result<(), FlashError> {
+    match flash.program(at, &[0; LEFT]) {
+        Ok(()) | Err(FlashError::NotWritten) => Ok(()),
+        Err(error) => Err(error),
+    }
 }
 
 /// Whether an item was begun at this granule, and is not just stepped over.

@@ -198,11 +198,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 return Err(StoreError::LogFull);
             }
             if gone > log.known.oldest {
-                // A segment of which an erase left something is not read any more.
+                // A segment of which an erase left something is not read any more. Where that cannot be kept, some of
+                // those entries may be read a little longer.
                 log.known.oldest = gone;
-                if let (Some(cursor), Some(head)) = (&mut log.cursor, head(&log.known)) {
-                    // Where there is no room for it, some of those entries may be read a little longer.
-                    _ = cursor.append(&mut self.flash, &head, MOST);
+                if let Err(error @ StoreError::Flash(FlashError::Driver(_))) = self.put(Record::Oldest, &gone)
+                {
+                    return Err(error);
                 }
             }
             log.known.base = base;
@@ -324,6 +325,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         // That it cannot be read is no reason not to go on: at worst entries are thought not to be fetched.
         let fetched = self.get::<u32>(Record::Fetched).ok().flatten();
         known.fetched = known.fetched.max(fetched.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
+        let oldest = self.get::<u32>(Record::Oldest).ok().flatten();
+        known.oldest = known.oldest.max(oldest.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
         next = next.max(known.fetched);
         let mut cursor = Cursor::after_start(behind, end);
         if let Some(used) = self.flash.last_used(behind.min(end), end)? {

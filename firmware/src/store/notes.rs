@@ -21,7 +21,7 @@ use serde::{Deserialize, Serialize};
 use turntally_core::bench::snapshot::{CoilNote, Since};
 
 use super::guard::{FlashError, Gate, SECTOR};
-use super::items::{Cursor, GRANULE, Walk, is_begun, sector_of, taken, walk};
+use super::items::{Cursor, GRANULE, Walk, is_begun, mark_begun, sector_of, taken, walk};
 use super::{Store, StoreError};
 
 /// The format version of a note.
@@ -39,9 +39,34 @@ const HEADS: u32 = 16 * GRANULE;
 
 /// What an item of a stretch is, in its first byte.
 const HEAD: u8 = 1;
+/// A note; [`again`] has the kinds of one that a start wrote once more.
 const NOTE: u8 = 2;
-/// The note before it once more: that one was read again after it was written.
-const SEAL: u8 = 3;
+
+/// The kind of a note that a start writes once more, with what it found to have been wound since: so the next start
+/// finds the same, whatever the bits behind the note then read. `sealed`: the item before it is the same and was read
+/// again after it was written.
+const fn again(since: Since, sealed: bool) -> u8 {
+    let since = match since {
+        Since::QuarterTurn => 0,
+        Since::HalfTurn => 2,
+        Since::Unknown => 4,
+    };
+    NOTE + since + sealed as u8
+}
+
+/// What a start found to have been wound since the note of this kind.
+const fn found_since(kind: u8) -> Since {
+    match kind {
+        0..4 => Since::QuarterTurn,
+        4..6 => Since::HalfTurn,
+        6.. => Since::Unknown,
+    }
+}
+
+/// Whether a note of this kind is there at every start.
+const fn is_sealed(kind: u8) -> bool {
+    !kind.is_multiple_of(2)
+}
 
 /// Where the notes of one coil go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -197,22 +222,20 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let behind = behind.max(start + HEADS).min(end);
         let used = self.flash.last_used(behind, end)?;
         if kind == HEAD {
-            return if self.is_torn(behind, used)? { Err(StoreError::NoteDamaged) } else { Ok(None) };
+            let begun = self.first_begun(behind, used)?;
+            return if begun.is_some() { Err(StoreError::NoteDamaged) } else { Ok(None) };
         }
         let note = read(&last)?;
-        let since = match used {
-            None => Since::QuarterTurn,
-            Some(last) => self.since(behind, last + 1)?,
-        };
-        Ok(Some((note, since)))
+        Ok(Some((note, self.since(kind, behind, used)?)))
     }
 
-    /// How much may have been wound since the last note, with something behind it that cannot be read. Each start may
-    /// leave one torn note, and a step over what may be torn.
-    fn since(&mut self, from: u32, to: u32) -> Result<Since, StoreError> {
+    /// How much may have been wound since the last note, which is of this kind. What stands behind it cannot be read.
+    /// Each start may leave one torn note, and a step over what may be torn.
+    fn since(&mut self, kind: u8, behind: u32, used: Option<u32>) -> Result<Since, StoreError> {
+        let Some(last) = used else { return Ok(found_since(kind)) };
         let (mut run, mut runs) = (0, 0);
         let mut bytes = [0; GRANULE as usize];
-        for at in (from..to).step_by(GRANULE as usize) {
+        for at in (behind..last + 1).step_by(GRANULE as usize) {
             self.flash.look(at, &mut bytes)?;
             // Blank, or stepped over.
             if !is_begun(&bytes) {
@@ -225,7 +248,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 return Ok(Since::Unknown);
             }
         }
-        Ok(Since::HalfTurn)
+        Ok(if found_since(kind) == Since::Unknown { Since::Unknown } else { Since::HalfTurn })
     }
 
     /// Looks for the newest stretch, and writes anew what may not be there at the next start.
@@ -268,7 +291,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let used = self.flash.last_used(behind, end)?;
         let next = used.map_or(behind, |last| (last + 1).next_multiple_of(GRANULE));
         self.notes.cursor = Cursor::after_start(next, end).with_gap();
-        self.notes.unused = kind == HEAD && !self.is_torn(behind, used)?;
+        let begun = if kind == HEAD { self.first_begun(behind, used)? } else { None };
+        self.notes.unused = kind == HEAD && begun.is_none();
+        if let Some(begun) = begun {
+            // What is reported at this start is reported at the next.
+            mark_begun(&mut self.flash, begun)?;
+        }
         if self.notes.unused {
             // A note may have been begun there that does not show now, and would at a later start.
             self.notes.cursor.step_over(&mut self.flash, MOST)?;
@@ -276,14 +304,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             self.notes.unused = self.head_once_more(start, &item)?;
         }
         self.notes.full = self.notes.cursor.room() < 6 * MOST;
-        // With nothing behind it, it may not be there at the next start.
-        if used.is_none() && kind == NOTE {
-            let cursor = &mut self.notes.cursor;
+        if kind != HEAD && (used.is_some() || !is_sealed(kind)) {
+            let since = self.since(kind, behind, used)?;
             // Where that cannot be, what was found is still there.
-            let written = cursor.append(&mut self.flash, &item, MOST).is_ok();
-            if let (true, Some(first)) = (written, item.first_mut()) {
-                *first = SEAL;
-                _ = cursor.append(&mut self.flash, &item, MOST);
+            for sealed in [false, true] {
+                if let Some(first) = item.first_mut() {
+                    *first = again(since, sealed);
+                }
+                if self.notes.cursor.append(&mut self.flash, &item, MOST).is_err() {
+                    break;
+                }
             }
         }
         Ok(())
@@ -302,16 +332,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
     }
 
-    /// Whether something stands behind an item that is not just made nought.
-    fn is_torn(&mut self, behind: u32, used: Option<u32>) -> Result<bool, StoreError> {
+    /// The first granule behind an item in which something was begun that is not just made nought.
+    fn first_begun(&mut self, behind: u32, used: Option<u32>) -> Result<Option<u32>, StoreError> {
         let mut bytes = [0; GRANULE as usize];
         for at in (behind..used.map_or(behind, |last| last + 1)).step_by(GRANULE as usize) {
             self.flash.look(at, &mut bytes)?;
             if is_begun(&bytes) {
-                return Ok(true);
+                return Ok(Some(at));
             }
         }
-        Ok(false)
+        Ok(None)
     }
 
     /// What stands in a stretch, by its last sector that has an item.

@@ -46,12 +46,15 @@ pub enum Record {
     Fetched,
     /// The job at this place of the list, which came over the link.
     Job(u8),
+    /// The first entry of the log that is not about to be overwritten.
+    Oldest,
 }
 
-/// The first number of [`Record::Batch`], and that of [`Record::Job`].
+/// The first number of [`Record::Batch`], that of [`Record::Job`], and that of [`Record::Oldest`].
 const BATCHES: u8 = 2;
 const JOBS: u8 = BATCHES + MAX_JOBS as u8;
-const RECORDS: usize = JOBS as usize + MAX_JOBS;
+const OLDEST: u8 = JOBS + MAX_JOBS as u8;
+const RECORDS: usize = OLDEST as usize + 1;
 
 impl Record {
     const fn number(self) -> u8 {
@@ -60,6 +63,7 @@ impl Record {
             Self::Fetched => 1,
             Self::Batch(job) => BATCHES + job % MAX_JOBS as u8,
             Self::Job(job) => JOBS + job % MAX_JOBS as u8,
+            Self::Oldest => OLDEST,
         }
     }
 }
