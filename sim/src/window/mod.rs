@@ -147,7 +147,7 @@ struct Aside {
 }
 
 /// So many batches are put aside at most; then the oldest goes.
-const MOST_ASIDE: usize = 8;
+pub const MOST_ASIDE: usize = 8;
 
 /// The window's content.
 #[derive(Debug)]
