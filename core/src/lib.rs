@@ -35,3 +35,8 @@ pub mod setup;
 pub mod signal;
 pub mod spring;
 pub mod units;
+
+/// The example in README.md is run as a test.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -60,7 +60,7 @@ pub struct Batch {
 
 impl Batch {
     /// Whether this coil came off within the half revolution that a dead channel takes to be noticed, and it was
-    /// noticed on the next one, if there was one: the limit that the README tells.
+    /// noticed on the next one, if there was one: the limit in sim/docs/accuracy.md.
     fn ended_before_noticed(&self, coil: usize) -> bool {
         let dead = |coil: &Coil| {
             [Channel::A, Channel::B]
