@@ -13,8 +13,8 @@
 //!    │               Done ─ Yes or No: Choose
 //!
 //!  Choose ── Yes on "Set up" ──► SetUp ── taken, or No ──► Choose
-//!  Choose ── Yes on "Count rings" ──► Sawn ── Yes, Yes or No ──► Choose
-//!  Any state that counts ── fault ──► Fault ─ Yes: on, with the doubt; No: throw the coil away
+//!  Choose ── Yes on "Count rings" ──► CountRings ── Yes, Yes or No ──► Choose
+//!  Any state that counts ── fault ──► Fault ─ Yes: on, with the error bound; No: throw the coil away
 //! ```
 //!
 //! Two keys and a knob: **Yes** goes on, **No** goes back, the knob chooses; while wire is caught or wound it makes the
@@ -40,15 +40,15 @@ pub mod log;
 mod offered;
 mod outputs;
 mod own;
-mod sawn;
+mod ring_count;
 pub mod snapshot;
 
-pub use fault::{Doubt, Fault, Faults};
+pub use fault::{ErrorBound, Fault, Faults};
 pub use job::{Job, Lead, Target};
 pub use outputs::{Lamp, Outputs, Sound};
-pub use sawn::{Tally, Unsawn};
+pub use ring_count::{RingCountEntry, UncountedCoils};
 
-use log::Sawn;
+use log::RingCount;
 
 /// Jobs that the counter can hold to choose from.
 pub const MAX_JOBS: usize = 8;
@@ -126,7 +126,7 @@ pub enum Pick {
     #[default]
     Job,
     /// To count the rings of its coils that have been sawn.
-    Sawn,
+    CountRings,
     /// To set up a batch.
     SetUpBatch,
     /// To set up the counter.
@@ -146,7 +146,7 @@ pub enum State {
     /// Setting up.
     SetUp(SetUp),
     /// Coils have been sawn: their rings are entered.
-    Sawn(Tally),
+    CountRings(RingCountEntry),
     /// The wire is to be caught and its slack taken up; then the count starts at zero.
     Ready,
     /// Winding: the cue says how.
@@ -183,7 +183,7 @@ pub enum Phase {
     /// Setting up.
     SetUp,
     /// Entering the rings of coils that were sawn.
-    Sawn,
+    CountRings,
     /// Catching the wire.
     Ready,
     /// Winding, nothing to be said.
@@ -202,7 +202,7 @@ pub enum Phase {
     Next,
     /// Batch done.
     Done,
-    /// Count in doubt.
+    /// Count uncertain.
     Fault,
 }
 
@@ -227,7 +227,7 @@ pub struct CoilRecord {
     /// Wire that it took.
     pub wire: Length,
     /// How far its count can be trusted.
-    pub doubt: Doubt,
+    pub error_bound: ErrorBound,
     /// Impossible steps seen on it.
     pub illegal: u64,
     /// What was wrong.
@@ -266,7 +266,7 @@ impl Progress {
 struct Coil {
     cue: StopCue,
     began: Micros,
-    doubt: Doubt,
+    error_bound: ErrorBound,
     illegal: u64,
     faults: Faults,
     /// The count from which the direction is judged: zero, or where it was turned round.
@@ -286,7 +286,7 @@ struct Slot {
     progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
-    unsawn: Unsawn,
+    uncounted: UncountedCoils,
     /// All its rings were made once: what is wound of it since is more of the same.
     finished: bool,
     /// Wire that is left on its spool.
@@ -297,8 +297,8 @@ impl Slot {
     /// Nothing has been made of it yet.
     fn new(job: Job, fingerprint: u32) -> Self {
         let (direction, spool) = (job.direction, job.spool);
-        let (progress, unsawn) = (Progress::default(), Unsawn::default());
-        Self { job, fingerprint, progress, learned: None, direction, unsawn, finished: false, spool }
+        let (progress, uncounted) = (Progress::default(), UncountedCoils::default());
+        Self { job, fingerprint, progress, learned: None, direction, uncounted, finished: false, spool }
     }
 
     /// It is this batch.
@@ -315,7 +315,7 @@ impl Slot {
     fn count(&mut self, kept: bool, rings: u32, wire: Length) {
         self.progress.add(kept, rings);
         if kept {
-            self.unsawn.add(self.fingerprint, self.job.batch, rings);
+            self.uncounted.add(self.fingerprint, self.job.batch, rings);
         }
         if let Some(left) = &mut self.spool {
             *left = Length::from_nm(left.nm().saturating_sub(wire.nm()).max(0));
@@ -344,7 +344,7 @@ pub struct Bench {
     /// Which job of the list is the one that was set up here.
     own: Option<usize>,
     /// Rings that were entered and have not been handed out.
-    tally: Option<Sawn>,
+    entry: Option<RingCount>,
     /// When the page of a fault came up.
     fault_at: Micros,
     /// When the knob last made the sound louder or softer.
@@ -383,7 +383,7 @@ impl Bench {
             dead: None,
             settings: Settings::default(),
             own: None,
-            tally: None,
+            entry: None,
             fault_at: Micros::ZERO,
             loudness_at: None,
         }
@@ -433,12 +433,12 @@ impl Bench {
             // It was meant for what was shown before.
             (State::Fault { .. }, _) if self.now.since(self.fault_at) < READ_FIRST => {}
             (State::Choose { pick: Pick::Job }, Key::Yes) => self.enter_ready(),
-            (State::Choose { pick: Pick::Sawn }, Key::Yes) => self.enter_sawn(),
+            (State::Choose { pick: Pick::CountRings }, Key::Yes) => self.enter_ring_count(),
             (State::Choose { pick: Pick::SetUpBatch }, Key::Yes) => self.enter_set_up(List::Batch),
             (State::Choose { pick: Pick::SetUpCounter }, Key::Yes) => self.enter_set_up(List::Counter),
             (State::Choose { .. }, Key::No) => {}
             (State::SetUp(_), _) => self.set_up_key(key),
-            (State::Sawn(_), _) => self.sawn_key(key),
+            (State::CountRings(_), _) => self.ring_count_key(key),
             (State::Ready, Key::Yes) => self.start_coil(),
             (State::Ready, Key::No) if self.progress().kept > 0 => self.state = State::Next,
             (State::Ready, Key::No) => self.enter_choose(),
@@ -481,7 +481,7 @@ impl Bench {
                 }
             }
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
-            State::Sawn(tally) => tally.turn(clicks),
+            State::CountRings(entry) => entry.turn(clicks),
             State::Verdict { choice } => *choice = choice.turned(clicks),
             State::Ready | State::Winding { .. } | State::Paused => {
                 let loudness = &mut self.settings.build.loudness;
@@ -509,9 +509,9 @@ impl Bench {
     /// and the set-up last.
     fn pick_at(&self, mut place: usize) -> Option<(usize, Pick)> {
         for (job, slot) in self.slots.iter().enumerate() {
-            match (place, slot.unsawn.is_empty()) {
+            match (place, slot.uncounted.is_empty()) {
                 (0, _) => return Some((job, Pick::Job)),
-                (1, false) => return Some((job, Pick::Sawn)),
+                (1, false) => return Some((job, Pick::CountRings)),
                 (_, counted) => place -= if counted { 1 } else { 2 },
             }
         }
@@ -545,11 +545,11 @@ impl Bench {
             Lead::Learned(first) => slot.learned.unwrap_or(first),
         };
         self.counter = Some(TurnCounter::new(rule.per_turn(), slot.direction));
-        let doubt = if self.dead.is_some() { Doubt::Unknown } else { Doubt::Within(0) };
+        let error_bound = if self.dead.is_some() { ErrorBound::Unknown } else { ErrorBound::Within(0) };
         self.coil = Some(Coil {
             cue: StopCue::new(goal, lead),
             began: self.now,
-            doubt,
+            error_bound,
             illegal: 0,
             faults: Faults::default(),
             judged_from: 0,
@@ -605,7 +605,7 @@ impl Bench {
             rings,
             kept,
             wire,
-            doubt: coil.doubt,
+            error_bound: coil.error_bound,
             illegal: coil.illegal,
             faults: coil.faults,
             stop_time: coil.cue.stop_time(),
@@ -651,7 +651,7 @@ impl Bench {
         match self.state {
             State::Choose { .. } => Phase::Choose,
             State::SetUp(_) => Phase::SetUp,
-            State::Sawn(_) => Phase::Sawn,
+            State::CountRings(_) => Phase::CountRings,
             State::Ready => Phase::Ready,
             State::Winding { cue: Cue::Quiet } => Phase::Winding,
             State::Winding { cue: Cue::Near { .. } } => Phase::Near,
@@ -702,8 +702,8 @@ impl Bench {
 
     /// Coils of the chosen job that were kept and whose rings have not been counted yet.
     #[must_use]
-    pub fn unsawn(&self) -> Unsawn {
-        self.slots.get(self.chosen).map(|slot| slot.unsawn).unwrap_or_default()
+    pub fn uncounted(&self) -> UncountedCoils {
+        self.slots.get(self.chosen).map(|slot| slot.uncounted).unwrap_or_default()
     }
 
     /// Wire left on the spool of the chosen job, if that is known: the coil on the mandrel is still on it.
@@ -753,8 +753,9 @@ impl Bench {
     pub fn pieces(&self) -> u32 {
         match (&self.coil, self.slots.get(self.chosen)) {
             (Some(coil), Some(slot)) => {
-                let doubt = if let Doubt::Within(doubt) = coil.doubt { doubt } else { 0 };
-                slot.job.rule.pieces(self.counts(), doubt)
+                let error_bound =
+                    if let ErrorBound::Within(error_bound) = coil.error_bound { error_bound } else { 0 };
+                slot.job.rule.pieces(self.counts(), error_bound)
             }
             _ => 1,
         }
@@ -765,8 +766,8 @@ impl Bench {
     #[must_use]
     pub fn rings_now(&self) -> u32 {
         match (&self.coil, self.slots.get(self.chosen)) {
-            (Some(Coil { doubt: Doubt::Within(doubt), .. }), Some(slot)) => {
-                slot.job.rule.certain_rings(self.counts(), *doubt)
+            (Some(Coil { error_bound: ErrorBound::Within(error_bound), .. }), Some(slot)) => {
+                slot.job.rule.guaranteed_rings(self.counts(), *error_bound)
             }
             _ => 0,
         }
@@ -774,8 +775,8 @@ impl Bench {
 
     /// How far the count of the coil on the mandrel can be trusted.
     #[must_use]
-    pub fn doubt(&self) -> Doubt {
-        self.coil.as_ref().map_or(Doubt::Within(0), |coil| coil.doubt)
+    pub fn error_bound(&self) -> ErrorBound {
+        self.coil.as_ref().map_or(ErrorBound::Within(0), |coil| coil.error_bound)
     }
 
     /// What is wrong with the count of the coil on the mandrel.

@@ -1,7 +1,7 @@
 //! From turns to coil length, wire and rings.
 //!
 //! [`Winding`] is one wire on one mandrel: every length and diameter of the coil and its rings, as
-//! real numbers. [`CoilRule`] is what the counter works with while the crank turns: the same coil in
+//! real numbers. [`CoilModel`] is what the counter works with while the crank turns: the same coil in
 //! integers, rounded so that what it promises is certain.
 //!
 //! With d the wire's diameter, Dm the mandrel's, p = d (1 + gap) the pitch and k the spring ratio:
@@ -263,7 +263,7 @@ fn rounded_up(number: f64) -> i64 {
 
 /// Rings from a straight slit through `turns` released turns, wherever it falls: `floor(T) - 1`.
 #[must_use]
-pub const fn certain_rings(turns: Turns) -> u32 {
+pub const fn guaranteed_rings(turns: Turns) -> u32 {
     best_rings(turns).saturating_sub(1)
 }
 
@@ -284,7 +284,7 @@ pub const fn best_rings(turns: Turns) -> u32 {
 /// rounding on the side that cannot cost a promised ring.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct CoilRule {
+pub struct CoilModel {
     wire: Length,
     pitch: Length,
     /// Released turns to a thousand million wound ones: at the high spring bound, rounded down.
@@ -301,7 +301,7 @@ pub struct CoilRule {
 /// The most rings that one coil can be asked for: far past any mandrel.
 pub const MAX_RINGS_PER_COIL: u32 = 1_000_000;
 
-impl CoilRule {
+impl CoilModel {
     /// The rule for a winding whose first `tail` turns are bent lead-in (0 or more).
     #[must_use]
     pub fn new(winding: &Winding, tail: Turns) -> Self {
@@ -329,8 +329,8 @@ impl CoilRule {
     /// Rings that `wound` turns give wherever the slit falls and however far the coil opens.
     /// More turns never mean fewer rings.
     #[must_use]
-    pub const fn certain_rings(&self, wound: Turns) -> u32 {
-        certain_rings(self.usable(wound, self.kept_least))
+    pub const fn guaranteed_rings(&self, wound: Turns) -> u32 {
+        guaranteed_rings(self.usable(wound, self.kept_least))
     }
 
     /// Rings that `wound` turns can give at most.
@@ -427,27 +427,27 @@ mod tests {
         /// More turns never mean fewer rings, nor a shorter coil.
         #[test]
         fn more_turns_never_mean_fewer_rings(winding in any_winding(), a in 0_i64..300_000_000_000, more in 0_i64..5_000_000_000) {
-            let rule = CoilRule::new(&winding, Turns::from_nano(500_000_000));
+            let rule = CoilModel::new(&winding, Turns::from_nano(500_000_000));
             let (fewer, turns) = (Turns::from_nano(a), Turns::from_nano(a + more));
-            prop_assert!(rule.certain_rings(turns) >= rule.certain_rings(fewer));
+            prop_assert!(rule.guaranteed_rings(turns) >= rule.guaranteed_rings(fewer));
             prop_assert!(rule.best_rings(turns) >= rule.best_rings(fewer));
-            prop_assert!(rule.certain_rings(turns) <= rule.best_rings(turns));
+            prop_assert!(rule.guaranteed_rings(turns) <= rule.best_rings(turns));
             prop_assert!(rule.length(turns) >= rule.length(fewer));
         }
 
         /// The turns for some rings make them certain, and a hundred-thousandth of a turn less does not.
         #[test]
         fn turns_for_rings_is_the_least(winding in any_winding(), rings in 1_u32..2_000, tail in 0_i64..3_000_000_000) {
-            let rule = CoilRule::new(&winding, Turns::from_nano(tail));
+            let rule = CoilModel::new(&winding, Turns::from_nano(tail));
             let turns = rule.turns_for(rings);
-            prop_assert_eq!(rule.certain_rings(turns), rings);
-            prop_assert!(rule.certain_rings(Turns::from_nano(turns.nano() - 10_000)) < rings);
+            prop_assert_eq!(rule.guaranteed_rings(turns), rings);
+            prop_assert!(rule.guaranteed_rings(Turns::from_nano(turns.nano() - 10_000)) < rings);
         }
 
         /// The coil that just fits does fit, and a thousandth of a turn more does not.
         #[test]
         fn turns_within_just_fit(winding in any_winding(), max_um in 10_000_i64..200_000) {
-            let rule = CoilRule::new(&winding, Turns::ZERO);
+            let rule = CoilModel::new(&winding, Turns::ZERO);
             let max = Length::from_um(max_um);
             let turns = rule.turns_within(max);
             prop_assert!(rule.length(turns) <= max);
@@ -482,7 +482,7 @@ mod tests {
             [(0.0, 0, 0), (0.9, 0, 0), (1.0, 0, 1), (5.5, 4, 5), (49.9, 48, 49), (50.0, 49, 50)]
         {
             let turns = Turns::from_f64(turns).unwrap();
-            assert_eq!((certain_rings(turns), best_rings(turns)), (certain, best));
+            assert_eq!((guaranteed_rings(turns), best_rings(turns)), (certain, best));
         }
     }
 

@@ -7,7 +7,7 @@
 use core::fmt;
 use core::str::FromStr;
 
-use crate::plain::Plain;
+use crate::format::PlainDisplay;
 use crate::units::{Length, QuantityError};
 
 /// The table a gauge number belongs to. A number alone means two different wires.

@@ -20,7 +20,7 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use crate::bench::log::ENTRY_LEN;
-use crate::bench::{Doubt, Faults, NAME_LEN, Phase, Progress};
+use crate::bench::{ErrorBound, Faults, NAME_LEN, Phase, Progress};
 use crate::settings::Settings;
 use crate::signal::Channel;
 use crate::units::{Length, Turns};
@@ -81,7 +81,7 @@ pub enum Request {
         count: u8,
     },
     /// Every entry below this number is safe here: the counter may drop it when it needs the room.
-    Fetched {
+    Acknowledge {
         /// The first number that is not.
         next: u32,
     },
@@ -210,13 +210,13 @@ pub struct Status {
     /// Rings that the coil on the mandrel already makes certain.
     pub rings: u32,
     /// How far its count can be trusted.
-    pub doubt: Doubt,
+    pub error_bound: ErrorBound,
     /// What is wrong with the count.
     pub faults: Faults,
     /// Speed of the mandrel.
     pub turns_per_minute: i32,
     /// There is a message about the counter itself on its screen.
-    pub trouble: bool,
+    pub notice: bool,
     /// Coils still to be wound for the chosen job.
     pub coils_left: u32,
     /// Wire left on the spool, if that is known.
@@ -268,9 +268,9 @@ pub enum Refusal {
     /// The question is not known here.
     Unknown,
     /// The job makes no coil: its figures contradict each other or are out of range.
-    NoJob,
+    InvalidJob,
     /// This end works the job out otherwise than the one that planned it.
-    OtherRule,
+    OtherPlan,
     /// The job is planned for another encoder.
     OtherEncoder,
     /// There is no room for another job.
@@ -287,8 +287,8 @@ impl core::fmt::Display for Refusal {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         f.write_str(match self {
             Self::Unknown => "the counter's firmware does not know that question",
-            Self::NoJob => "the counter takes no such job: its figures are out of range",
-            Self::OtherRule => "the counter works this job out otherwise: bring both programs to one version",
+            Self::InvalidJob => "the counter takes no such job: its figures are out of range",
+            Self::OtherPlan => "the counter works this job out otherwise: bring both programs to one version",
             Self::OtherEncoder => "the job is planned for another encoder than the counter has",
             Self::Full => "the counter holds no more jobs",
             Self::Busy => "another offer still waits for the counter's user",

@@ -360,7 +360,7 @@ pub fn learn(
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::coil::{best_rings, certain_rings};
+    use crate::coil::{best_rings, guaranteed_rings};
     use proptest::prelude::*;
 
     const WIRE: Length = Length::from_um(1_200);
@@ -480,7 +480,7 @@ mod tests {
             // The slit falls anywhere: as many rings as there are whole turns behind it.
             let left = Turns::from_f64(released_turns).unwrap().checked_sub(tail).unwrap();
             let rings = (left.as_f64() - slit).floor() as u32;
-            prop_assert!((certain_rings(left)..=best_rings(left)).contains(&rings));
+            prop_assert!((guaranteed_rings(left)..=best_rings(left)).contains(&rings));
             let counted = Measurement::Rings { rings, turns, tail };
             let learned = learn(wire, mandrel, spring, &[both[1], counted]).unwrap();
             let spring = learned.spring.unwrap();

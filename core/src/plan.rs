@@ -4,7 +4,7 @@
 
 use core::fmt;
 
-use crate::coil::{CoilRule, MAX_RINGS_PER_COIL};
+use crate::coil::{CoilModel, MAX_RINGS_PER_COIL};
 use crate::counter::CountsPerTurn;
 use crate::units::{Length, Turns};
 
@@ -45,20 +45,20 @@ impl core::error::Error for PlanError {}
 /// What every coil of a batch is wound by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct BatchRule {
-    coil: CoilRule,
+pub struct BatchPlan {
+    coil: CoilModel,
     per_turn: CountsPerTurn,
     /// Past this many counts the coil is too long for the cradle.
     limit_counts: i64,
     full_rings: u32,
 }
 
-impl BatchRule {
+impl BatchPlan {
     /// For coils no longer on the mandrel than `coil_max`, where they are at their longest.
     ///
     /// # Errors
     /// [`PlanError::CradleTooShort`] where a full coil would not give one certain ring.
-    pub fn new(coil: CoilRule, per_turn: CountsPerTurn, coil_max: Length) -> Result<Self, PlanError> {
+    pub fn new(coil: CoilModel, per_turn: CountsPerTurn, coil_max: Length) -> Result<Self, PlanError> {
         let fits = coil.turns_within(coil_max);
         // Rounded down: one count past the fit is past the limit.
         let limit_counts = per_turn
@@ -66,7 +66,7 @@ impl BatchRule {
             .map_or(0, |counts| if per_turn.turns(counts) == Some(fits) { counts } else { counts - 1 });
         let mut rule = Self { coil, per_turn, limit_counts, full_rings: 0 };
         let reserved = per_turn.counts_for(STOP_RESERVE).unwrap_or(0);
-        rule.full_rings = rule.certain_rings(limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
+        rule.full_rings = rule.guaranteed_rings(limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
         if rule.full_rings == 0 {
             let needed = coil.turns_for(1).checked_add(STOP_RESERVE).unwrap_or_default();
             let slack = per_turn.turns(COUNT_SLACK + 1).unwrap_or_default();
@@ -78,7 +78,7 @@ impl BatchRule {
 
     /// The coil's own rule.
     #[must_use]
-    pub const fn coil(&self) -> &CoilRule {
+    pub const fn coil(&self) -> &CoilModel {
         &self.coil
     }
 
@@ -125,27 +125,27 @@ impl BatchRule {
         self.per_turn.turns(self.target_counts(rings)).unwrap_or_default()
     }
 
-    /// Pieces into which a coil of `counts`, with up to `doubt` more that were missed, has to be cut so that each
+    /// Pieces into which a coil of `counts`, with up to `error bound` more that were missed, has to be cut so that each
     /// fits the cradle; one where the coil fits whole.
     #[must_use]
-    pub fn pieces(&self, counts: i64, doubt: u64) -> u32 {
-        let most = counts.saturating_add(i64::try_from(doubt).unwrap_or(i64::MAX));
+    pub fn pieces(&self, counts: i64, error_bound: u64) -> u32 {
+        let most = counts.saturating_add(i64::try_from(error_bound).unwrap_or(i64::MAX));
         if most <= self.limit_counts {
             return 1;
         }
         u32::try_from(most / self.limit_counts.max(1)).unwrap_or(u32::MAX).saturating_add(1)
     }
 
-    /// The rings that are certain after `counts`, of which up to `doubt` may be no true counts.
+    /// The rings that are certain after `counts`, of which up to `error bound` may be no true counts.
     /// Wherever the slit falls, and however far within its bounds the coil opens. A coil that is too long for the
     /// cradle is cut into [`Self::pieces`], wherever that is done: each cut costs one ring at the worst, and
     /// each further piece loses one more to its slit.
     #[must_use]
-    pub fn certain_rings(&self, counts: i64, doubt: u64) -> u32 {
-        let sure = i64::try_from(doubt).ok().and_then(|doubt| counts.checked_sub(doubt));
+    pub fn guaranteed_rings(&self, counts: i64, error_bound: u64) -> u32 {
+        let sure = i64::try_from(error_bound).ok().and_then(|error_bound| counts.checked_sub(error_bound));
         let sure = sure.and_then(|sure| sure.checked_sub(COUNT_SLACK)).unwrap_or(0);
-        let whole = self.coil.certain_rings(self.per_turn.turns(sure).unwrap_or_default());
-        whole.saturating_sub(2 * (self.pieces(counts, doubt) - 1).min(u32::MAX / 2))
+        let whole = self.coil.guaranteed_rings(self.per_turn.turns(sure).unwrap_or_default());
+        whole.saturating_sub(2 * (self.pieces(counts, error_bound) - 1).min(u32::MAX / 2))
     }
 }
 
@@ -161,7 +161,7 @@ mod tests {
 
     extern crate std;
 
-    fn rule(wire_um: i64, pulses: u32, gear: (u16, u16), cradle_um: i64) -> Result<BatchRule, PlanError> {
+    fn rule(wire_um: i64, pulses: u32, gear: (u16, u16), cradle_um: i64) -> Result<BatchPlan, PlanError> {
         let winding = Winding::new(
             Length::from_um(wire_um),
             Length::from_um(wire_um * 4),
@@ -170,9 +170,9 @@ mod tests {
             SpringRatio::measured(1.02).unwrap(),
         )
         .unwrap();
-        let coil = CoilRule::new(&winding, Turns::from_nano(500_000_000));
+        let coil = CoilModel::new(&winding, Turns::from_nano(500_000_000));
         let gear = Gear::new(gear.0, gear.1).unwrap();
-        BatchRule::new(
+        BatchPlan::new(
             coil,
             CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap(),
             Length::from_um(cradle_um),
@@ -191,7 +191,7 @@ mod tests {
             while left > 0 {
                 let rings = rule.next_rings(left);
                 let target = rule.target_counts(rings);
-                prop_assert!(rule.certain_rings(target, 0) >= rings);
+                prop_assert!(rule.guaranteed_rings(target, 0) >= rings);
                 let half = rule.per_turn().counts_for(STOP_RESERVE).unwrap();
                 prop_assert!(target + half <= rule.limit_counts() + 1, "{target} {half} {}", rule.limit_counts());
                 let turns = rule.per_turn().turns(rule.limit_counts()).unwrap();
@@ -207,34 +207,34 @@ mod tests {
         #[test]
         fn pieces_of_a_coil_too_long_give_what_is_certain(
             wire in 400_i64..2_500, pulses in 1_u32..2_500, cradle in 20_000_i64..120_000, over in 1_i64..400_000,
-            doubt in 0_u64..5_000, cuts in prop::collection::vec(0.0..=1.0_f64, 400),
+            error_bound in 0_u64..5_000, cuts in prop::collection::vec(0.0..=1.0_f64, 400),
         ) {
             prop_assume!(rule(wire, pulses, (1, 1), cradle).is_ok());
             let rule = rule(wire, pulses, (1, 1), cradle).unwrap();
             // Up to nine pieces, whatever the encoder.
             let counts = rule.limit_counts() + 1 + over % (8 * rule.limit_counts());
-            let pieces = rule.pieces(counts, doubt);
+            let pieces = rule.pieces(counts, error_bound);
             prop_assert!(pieces >= 2);
-            let most = rule.per_turn().turns(counts + doubt as i64).unwrap();
+            let most = rule.per_turn().turns(counts + error_bound as i64).unwrap();
             let each = Turns::from_nano(most.nano() / i64::from(pieces));
             prop_assert!(rule.coil().length(each) <= Length::from_um(cradle));
             // The turns that are left for certain, cut anywhere.
-            let sure = rule.per_turn().turns((counts - doubt as i64 - COUNT_SLACK).max(0)).unwrap();
+            let sure = rule.per_turn().turns((counts - error_bound as i64 - COUNT_SLACK).max(0)).unwrap();
             let turns = rule.coil().usable_turns(sure).as_f64();
             let mut ends: Vec<f64> = cuts.iter().take(pieces as usize - 1).map(|cut| cut * turns).collect();
             ends.extend([0.0, turns]);
             ends.sort_by(f64::total_cmp);
             // A slit at the worst place leaves the whole turns of a piece less one.
             let given: f64 = ends.windows(2).map(|ends| ((ends[1] - ends[0]).floor() - 1.0).max(0.0)).sum();
-            prop_assert!(f64::from(rule.certain_rings(counts, doubt)) <= given, "{given} of {turns} in {pieces}");
+            prop_assert!(f64::from(rule.guaranteed_rings(counts, error_bound)) <= given, "{given} of {turns} in {pieces}");
         }
 
-        /// Doubt only ever takes rings away.
+        /// ErrorBound only ever takes rings away.
         #[test]
-        fn doubt_never_adds_rings(counts in 0_i64..200_000, doubt in 0_u64..5_000) {
+        fn doubt_never_adds_rings(counts in 0_i64..200_000, error_bound in 0_u64..5_000) {
             let rule = rule(1_000, 400, (1, 1), 76_000).unwrap();
-            prop_assert!(rule.certain_rings(counts, doubt) <= rule.certain_rings(counts, 0));
-            prop_assert_eq!(rule.certain_rings(counts, u64::MAX), 0);
+            prop_assert!(rule.guaranteed_rings(counts, error_bound) <= rule.guaranteed_rings(counts, 0));
+            prop_assert_eq!(rule.guaranteed_rings(counts, u64::MAX), 0);
         }
     }
 

@@ -20,8 +20,8 @@ use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, Doubt, Fault, Job, Phase, Pick, State, Tally, Target};
-use crate::plain;
+use crate::bench::{Bench, Choice, ErrorBound, Fault, Job, Phase, Pick, RingCountEntry, State, Target};
+use crate::format_plain;
 use crate::settings::{Loudness, OnSpool};
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};
@@ -91,7 +91,7 @@ where
     match bench.state() {
         State::Choose { pick } => choose(bench, *pick, &mut page),
         State::SetUp(set_up) => pages::set_up(bench, set_up, &mut page),
-        State::Sawn(tally) => sawn(bench, *tally, &mut page),
+        State::CountRings(entry) => sawn(bench, *entry, &mut page),
         State::Ready => ready(bench, &mut page),
         State::Winding { .. } => winding(bench, &mut page),
         State::Paused => paused(bench, &mut page),
@@ -128,7 +128,7 @@ fn choose<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     let (title, line) = match (pick, bench.job()) {
         (Pick::Job, Some((_, job))) => (shown_name(&job.name), batch_so_far(bench, job)),
-        (Pick::Sawn, Some(_)) => (text(format_args!("Count rings")), sawn_so_far(bench)),
+        (Pick::CountRings, Some(_)) => (text(format_args!("Count rings")), sawn_so_far(bench)),
         (Pick::SetUpCounter, _) => {
             (text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
         }
@@ -148,34 +148,34 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
     let progress = bench.progress();
     match (job.target, progress.kept) {
         (Target::Rings(rings), 0) => {
-            text(plain!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
+            text(format_plain!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
         }
-        (Target::Rings(rings), _) => text(plain!("{} of {} rings made", progress.rings, rings)),
+        (Target::Rings(rings), _) => text(format_plain!("{} of {} rings made", progress.rings, rings)),
         (Target::Coils { coils, .. }, 0) => {
-            text(plain!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
+            text(format_plain!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
         }
-        (Target::Coils { coils, .. }, kept) => text(plain!("{} of {} coils made", kept, coils)),
+        (Target::Coils { coils, .. }, kept) => text(format_plain!("{} of {} coils made", kept, coils)),
     }
 }
 
 /// The coils that have been sawn, and what they promise.
 fn sawn_so_far(bench: &Bench) -> Text {
-    let unsawn = bench.unsawn();
-    text(plain!("{}: {} sure", counted(unsawn.coils, "coil"), counted(unsawn.rings, "ring")))
+    let uncounted = bench.uncounted();
+    text(format_plain!("{}: {} sure", counted(uncounted.coils, "coil"), counted(uncounted.rings, "ring")))
 }
 
 /// What the maker counts after sawing.
 fn sawn<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
-    tally: Tally,
+    entry: RingCountEntry,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let (value, first, no, yes) = match tally.at_rejects {
-        false => (tally.rings, "rings", "back", "rejects"),
-        true => (tally.rejects, "no", "good", "write down"),
+    let (value, first, no, yes) = match entry.at_rejects {
+        false => (entry.rings, "rings", "back", "rejects"),
+        true => (entry.rejects, "no", "good", "write down"),
     };
     page.headline(PLAIN, &sawn_so_far(bench), "")?;
-    page.number(&text(plain!("{}", value)))?;
+    page.number(&text(format_plain!("{}", value)))?;
     page.beside(first, "good")?;
     page.keys(Some(no), yes)
 }
@@ -183,7 +183,7 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let made = bench.progress().rings;
     let rings = match bench.job().map(|(_, job)| job.target) {
-        Some(Target::Rings(wanted)) => text(plain!("{}/{} rings", made, wanted)),
+        Some(Target::Rings(wanted)) => text(format_plain!("{}/{} rings", made, wanted)),
         _ => counted(made, "ring"),
     };
     page.headline(BOLD, &coil_of(bench), &rings)?;
@@ -238,7 +238,7 @@ fn paused<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_,
     page.right_within(FIGURE, &wound(bench.turns()), 38, 54)?;
     // Both have room beside each other only where the sound is off.
     if !matches!(bench.loudness_shown(), Some(Loudness::Soft | Loudness::Medium | Loudness::Full)) {
-        page.right(PLAIN, &text(plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
+        page.right(PLAIN, &text(format_plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
     }
     page.sound(bench)?;
     page.keys(Some("end coil"), "wind on")
@@ -249,15 +249,15 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
     choice: Choice,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let rings = match bench.doubt() {
-        Doubt::Unknown => text(format_args!("no rings sure")),
-        Doubt::Within(_) => text(plain!("{} sure", counted(bench.rings_now(), "ring"))),
+    let rings = match bench.error_bound() {
+        ErrorBound::Unknown => text(format_args!("no rings sure")),
+        ErrorBound::Within(_) => text(format_plain!("{} sure", counted(bench.rings_now(), "ring"))),
     };
-    page.headline(PLAIN, &text(plain!("{} turns", hundredths(bench.turns()))), &rings)?;
+    page.headline(PLAIN, &text(format_plain!("{} turns", hundredths(bench.turns()))), &rings)?;
     // Past the cradle it is not seated whole: back it goes, or it is cut.
     let (keep, wind, back) = match bench.pieces() {
         1 => (text(format_args!("Keep: snip and saw")), "Wind on", "wind on"),
-        pieces => (text(plain!("Keep: cut in {}, saw", pieces)), "Too long: wind back", "wind back"),
+        pieces => (text(format_plain!("Keep: cut in {}, saw", pieces)), "Too long: wind back", "wind back"),
     };
     for (option, words, top) in
         [(Choice::Keep, &*keep, 12), (Choice::Scrap, "Throw it away", 25), (Choice::WindOn, wind, 38)]
@@ -276,18 +276,27 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     };
     page.headline(
         BOLD,
-        &text(plain!("Coil {} kept", progress.kept)),
-        &text(plain!("{} to come", bench.coils_left())),
+        &text(format_plain!("Coil {} kept", progress.kept)),
+        &text(format_plain!("{} to come", bench.coils_left())),
     )?;
     page.rule()?;
-    page.left_with(SMALL_FIGURE, &text(plain!("{}", made)), 30, |page, end| {
-        page.put(PLAIN, &text(plain!("of {} {}", wanted, what)), end + 5, 30, Side::Left, ACROSS - 6 - end)
+    page.left_with(SMALL_FIGURE, &text(format_plain!("{}", made)), 30, |page, end| {
+        page.put(
+            PLAIN,
+            &text(format_plain!("of {} {}", wanted, what)),
+            end + 5,
+            30,
+            Side::Left,
+            ACROSS - 6 - end,
+        )
     })?;
     page.bar(34, made, wanted)?;
     let turns = to_go(bench.target_turns().nano());
     let next_coil = match bench.wire_left() {
-        None => text(plain!("Next: {} turns", turns)),
-        Some(left) => text(plain!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units))),
+        None => text(format_plain!("Next: {} turns", turns)),
+        Some(left) => {
+            text(format_plain!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units)))
+        }
     };
     page.left(PLAIN, &next_coil, 49)?;
     page.keys(Some("jobs"), "next")
@@ -296,7 +305,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
 fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.progress();
     page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
-    page.number(&text(plain!("{}", progress.rings)))?;
+    page.number(&text(format_plain!("{}", progress.rings)))?;
     page.beside("rings", "sure")?;
     page.keys(None, "jobs")
 }
@@ -321,11 +330,11 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     if fault == Fault::Backwards {
         return page.keys(Some("scrap"), "flip it");
     }
-    let doubt = match bench.doubt() {
-        Doubt::Unknown => text(format_args!("Count lost: no rings sure")),
-        Doubt::Within(_) => text(plain!("{} still sure", counted(bench.rings_now(), "ring"))),
+    let error_bound = match bench.error_bound() {
+        ErrorBound::Unknown => text(format_args!("Count lost: no rings sure")),
+        ErrorBound::Within(_) => text(format_plain!("{} still sure", counted(bench.rings_now(), "ring"))),
     };
-    page.left(BOLD, &doubt, 47)?;
+    page.left(BOLD, &error_bound, 47)?;
     page.keys(Some("scrap"), "go on")
 }
 
@@ -334,13 +343,13 @@ fn power_cut<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let kept = text(plain!("{} turns kept,", hundredths(bench.turns())));
+    let kept = text(format_plain!("{} turns kept,", hundredths(bench.turns())));
     page.left(BOLD, &kept, 25)?;
-    let (first, second) = match (bench.doubt(), bench.job()) {
-        (Doubt::Within(doubt), Some((_, job))) => {
-            let counts = i64::try_from(doubt).unwrap_or(i64::MAX);
+    let (first, second) = match (bench.error_bound(), bench.job()) {
+        (ErrorBound::Within(error_bound), Some((_, job))) => {
+            let counts = i64::try_from(error_bound).unwrap_or(i64::MAX);
             let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
-            (text(plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
+            (text(format_plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
         }
         _ => (text(format_args!("more came after them:")), "no rings are sure."),
     };
@@ -368,15 +377,15 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
 fn coil_of(bench: &Bench) -> Text {
     let kept = bench.progress().kept;
     let coils = kept.saturating_add(bench.coils_left());
-    text(plain!("Coil {} of {}", kept.saturating_add(1), coils))
+    text(format_plain!("Coil {} of {}", kept.saturating_add(1), coils))
 }
 
-/// Rings that the coil on the mandrel makes certain; `~` where doubt has lowered them.
+/// Rings that the coil on the mandrel makes certain; `~` where error bound has lowered them.
 fn rings_so_far(bench: &Bench) -> Text {
-    match bench.doubt() {
-        Doubt::Unknown => text(format_args!("? rings")),
-        Doubt::Within(0) => counted(bench.rings_now(), "ring"),
-        Doubt::Within(_) => text(plain!("~{}", counted(bench.rings_now(), "ring"))),
+    match bench.error_bound() {
+        ErrorBound::Unknown => text(format_args!("? rings")),
+        ErrorBound::Within(0) => counted(bench.rings_now(), "ring"),
+        ErrorBound::Within(_) => text(format_plain!("~{}", counted(bench.rings_now(), "ring"))),
     }
 }
 
@@ -389,7 +398,7 @@ fn text(arguments: core::fmt::Arguments<'_>) -> Text {
 
 /// `1 ring`, `2 rings`.
 fn counted(number: u32, thing: &str) -> Text {
-    text(plain!("{} {}{}", number, thing, if number == 1 { "" } else { "s" }))
+    text(format_plain!("{} {}{}", number, thing, if number == 1 { "" } else { "s" }))
 }
 
 /// A job's name without characters that would move the pen.
@@ -410,21 +419,21 @@ fn wound(turns: Turns) -> Text {
 fn to_go(nano: i64) -> Text {
     let up = |unit: i64| nano.div_euclid(unit) + i64::from(nano.rem_euclid(unit) > 0);
     let tenths = up(Turns::ONE / 10);
-    if tenths >= 1_000 { text(plain!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
+    if tenths >= 1_000 { text(format_plain!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
 }
 
 /// Turns too many, rounded up like those to go, with a sign.
 fn past(nano: i64) -> Text {
-    text(plain!("+{}", to_go(nano)))
+    text(format_plain!("+{}", to_go(nano)))
 }
 
 fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
     let tenths = tenths.saturating_abs();
-    text(plain!("{}{}.{}", sign, tenths / 10, tenths % 10))
+    text(format_plain!("{}{}.{}", sign, tenths / 10, tenths % 10))
 }
 
-/// Rounded up, as a doubt is.
+/// Rounded up, as a error bound is.
 fn hundredths_up(turns: Turns) -> Text {
     hundredths(Turns::from_nano(turns.nano().saturating_add(Turns::ONE / 100 - 1)))
 }
@@ -433,7 +442,7 @@ fn hundredths(turns: Turns) -> Text {
     let parts = turns.nano().div_euclid(Turns::ONE / 100);
     let sign = if parts < 0 { "-" } else { "" };
     let parts = parts.abs();
-    text(plain!("{}{}.{}{}", sign, parts / 100, parts / 10 % 10, parts % 10))
+    text(format_plain!("{}{}.{}{}", sign, parts / 100, parts / 10 % 10, parts % 10))
 }
 
 /// Pixels that the words take.
@@ -449,7 +458,7 @@ fn width(font: &FontRenderer, words: &str) -> i32 {
 
 /// The first type in which the words fit the room; else the smallest, with the words cut.
 fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
-    let mut shown = text(plain!("{}", words));
+    let mut shown = text(format_plain!("{}", words));
     let types = if words.is_ascii() { types } else { PLAIN };
     for font in types {
         if width(font, &shown) <= room {
@@ -459,7 +468,7 @@ fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text)
     let smallest = types.last().copied().unwrap_or(&PLAIN_8);
     let mut kept = shown.clone();
     while kept.pop().is_some() {
-        shown = text(plain!("{}..", kept.trim_end()));
+        shown = text(format_plain!("{}..", kept.trim_end()));
         if width(smallest, &shown) <= room {
             return (smallest, shown);
         }
@@ -582,7 +591,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     /// How loud the sounder is, where that is to be known.
     fn sound(&mut self, bench: &Bench) -> Result<(), D::Error> {
         match bench.loudness_shown() {
-            Some(loudness) => self.left(PLAIN, &text(plain!("sound {}", loudness.name())), 48),
+            Some(loudness) => self.left(PLAIN, &text(format_plain!("sound {}", loudness.name())), 48),
             None => Ok(()),
         }
     }
@@ -650,7 +659,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         let mut x = 1;
         // More than fit beside the key are said in figures.
         if of > 10 {
-            return self.left(PLAIN, &text(plain!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
+            return self.left(PLAIN, &text(format_plain!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
         }
         let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {

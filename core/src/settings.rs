@@ -9,16 +9,16 @@ use heapless::String;
 use serde::{Deserialize, Serialize};
 
 use crate::bench::{Job, Lead, Target};
-use crate::coil::{CoilRule, Winding, WindingError};
+use crate::coil::{CoilModel, Winding, WindingError};
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
+use crate::format::PlainDisplay;
 use crate::gauge::WireSize;
 use crate::metal::{Metal, Temper, TemperError};
-use crate::plain;
-use crate::plain::Plain;
-use crate::plan::{BatchRule, PlanError};
+use crate::plan::{BatchPlan, PlanError};
 use crate::spring::{SpringError, SpringRatio};
 use crate::units::{Length, Micros, Turns};
+use crate::{format, format_plain};
 
 mod stored;
 
@@ -287,7 +287,7 @@ impl Settings {
             Winding::new(wire, batch.mandrel, 0.0, batch.kerf, spring).map_err(CannotMake::Winding)?;
         let tail = Turns::from_nano(i64::from(batch.tail_quarters) * Turns::ONE / 4);
         let per_turn = build.per_turn().ok_or(CannotMake::Encoder)?;
-        let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, batch.cradle)
+        let rule = BatchPlan::new(CoilModel::new(&winding, tail), per_turn, batch.cradle)
             .map_err(CannotMake::Cradle)?;
         Ok(Job {
             batch: 0,
@@ -302,7 +302,7 @@ impl Settings {
 }
 
 impl OwnBatch {
-    fn target(&self, rule: &BatchRule) -> Result<Target, CannotMake> {
+    fn target(&self, rule: &BatchPlan) -> Result<Target, CannotMake> {
         let (turns, coils) = match self.make {
             Make::Rings(rings) => return Ok(Target::Rings(rings)),
             Make::Turns { tenths, coils } => (Turns::from_nano(i64::from(tenths) * (Turns::ONE / 10)), coils),
@@ -313,7 +313,7 @@ impl OwnBatch {
             let max = rule.per_turn().turns(rule.limit_counts()).unwrap_or_default();
             return Err(CannotMake::CoilTooLong { max });
         }
-        if rule.certain_rings(counts, 0) == 0 {
+        if rule.guaranteed_rings(counts, 0) == 0 {
             return Err(CannotMake::NoRing);
         }
         Ok(Target::Coils { turns, coils })
@@ -323,14 +323,14 @@ impl OwnBatch {
     #[must_use]
     pub fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
         let (wire, mandrel) = (Size(self.wire, units), Long(self.mandrel, units));
-        plain::cut(plain!("{} on {} {}", wire, mandrel, self.metal.name()))
+        format::cut(format_plain!("{} on {} {}", wire, mandrel, self.metal.name()))
     }
 }
 
 /// A length as it is shown: in millimetres to the hundredth, in inches to the ten-thousandth.
 pub(crate) struct Long(pub Length, pub Units);
 
-impl Plain for Long {
+impl PlainDisplay for Long {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (unit, mut digits, name) = match self.1 {
             Units::Millimetres => (10_000, 2, "mm"),
@@ -360,21 +360,21 @@ impl Plain for Long {
 #[derive(Debug)]
 pub struct OnSpool(pub Length, pub Units);
 
-impl Plain for OnSpool {
+impl PlainDisplay for OnSpool {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let name = match self.1 {
             Units::Millimetres => "m",
             Units::Inches => "ft",
         };
         let tenths = self.0.nm().max(0) / self.1.spool_step().nm();
-        f.write_fmt(plain!("{}.{} {}", tenths / 10, tenths % 10, name))
+        f.write_fmt(format_plain!("{}.{} {}", tenths / 10, tenths % 10, name))
     }
 }
 
 /// A wire's size as it is shown: by its gauge, or as a length.
 pub(crate) struct Size(pub WireSize, pub Units);
 
-impl Plain for Size {
+impl PlainDisplay for Size {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
             WireSize::Gauge(gauge) => fmt::Display::fmt(&gauge, f),

@@ -12,9 +12,9 @@ use heapless::{String, Vec};
 
 use crate::bench::Key;
 use crate::counter::{Direction, Gear, Shaft};
+use crate::format_plain;
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
-use crate::plain;
 use crate::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, PULSES, RINGS, SPOOL,
     SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
@@ -291,44 +291,44 @@ impl SetUp {
         let Settings { batch, build } = &self.draft;
         let units = build.units;
         match (entry, batch.make) {
-            (Entry::Metal, _) => words(plain!("{}", batch.metal.name())),
-            (Entry::Temper, _) => words(plain!("{}", batch.temper.name())),
-            (Entry::SizedBy, _) => words(plain!("{}", SizedBy::of(batch.wire).name())),
-            (Entry::Wire, _) => words(plain!("{}", Size(batch.wire, units))),
-            (Entry::Mandrel, _) => words(plain!("{}", Long(batch.mandrel, units))),
+            (Entry::Metal, _) => words(format_plain!("{}", batch.metal.name())),
+            (Entry::Temper, _) => words(format_plain!("{}", batch.temper.name())),
+            (Entry::SizedBy, _) => words(format_plain!("{}", SizedBy::of(batch.wire).name())),
+            (Entry::Wire, _) => words(format_plain!("{}", Size(batch.wire, units))),
+            (Entry::Mandrel, _) => words(format_plain!("{}", Long(batch.mandrel, units))),
             (Entry::CountIn, Make::Rings(_)) => words(format_args!("rings")),
             (Entry::CountIn, Make::Turns { .. }) => words(format_args!("turns a coil")),
             (Entry::CountIn, Make::Length { .. }) => words(format_args!("coil length")),
-            (Entry::Rings, Make::Rings(rings)) => words(plain!("{}", rings)),
+            (Entry::Rings, Make::Rings(rings)) => words(format_plain!("{}", rings)),
             (Entry::Turns, Make::Turns { tenths, .. }) => {
-                words(plain!("{}.{} turns", tenths / 10, tenths % 10))
+                words(format_plain!("{}.{} turns", tenths / 10, tenths % 10))
             }
-            (Entry::Length, Make::Length { length, .. }) => words(plain!("{}", Long(length, units))),
+            (Entry::Length, Make::Length { length, .. }) => words(format_plain!("{}", Long(length, units))),
             (Entry::Coils, Make::Turns { coils, .. } | Make::Length { coils, .. }) => {
-                words(plain!("{}", coils))
+                words(format_plain!("{}", coils))
             }
-            (Entry::Kerf, _) => words(plain!("{}", Long(batch.kerf, units))),
-            (Entry::Cradle, _) => words(plain!("{}", Long(batch.cradle, units))),
+            (Entry::Kerf, _) => words(format_plain!("{}", Long(batch.kerf, units))),
+            (Entry::Cradle, _) => words(format_plain!("{}", Long(batch.cradle, units))),
             (Entry::Tail, _) => {
                 let quarters = u32::from(batch.tail_quarters);
                 let hundredths = ["00", "25", "50", "75"][(quarters % 4) as usize];
-                words(plain!("{}.{} turns", quarters / 4, hundredths))
+                words(format_plain!("{}.{} turns", quarters / 4, hundredths))
             }
             (Entry::Spool, _) => match batch.spool {
                 None => words(format_args!("not known")),
-                Some(left) => words(plain!("{}", OnSpool(left, units))),
+                Some(left) => words(format_plain!("{}", OnSpool(left, units))),
             },
-            (Entry::Pulses, _) => words(plain!("{} pulses", build.pulses)),
-            (Entry::Shaft, _) => words(plain!("{}", shaft_name(build.shaft))),
-            (Entry::CrankTeeth, _) => words(plain!("{}", u32::from(build.gear.crank_teeth()))),
-            (Entry::MandrelTeeth, _) => words(plain!("{}", u32::from(build.gear.mandrel_teeth()))),
-            (Entry::Direction, _) => words(plain!("{}", direction_name(build.direction))),
+            (Entry::Pulses, _) => words(format_plain!("{} pulses", build.pulses)),
+            (Entry::Shaft, _) => words(format_plain!("{}", shaft_name(build.shaft))),
+            (Entry::CrankTeeth, _) => words(format_plain!("{}", u32::from(build.gear.crank_teeth()))),
+            (Entry::MandrelTeeth, _) => words(format_plain!("{}", u32::from(build.gear.mandrel_teeth()))),
+            (Entry::Direction, _) => words(format_plain!("{}", direction_name(build.direction))),
             (Entry::Lead, _) => match build.lead {
                 None => words(format_args!("learned")),
-                Some(lead) => words(plain!("{} ms", lead.get().cast_signed() / 1_000)),
+                Some(lead) => words(format_plain!("{} ms", lead.get().cast_signed() / 1_000)),
             },
-            (Entry::Loudness, _) => words(plain!("{}", build.loudness.name())),
-            (Entry::Units, _) => words(plain!("{}", units_name(units))),
+            (Entry::Loudness, _) => words(format_plain!("{}", build.loudness.name())),
+            (Entry::Units, _) => words(format_plain!("{}", units_name(units))),
             _ => Words::new(),
         }
     }

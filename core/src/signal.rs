@@ -9,7 +9,7 @@
 //! - **Chatter.** Bounce or noise on one channel cancels as long as it settles before the other
 //!   channel's edge. Where it outlasts that edge the decoder may gain or lose four counts with no illegal step to
 //!   show for it. But the walk is seen, since no hand can go so: back by three counts, standing still for four
-//!   amid a run, or making four more in no time. Each is reported with the doubt it leaves.
+//!   amid a run, or making four more in no time. Each is reported with the error bound it leaves.
 //!
 //! What stays unseen: bounce that outlasts the other channel's edge before there have been two counts from rest,
 //! and counts so slow that a hand may well have made them so. `00 01 00 10 00 01` is a crank that lost four counts
@@ -25,10 +25,10 @@ use crate::units::Micros;
 use run::{Run, short};
 
 /// The counts that may be lost with each step that cannot be true.
-pub const DOUBT_PER_ILLEGAL: u64 = 2;
+pub const ERROR_PER_ILLEGAL: u64 = 2;
 /// The counts that may be lost with each retreat, stall or rush that no hand can make: four, and as many again for
 /// one that hid behind it. Our own bound, held by the campaigns of bounce and of random batches.
-pub const DOUBT_PER_CHATTER: u64 = 8;
+pub const ERROR_PER_CHATTER: u64 = 8;
 
 /// One of the two encoder channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]

@@ -7,11 +7,11 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use common::{Hand, TURN, job, rule};
 use proptest::prelude::*;
-use turntally_core::bench::log::Sawn;
+use turntally_core::bench::log::RingCount;
 use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{
-    Bench, Choice, CoilRecord, Doubt, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress, READ_FIRST,
-    Sound, State,
+    Bench, Choice, CoilRecord, ErrorBound, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress,
+    READ_FIRST, Sound, State,
 };
 use turntally_core::counter::Direction;
 use turntally_core::settings::Loudness;
@@ -117,7 +117,7 @@ fn fresh_bench_reaches_every_phase() {
     let all = BTreeSet::from([
         Phase::Choose,
         Phase::SetUp,
-        Phase::Sawn,
+        Phase::CountRings,
         Phase::Ready,
         Phase::Winding,
         Phase::Near,
@@ -255,7 +255,7 @@ fn short_coil_is_made_up_for() {
     let mut hand = begun();
     hand.cranks_to(30 * TURN, 240).yes().knob(-2).yes();
     let short = hand.records[0].rings;
-    assert_eq!(short, rule(CRADLE_UM).certain_rings(30 * TURN, 0));
+    assert_eq!(short, rule(CRADLE_UM).guaranteed_rings(30 * TURN, 0));
     let mut rings = short;
     while hand.bench.phase() != Phase::Done {
         hand.yes().yes().keeps_a_coil();
@@ -286,21 +286,21 @@ fn jobs_keep_separate_progress() {
 #[test]
 fn rings_are_counted_after_sawing() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, CRADLE_UM)]);
-    assert!(hand.bench.unsawn().is_empty());
+    assert!(hand.bench.uncounted().is_empty());
     hand.begins().keeps_a_coil().yes().yes().keeps_a_coil().no();
     let promised: u32 = hand.records.iter().map(|record| record.rings).sum();
-    assert_eq!((hand.bench.unsawn().coils, hand.bench.unsawn().rings), (2, promised));
+    assert_eq!((hand.bench.uncounted().coils, hand.bench.uncounted().rings), (2, promised));
     // Behind the job, before the next one; No leaves everything as it was.
     hand.knob(1).yes().knob(-100).no();
-    assert_eq!((hand.bench.phase(), hand.bench.unsawn().coils), (Phase::Choose, 2));
+    assert_eq!((hand.bench.phase(), hand.bench.uncounted().coils), (Phase::Choose, 2));
     // Rings, a look at the rejects and back, a correction, the rejects.
     hand.knob(1).yes().knob(-3).yes().no().knob(1).yes().knob(-5).knob(4);
-    assert_eq!(hand.bench.take_tally(), None);
+    assert_eq!(hand.bench.take_ring_count(), None);
     hand.yes();
-    let tally = hand.bench.take_tally().unwrap();
+    let tally = hand.bench.take_ring_count().unwrap();
     assert_eq!((tally.coils, tally.rings, tally.rejects), (2, promised - 2, 4));
     assert_eq!(tally.job, hand.bench.job().unwrap().1.fingerprint());
-    assert_eq!((hand.bench.take_tally(), hand.bench.unsawn().is_empty()), (None, true));
+    assert_eq!((hand.bench.take_ring_count(), hand.bench.uncounted().is_empty()), (None, true));
     assert_eq!(hand.bench.progress().rings, promised, "the batch goes on by what is sure");
     // Nothing is left to be counted: the next job comes next.
     hand.knob(1);
@@ -546,7 +546,7 @@ fn faults() -> BTreeMap<Fault, Hand> {
         (Fault::PowerCut, cut),
         (Fault::Dead(Channel::A), reads(Reading { dead: Some(Channel::A), ..QUIET })),
         (Fault::Dead(Channel::B), reads(Reading { dead: Some(Channel::B), ..QUIET })),
-        // An eighth of a turn is 200 counts; each impossible step leaves two in doubt.
+        // An eighth of a turn is 200 counts; each impossible step leaves two uncertain.
         (Fault::MissedSteps, reads(Reading { illegal: 101, ..QUIET })),
         (Fault::Chatter, reads(Reading { chatter: 1, ..QUIET })),
         (Fault::Backwards, backwards),
@@ -579,26 +579,26 @@ fn faults_are_shown_decided_and_recorded() {
         let record = kept.records[0];
         assert_eq!((record.kept, record.faults.iter().collect()), (true, vec![fault]));
         assert_eq!(
-            record.doubt == Doubt::Unknown,
+            record.error_bound == ErrorBound::Unknown,
             record.rings == 0 && fault != Fault::Backwards,
             "{fault:?}"
         );
     }
 }
 
-/// The doubt that each fault leaves: none, a few counts, or the whole coil.
+/// The error bound that each fault leaves: none, a few counts, or the whole coil.
 #[test]
 fn faults_leave_their_doubt() {
     for (fault, hand) in faults() {
         let expected = match fault {
-            Fault::Dead(_) | Fault::SamplesLost | Fault::OutOfRange => Doubt::Unknown,
-            Fault::MissedSteps => Doubt::Within(202),
-            Fault::Chatter => Doubt::Within(8),
-            Fault::Backwards => Doubt::Within(0),
+            Fault::Dead(_) | Fault::SamplesLost | Fault::OutOfRange => ErrorBound::Unknown,
+            Fault::MissedSteps => ErrorBound::Within(202),
+            Fault::Chatter => ErrorBound::Within(8),
+            Fault::Backwards => ErrorBound::Within(0),
             // A quarter of a turn.
-            Fault::PowerCut => Doubt::Within(400),
+            Fault::PowerCut => ErrorBound::Within(400),
         };
-        assert_eq!(hand.bench.doubt(), expected, "{fault:?}");
+        assert_eq!(hand.bench.error_bound(), expected, "{fault:?}");
     }
 }
 
@@ -610,7 +610,7 @@ fn dead_channel_voids_the_promise_of_its_coil_only() {
     hand.reads(Reading { revived: true, ..QUIET });
     assert_eq!(hand.bench.dead_channel(), None);
     hand.keeps_a_coil();
-    assert_eq!((hand.records[0].rings, hand.records[0].doubt), (0, Doubt::Unknown));
+    assert_eq!((hand.records[0].rings, hand.records[0].error_bound), (0, ErrorBound::Unknown));
     hand.yes().yes().keeps_a_coil();
     assert_eq!(hand.records[1].rings, rule(CRADLE_UM).full_rings());
 }
@@ -626,7 +626,7 @@ fn dead_channel_is_told_at_every_start() {
         assert_eq!(hand.bench.phase(), Phase::Choose);
         hand.begins();
         assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Dead(Channel::A), in_coil: true }));
-        assert_eq!((hand.bench.doubt(), hand.bench.rings_now()), (Doubt::Unknown, 0));
+        assert_eq!((hand.bench.error_bound(), hand.bench.rings_now()), (ErrorBound::Unknown, 0));
         // Thrown away, and back to the choice.
         hand.no().no();
         assert_eq!(hand.bench.phase(), Phase::Choose);
@@ -641,7 +641,7 @@ fn faults_before_a_coil_are_not_shown() {
     hand.yes().tell(Input::SamplesLost).reads(Reading { illegal: 500, chatter: 9, net: -9 * TURN, ..QUIET });
     assert_eq!(hand.bench.phase(), Phase::Ready);
     hand.yes();
-    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(0)));
+    assert_eq!((hand.bench.phase(), hand.bench.error_bound()), (Phase::Winding, ErrorBound::Within(0)));
 }
 
 /// A few impossible steps only lower the promise; from an eighth of a turn on they want a decision,
@@ -653,33 +653,33 @@ fn few_missed_steps_lower_the_promise_silently() {
     hand.cranks_to(target, 240);
     let full = hand.bench.rings_now();
     hand.reads(Reading { illegal: 100, ..QUIET });
-    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Stop, Doubt::Within(200)));
+    assert_eq!((hand.bench.phase(), hand.bench.error_bound()), (Phase::Stop, ErrorBound::Within(200)));
     assert_eq!(hand.bench.rings_now(), full - 1);
     hand.reads(Reading { illegal: 1, ..QUIET });
     assert_eq!(hand.bench.phase(), Phase::Fault);
     hand.yes().reads(Reading { illegal: 100, ..QUIET });
-    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Stop, Doubt::Within(402)));
+    assert_eq!((hand.bench.phase(), hand.bench.error_bound()), (Phase::Stop, ErrorBound::Within(402)));
     hand.yes().yes();
     assert_eq!((hand.records[0].illegal, hand.records[0].rings), (201, full - 1));
 }
 
-/// Chatter interrupts once a coil, and every further one adds its doubt.
+/// Chatter interrupts once a coil, and every further one adds its error bound.
 #[test]
 fn chatter_interrupts_once() {
     let mut hand = begun();
     hand.cranks_to(20 * TURN, 240).reads(Reading { chatter: 2, ..QUIET }).yes();
     hand.reads(Reading { chatter: 3, ..QUIET });
-    assert_eq!((hand.bench.phase(), hand.bench.doubt()), (Phase::Winding, Doubt::Within(40)));
+    assert_eq!((hand.bench.phase(), hand.bench.error_bound()), (Phase::Winding, ErrorBound::Within(40)));
 }
 
-/// A signal that is more than a turn in doubt is not believed at all.
+/// A signal that is more than a turn uncertain is not believed at all.
 #[test]
 fn a_turn_of_doubt_is_no_count() {
     let mut hand = begun();
     hand.cranks_to(20 * TURN, 240).reads(Reading { illegal: u32::try_from(TURN / 2).unwrap(), ..QUIET });
-    assert_eq!(hand.bench.doubt(), Doubt::Within(u64::try_from(TURN).unwrap()));
+    assert_eq!(hand.bench.error_bound(), ErrorBound::Within(u64::try_from(TURN).unwrap()));
     hand.reads(Reading { illegal: 1, ..QUIET });
-    assert_eq!((hand.bench.doubt(), hand.bench.rings_now()), (Doubt::Unknown, 0));
+    assert_eq!((hand.bench.error_bound(), hand.bench.rings_now()), (ErrorBound::Unknown, 0));
 }
 
 /// While one fault is shown, others are noted with the coil.
@@ -852,7 +852,7 @@ struct Book {
     kept: BTreeMap<u8, u32>,
     counts: i128,
     direction: BTreeMap<u8, i128>,
-    doubt: Option<Doubt>,
+    error_bound: Option<ErrorBound>,
     now: Micros,
     /// When a fault's page came up.
     told: Micros,
@@ -868,13 +868,15 @@ fn holds_coil(state: &State) -> bool {
 
 /// Which states may follow which, by the diagram above the bench; staying is always allowed.
 fn may_follow(before: Phase, after: Phase) -> bool {
-    use Phase::{Choose, Done, Fault, Near, Next, Over, Paused, Ready, Sawn, SetUp, Stop, Verdict, Winding};
+    use Phase::{
+        Choose, CountRings, Done, Fault, Near, Next, Over, Paused, Ready, SetUp, Stop, Verdict, Winding,
+    };
     let winding = matches!(after, Winding | Near | Stop | Over);
     before == after
         || after == Fault
         || match before {
-            Choose => matches!(after, Ready | Done | SetUp | Sawn),
-            SetUp | Sawn => matches!(after, Choose),
+            Choose => matches!(after, Ready | Done | SetUp | CountRings),
+            SetUp | CountRings => matches!(after, Choose),
             Ready => matches!(after, Choose | Next) || winding,
             Winding | Near | Stop | Over => matches!(after, Paused | Verdict) || winding,
             Paused => matches!(after, Verdict) || winding,
@@ -912,7 +914,7 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, usize
         let before = hand.bench.clone();
         let record = hand.bench.handle(Event { at: hand.now, input });
         hand.records.extend(record);
-        unsawn_follows(&before, &hand.bench.take_tally(), record, &hand.bench);
+        unsawn_follows(&before, &hand.bench.take_ring_count(), record, &hand.bench);
         book.now = book.now.max(hand.now);
         book.write(&before, input, &hand.bench, record);
     }
@@ -920,10 +922,10 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, usize
 }
 
 /// Every kept coil waits until its rings are counted, and is counted once.
-fn unsawn_follows(before: &Bench, tally: &Option<Sawn>, record: Option<CoilRecord>, after: &Bench) {
-    let (was, is) = (before.unsawn(), after.unsawn());
+fn unsawn_follows(before: &Bench, tally: &Option<RingCount>, record: Option<CoilRecord>, after: &Bench) {
+    let (was, is) = (before.uncounted(), after.uncounted());
     if let Some(tally) = tally {
-        assert_eq!((before.phase(), tally.coils), (Phase::Sawn, was.coils));
+        assert_eq!((before.phase(), tally.coils), (Phase::CountRings, was.coils));
         assert!(was.coils > 0 && is.is_empty());
     } else if let Some(record) = record.filter(|record| record.kept) {
         let more = (was.coils + 1, was.rings.saturating_add(record.rings));
@@ -976,7 +978,7 @@ impl Book {
         let way = self.direction.entry(job).or_insert(1);
         if !holds_coil(before.state()) {
             self.counts = 0;
-            self.doubt = None;
+            self.error_bound = None;
         } else if let Input::Encoder(reading) = input {
             let sum = self.counts + i128::from(reading.net) * *way;
             let fits = i64::try_from(sum).ok().and_then(|sum| rule.per_turn().turns(sum)).is_some();
@@ -997,10 +999,10 @@ impl Book {
         if let Some(record) = record {
             assert_eq!((record.job, i128::from(record.counts)), (job, self.counts));
             assert_eq!(Some(record.turns), rule.per_turn().turns(record.counts));
-            assert!(record.rings <= rule.certain_rings(record.counts, 0), "{record:?}");
-            match record.doubt {
-                Doubt::Within(doubt) if record.kept => {
-                    assert_eq!(record.rings, rule.certain_rings(record.counts, doubt));
+            assert!(record.rings <= rule.guaranteed_rings(record.counts, 0), "{record:?}");
+            match record.error_bound {
+                ErrorBound::Within(error_bound) if record.kept => {
+                    assert_eq!(record.rings, rule.guaranteed_rings(record.counts, error_bound));
                 }
                 _ => assert_eq!(record.rings, 0, "{record:?}"),
             }
@@ -1012,21 +1014,21 @@ impl Book {
             assert!(!holds_coil(after.state()));
         } else if holds_coil(after.state()) {
             assert_eq!(i128::from(after.counts()), self.counts);
-            // Doubt only grows while a coil lasts.
-            let grown = match (self.doubt, after.doubt()) {
-                (Some(Doubt::Unknown), doubt) => doubt == Doubt::Unknown,
-                (Some(Doubt::Within(old)), Doubt::Within(new)) => new >= old,
+            // ErrorBound only grows while a coil lasts.
+            let grown = match (self.error_bound, after.error_bound()) {
+                (Some(ErrorBound::Unknown), error_bound) => error_bound == ErrorBound::Unknown,
+                (Some(ErrorBound::Within(old)), ErrorBound::Within(new)) => new >= old,
                 _ => true,
             };
-            assert!(grown, "{:?} then {:?}", self.doubt, after.doubt());
-            self.doubt = Some(after.doubt());
+            assert!(grown, "{:?} then {:?}", self.error_bound, after.error_bound());
+            self.error_bound = Some(after.error_bound());
         }
         // What is promised is what the kept coils promise, and nothing else moves it.
         let now = chosen(after);
         let (rings, kept) = (self.rings.get(&now).copied(), self.kept.get(&now).copied());
         assert_eq!((after.progress().rings, after.progress().kept), (rings.unwrap_or(0), kept.unwrap_or(0)));
         assert_eq!(after.outputs().may_turn, matches!(after.phase(), Phase::Winding | Phase::Near));
-        if after.doubt() == Doubt::Unknown {
+        if after.error_bound() == ErrorBound::Unknown {
             assert_eq!(after.rings_now(), 0);
         }
     }
@@ -1035,12 +1037,12 @@ impl Book {
 /// Jobs of ordinary and of absurd counts per turn.
 fn some_jobs() -> Vec<Job> {
     use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
-    use turntally_core::plan::BatchRule;
+    use turntally_core::plan::BatchPlan;
     use turntally_core::units::Length;
     let geared = |pulses, teeth: (u16, u16), cradle_um| {
         let gear = Gear::new(teeth.0, teeth.1).unwrap();
         let per_turn = CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap();
-        let rule = BatchRule::new(*rule(CRADLE_UM).coil(), per_turn, Length::from_um(cradle_um)).unwrap();
+        let rule = BatchPlan::new(*rule(CRADLE_UM).coil(), per_turn, Length::from_um(cradle_um)).unwrap();
         let lead = Lead::Learned(Micros::from_millis(350));
         Job { rule, lead, direction: Direction::Forward, ..job("geared", 70, CRADLE_UM) }
     };

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use proptest::prelude::*;
 use turntally_core::bench::Job;
-use turntally_core::bench::log::{LogEvent, Sawn, entry_bytes};
+use turntally_core::bench::log::{LogEvent, RingCount, entry_bytes};
 use turntally_core::counter::Shaft;
 use turntally_core::link::computer::{Client, Fetcher, Fetching, NoAnswer, PATIENCE};
 use turntally_core::link::counter::Server;
@@ -24,7 +24,7 @@ struct Counter {
 impl Counter {
     fn new(entries: u32) -> Self {
         let entry = |number| {
-            let event = LogEvent::Sawn(Sawn {
+            let event = LogEvent::RingCount(RingCount {
                 job: number,
                 batch: 1,
                 coils: 1,
@@ -267,9 +267,9 @@ fn job_comes_over_the_link() {
     assert_eq!(PlannedJob::from_bytes(&job.to_bytes()), Ok(job.clone()));
     assert_eq!(job.job().as_ref().map(Job::fingerprint), Ok(job.fingerprint));
     let other = PlannedJob { fingerprint: job.fingerprint + 1, ..job.clone() };
-    assert_eq!(other.job().map(|job| job.target), Err(Refusal::OtherRule));
+    assert_eq!(other.job().map(|job| job.target), Err(Refusal::OtherPlan));
     let none = PlannedJob { wire: Length::ZERO, ..job };
-    assert_eq!(none.job().map(|job| job.target), Err(Refusal::NoJob));
+    assert_eq!(none.job().map(|job| job.target), Err(Refusal::InvalidJob));
 }
 
 /// The longest answers and questions fit their frames.
@@ -309,7 +309,7 @@ fn longest_messages_fit() {
 #[test]
 fn thousand_entries_take_little_longer_than_their_bytes() {
     use turntally_core::bench::log::{CoilLog, Counted};
-    use turntally_core::bench::{Doubt, Faults};
+    use turntally_core::bench::{ErrorBound, Faults};
     let entry = |number: u32| {
         let coil = CoilLog {
             counted: Counted {
@@ -324,7 +324,7 @@ fn thousand_entries_take_little_longer_than_their_bytes() {
             turns: Turns::from_nano(51_020_625_000 + i64::from(number)),
             crank_time: Micros::new(61_234_567),
             stop_time: Some(Micros::new(284_000)),
-            doubt: Doubt::Within(0),
+            error_bound: ErrorBound::Within(0),
             illegal: 0,
             faults: Faults::default(),
             at: Some(1_800_000_000 + 90 * u64::from(number)),

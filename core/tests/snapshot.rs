@@ -6,10 +6,10 @@ mod common;
 use common::{Hand, TURN, job};
 use proptest::prelude::*;
 use turntally_core::bench::snapshot::{Batch, CoilNote, OtherCoil, Since};
-use turntally_core::bench::{Bench, Doubt, Fault, Job, Phase, State, Target};
+use turntally_core::bench::{Bench, ErrorBound, Fault, Job, Phase, State, Target};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Micros};
 
 const CRADLE_UM: i64 = 70_000;
@@ -36,7 +36,7 @@ fn stored(note: &CoilNote) -> CoilNote {
     postcard::from_bytes(postcard::to_slice(note, &mut bytes).unwrap()).unwrap()
 }
 
-/// Counts, batch, goal and lead are those of before; the doubt is a quarter of a turn more.
+/// Counts, batch, goal and lead are those of before; the error bound is a quarter of a turn more.
 #[test]
 fn coil_goes_on_where_it_was() {
     let mut hand = Hand::new([garden()]);
@@ -49,7 +49,7 @@ fn coil_goes_on_where_it_was() {
     assert!(matches!(new.state(), State::Fault { fault: Fault::PowerCut, in_coil: true }));
     assert_eq!((new.counts(), new.progress()), (hand.bench.counts(), hand.bench.progress()));
     assert_eq!((new.goal(), new.target_turns()), (hand.bench.goal(), hand.bench.target_turns()));
-    assert_eq!(new.doubt(), Doubt::Within(TURN.unsigned_abs() / 4));
+    assert_eq!(new.error_bound(), ErrorBound::Within(TURN.unsigned_abs() / 4));
     assert!(new.rings_now() <= hand.bench.rings_now());
     let mut going_on = Hand { bench: new.clone(), now: Micros::ZERO, records: Vec::new() };
     going_on.yes().keeps_a_coil();
@@ -59,19 +59,19 @@ fn coil_goes_on_where_it_was() {
     assert_eq!((thrown_away.bench.phase(), thrown_away.bench.progress().scrapped), (Phase::Ready, 1));
 }
 
-/// A second cut adds its own doubt; a damaged note half a turn; one that nobody knows everything.
+/// A second cut adds its own error bound; a damaged note half a turn; one that nobody knows everything.
 #[test]
 fn doubts_of_cuts_add_up() {
     let first = wound(20).bench;
     let mut second = with([garden()]);
     second.resume_coil(&first.coil_note().unwrap(), Since::HalfTurn).unwrap();
-    assert_eq!(second.doubt(), Doubt::Within(TURN.unsigned_abs() / 2));
+    assert_eq!(second.error_bound(), ErrorBound::Within(TURN.unsigned_abs() / 2));
     let mut third = with([garden()]);
     third.resume_coil(&second.coil_note().unwrap(), Since::QuarterTurn).unwrap();
-    assert_eq!(third.doubt(), Doubt::Within(3 * TURN.unsigned_abs() / 4));
+    assert_eq!(third.error_bound(), ErrorBound::Within(3 * TURN.unsigned_abs() / 4));
     let mut fourth = with([garden()]);
     fourth.resume_coil(&third.coil_note().unwrap(), Since::Unknown).unwrap();
-    assert_eq!((fourth.doubt(), fourth.rings_now()), (Doubt::Unknown, 0));
+    assert_eq!((fourth.error_bound(), fourth.rings_now()), (ErrorBound::Unknown, 0));
 }
 
 /// A coil that came off is not brought back, nor one of a job that was changed.
@@ -112,7 +112,7 @@ fn batch_goes_on_however_the_counter_is_built() {
     for (built, same_counts) in [
         (Job { direction: Direction::Reverse, ..garden() }, true),
         (job("garden chain", 160, CRADLE_UM + 1_000), true),
-        (Job { rule: BatchRule::new(rule, finer, Length::from_um(CRADLE_UM)).unwrap(), ..garden() }, false),
+        (Job { rule: BatchPlan::new(rule, finer, Length::from_um(CRADLE_UM)).unwrap(), ..garden() }, false),
     ] {
         let mut bench = with([built]);
         assert!(bench.resume_batch(0, &batch));

@@ -6,19 +6,19 @@ use turntally_core::bench::{
     Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
 };
 use turntally_core::counter::CountsPerTurn;
-use turntally_core::plain;
+use turntally_core::format_plain;
 use turntally_core::settings::{Build, Loudness, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Length, Micros, Turns};
 
 use crate::display::Frame;
+use crate::notice::{Notice, View};
 use crate::offer::{Offer, Offers};
 use crate::panel::{Front, Rhythm};
 use crate::sampler::PinUnread;
 use crate::saving::Saving;
 use crate::store::guard::{Gate, PROGRAM_SPAN};
-use crate::store::{Kept, Save, Store, StoreError};
-use crate::trouble::{Trouble, View};
+use crate::store::{Save, SavedState, Store, StoreError};
 
 /// The screen is drawn at most this often.
 const REDRAW: Micros = Micros::from_millis(50);
@@ -83,7 +83,7 @@ struct Look {
     message: (bool, bool),
     turns: Turns,
     rings: u32,
-    doubt: turntally_core::bench::Doubt,
+    error_bound: turntally_core::bench::ErrorBound,
     made: (u32, u32, u32),
     choice: u32,
 }
@@ -101,7 +101,7 @@ impl App {
             watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
             sample_period_ns,
             build: bench.settings().build,
-            view: View { bench, trouble: None, offer: None },
+            view: View { bench, notice: None, offer: None },
             rhythm: Rhythm::default(),
             pending: Reading::default(),
             lost: false,
@@ -146,8 +146,8 @@ impl App {
 
     /// Tells the user what is wrong with the counter itself, until a key is pressed: the screen says
     /// it, the lamp is red, the sounder rattles. Counting goes on.
-    pub fn report(&mut self, trouble: Trouble) {
-        self.view.trouble = Some(trouble);
+    pub fn report(&mut self, notice: Notice) {
+        self.view.notice = Some(notice);
     }
 
     /// There is a store: until [`App::restore`] has what it holds, no coil begins.
@@ -168,9 +168,9 @@ impl App {
 
     /// Goes on from what the store holds.
     #[inline(never)] // As a part of its caller 80 bytes more.
-    pub fn restore(&mut self, kept: &Kept) {
-        if let Some(trouble) = self.saving.restore(kept, &mut self.view.bench) {
-            self.report(trouble);
+    pub fn restore(&mut self, kept: &SavedState) {
+        if let Some(notice) = self.saving.restore(kept, &mut self.view.bench) {
+            self.report(notice);
         }
     }
 
@@ -178,25 +178,25 @@ impl App {
     /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
     #[inline(never)] // As a part of its caller 412 bytes more.
     pub fn save_due(&mut self) -> Option<Save> {
-        if self.view.trouble.is_none()
-            && let Some(trouble) = self.saving.news()
+        if self.view.notice.is_none()
+            && let Some(notice) = self.saving.news()
         {
-            self.report(trouble);
+            self.report(notice);
         }
-        self.saving.next(&self.view.bench, self.view.trouble.is_none())
+        self.saving.next(&self.view.bench, self.view.notice.is_none())
     }
 
     /// Takes the news of what [`App::save_due`] handed out last.
     #[inline(never)] // As a part of its caller 88 bytes more.
     pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
-        if let Some(trouble) = self.saving.done(save, result) {
-            self.report(trouble);
+        if let Some(notice) = self.saving.done(save, result) {
+            self.report(notice);
         }
     }
 
     /// Goes on from a store that is read at once: for a board that does not need [`App::expect_store`]
     /// and [`App::restore`] apart. Hands out what it found.
-    pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> Kept {
+    pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> SavedState {
         self.expect_store();
         for place in (0..MAX_JOBS as u8).skip(self.own_jobs) {
             if let Some(job) = store.load_job(place) {
@@ -288,7 +288,7 @@ impl App {
     #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
         self.rebuild(front);
-        let View { bench, trouble, offer } = &mut self.view;
+        let View { bench, notice, offer } = &mut self.view;
         let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
         if core::mem::take(&mut self.lost) {
             self.lost_samples = true;
@@ -300,12 +300,12 @@ impl App {
         } else {
             tell(bench, Input::Encoder(pending));
         }
-        if let Some(shown) = self.offers.show(bench, trouble.is_none(), now) {
+        if let Some(shown) = self.offers.show(bench, notice.is_none(), now) {
             *offer = shown;
         }
         let mut agreed = None;
         let (mut key, clicks) = front.read();
-        if key.is_some() && trouble.take().is_some() {
+        if key.is_some() && notice.take().is_some() {
             // This press was for the message and says nothing to the bench.
             key = None;
         }
@@ -322,7 +322,7 @@ impl App {
             && matches!(bench.state(), State::Ready)
             && let Some(reason) = self.saving.keeps_from_beginning(bench)
         {
-            *trouble = Some(reason);
+            *notice = Some(reason);
             key = None;
         }
         if key == Some(Key::Yes)
@@ -330,14 +330,14 @@ impl App {
             && let Some((left, takes)) = bench.wire_short()
             && !core::mem::replace(&mut self.short_told, true)
         {
-            *trouble = Some(short_of_wire(left, takes, bench.settings().build.units));
+            *notice = Some(short_of_wire(left, takes, bench.settings().build.units));
             key = None;
         }
         let record = key.and_then(|key| tell(bench, Input::Key(key)));
         if key.is_some()
-            && let Some(sawn) = bench.take_tally()
+            && let Some(sawn) = bench.take_ring_count()
         {
-            self.saving.log(&LogEvent::Sawn(sawn));
+            self.saving.log(&LogEvent::RingCount(sawn));
         }
         // The next coil is told of anew.
         self.short_told &= record.is_none();
@@ -346,7 +346,7 @@ impl App {
             self.saving.log(&LogEvent::Coil(coil));
         }
         let mut outputs = bench.outputs();
-        if trouble.is_some() {
+        if notice.is_some() {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
         }
         self.rhythm.set(outputs, now);
@@ -399,7 +399,7 @@ impl App {
             State::Verdict { choice } => *choice as u32,
             State::Choose { pick } => *pick as u32,
             State::SetUp(set_up) => set_up.changes(),
-            State::Sawn(tally) => tally.rejects * 2 + u32::from(tally.at_rejects),
+            State::CountRings(entry) => entry.rejects * 2 + u32::from(entry.at_rejects),
             State::Ready | State::Winding { .. } | State::Paused => {
                 bench.loudness_shown().map_or(0, |loudness| loudness as u32 + 1)
             }
@@ -408,10 +408,10 @@ impl App {
         let job = bench.job().map_or(0, |(index, _)| index as u32);
         Look {
             phase: bench.phase(),
-            message: (self.view.trouble.is_some(), self.view.offer.is_some()),
+            message: (self.view.notice.is_some(), self.view.offer.is_some()),
             turns: bench.turns(),
-            rings: if let State::Sawn(tally) = bench.state() { tally.rings } else { bench.rings_now() },
-            doubt: bench.doubt(),
+            rings: if let State::CountRings(entry) = bench.state() { entry.rings } else { bench.rings_now() },
+            error_bound: bench.error_bound(),
             made: (job, progress.kept, progress.scrapped),
             choice,
         }
@@ -442,9 +442,9 @@ impl App {
     }
 }
 
-fn short_of_wire(left: Length, takes: Length, units: Units) -> Trouble {
+fn short_of_wire(left: Length, takes: Length, units: Units) -> Notice {
     // Rounded up, it is seen to be more.
     let takes = OnSpool(Length::from_nm(takes.nm().saturating_add(units.spool_step().nm() - 1)), units);
     let advice = ["A new spool, or press Yes", "again: a shorter coil."];
-    Trouble::new("Wire runs out", plain!("{} of {} left", OnSpool(left, units), takes), advice)
+    Notice::new("Wire runs out", format_plain!("{} of {} left", OnSpool(left, units), takes), advice)
 }

@@ -9,6 +9,7 @@
 pub mod app;
 pub mod display;
 pub mod link;
+pub mod notice;
 pub mod offer;
 pub mod oled;
 pub mod panel;
@@ -18,4 +19,3 @@ pub mod sampler;
 mod saving;
 pub mod ssd1306;
 pub mod store;
-pub mod trouble;

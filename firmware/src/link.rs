@@ -138,8 +138,8 @@ impl App {
                 Reply::Batch(made.map(|(progress, finished)| Made { progress, finished }))
             }
             Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
-            Ask::Plain(Request::Fetched { next }) => {
-                self.saving.fetched(next);
+            Ask::Plain(Request::Acknowledge { next }) => {
+                self.saving.acknowledged(next);
                 Reply::Done
             }
             Ask::Plain(Request::SetClock { seconds }) => {
@@ -175,10 +175,10 @@ impl App {
             turns: bench.turns(),
             target: bench.target_turns(),
             rings: bench.rings_now(),
-            doubt: bench.doubt(),
+            error_bound: bench.error_bound(),
             faults: bench.faults(),
             turns_per_minute: bench.turns_per_minute(),
-            trouble: self.view().trouble.is_some(),
+            notice: self.view().notice.is_some(),
             coils_left: bench.coils_left(),
             wire_left: bench.wire_left(),
             fingerprint: bench.fingerprint(),

@@ -5,13 +5,13 @@
 //! about any more is withdrawn: its cable has been pulled.
 
 use turntally_core::bench::{Bench, Job, Key, Phase, READ_FIRST, Target};
+use turntally_core::format_plain;
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
-use turntally_core::plain;
 use turntally_core::settings::Settings;
 use turntally_core::units::Micros;
 
-use crate::trouble::Trouble;
+use crate::notice::Notice;
 
 /// After this time without a question an offer is withdrawn.
 const FORGET: Micros = Micros::from_millis(10_000);
@@ -73,7 +73,7 @@ impl Offers {
 
     /// To be called every tick: what is to be shown, where that changes. `free`: no message about the
     /// counter itself is on the screen.
-    pub(crate) fn show(&mut self, bench: &Bench, free: bool, now: Micros) -> Option<Option<Trouble>> {
+    pub(crate) fn show(&mut self, bench: &Bench, free: bool, now: Micros) -> Option<Option<Notice>> {
         let waiting = self.waiting.as_mut()?;
         if now.since(waiting.heard) > FORGET {
             self.waiting = None;
@@ -116,18 +116,18 @@ impl Offers {
 }
 
 #[inline(never)] // As a part of its caller 56 bytes more.
-fn notice(offer: &Offer, now: &Settings) -> Trouble {
+fn notice(offer: &Offer, now: &Settings) -> Notice {
     let advice = ["From the computer.", "Yes: take it. No: leave."];
     match offer {
         Offer::Job { job, .. } => {
             let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
-            Trouble::new("New job?", plain!("{} {}", many, job.name), advice)
+            Notice::new("New job?", format_plain!("{} {}", many, job.name), advice)
         }
         Offer::Settings(Settings { batch, build }) if *batch == now.batch => {
-            Trouble::new("New settings?", plain!("The counter: {} pulses", build.pulses), advice)
+            Notice::new("New settings?", format_plain!("The counter: {} pulses", build.pulses), advice)
         }
         Offer::Settings(Settings { batch, build }) => {
-            Trouble::new("New settings?", plain!("{}", batch.name(build.units)), advice)
+            Notice::new("New settings?", format_plain!("{}", batch.name(build.units)), advice)
         }
     }
 }

@@ -10,9 +10,9 @@ use turntally_core::bench::{Bench, MAX_JOBS, Progress};
 use turntally_core::link::job::JobBytes;
 use turntally_core::settings::Settings;
 
+use crate::notice::Notice;
 use crate::store::guard::{FlashError, PROGRAM_SPAN};
-use crate::store::{Kept, Save, StoreError};
-use crate::trouble::Trouble;
+use crate::store::{Save, SavedState, StoreError};
 
 /// How far it is with the store.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -40,7 +40,7 @@ enum Part {
 impl Part {
     const fn of(save: &Save) -> Self {
         match save {
-            Save::Settings(_) | Save::Batch(..) | Save::Clear | Save::Job(..) | Save::Fetched(_) => {
+            Save::Settings(_) | Save::Batch(..) | Save::Clear | Save::Job(..) | Save::Acknowledged(_) => {
                 Self::Records
             }
             Save::Room(_) | Save::Note(_) => Self::Notes,
@@ -100,10 +100,10 @@ struct Logging {
     room: bool,
     /// The entry that waits has been tried, and a fresh segment is to be tried for it.
     tried: bool,
-    /// There is no room but where entries stand that were not fetched; the user has been told.
+    /// There is no room but where entries stand that were not acknowledged; the user has been told.
     full: bool,
     /// Entries below this number are safe on a computer, which the store is to know.
-    fetched: Option<u32>,
+    acknowledged: Option<u32>,
 }
 
 impl Saving {
@@ -113,7 +113,7 @@ impl Saving {
     }
 
     /// Takes what the store holds, and brings the bench back to it.
-    pub(crate) fn restore(&mut self, kept: &Kept, bench: &mut Bench) -> Option<Trouble> {
+    pub(crate) fn restore(&mut self, kept: &SavedState, bench: &mut Bench) -> Option<Notice> {
         self.store = Store::Idle;
         if let Some(settings) = kept.settings {
             // The counter may have been set up, and no batch ever.
@@ -138,7 +138,7 @@ impl Saving {
             // A note of a coil that came off is no news.
             _ = bench.resume_coil(note, *since);
         }
-        let error = kept.trouble?;
+        let error = kept.notice?;
         match error {
             StoreError::Damaged => self.spoilt = true,
             StoreError::NoteDamaged => {}
@@ -153,15 +153,15 @@ impl Saving {
             StoreError::NoteDamaged => ["Throw that coil away, or", "count it by eye."],
             _ => ["What was saved is lost.", "Counting goes on."],
         };
-        Some(Trouble::new("Saved: lost", format_args!("{error}"), advice))
+        Some(Notice::new("Saved: lost", format_args!("{error}"), advice))
     }
 
     /// What keeps a coil from beginning: its job was planned for another encoder, or something is to be kept
     /// and has no room yet.
-    pub(crate) fn keeps_from_beginning(&self, bench: &Bench) -> Option<Trouble> {
+    pub(crate) fn keeps_from_beginning(&self, bench: &Bench) -> Option<Notice> {
         if bench.job().is_some_and(|(_, job)| !bench.counts_as(job)) {
             let advice = ["Plan the job for the", "encoder that is set here."];
-            return Some(Trouble::new("Other encoder", format_args!("Another job, or send anew"), advice));
+            return Some(Notice::new("Other encoder", format_args!("Another job, or send anew"), advice));
         }
         let room =
             self.has_failed(Part::Notes) || self.room.is_some_and(|notes| notes >= bench.notes_in_coil());
@@ -180,7 +180,7 @@ impl Saving {
     }
 
     /// A part that is not kept any more, and of which the user does not know yet.
-    pub(crate) fn news(&mut self) -> Option<Trouble> {
+    pub(crate) fn news(&mut self) -> Option<Notice> {
         for part in [Part::Records, Part::Notes, Part::Log] {
             if let Some(Some(failure)) = self.failed.get_mut(part as usize)
                 && !core::mem::replace(&mut failure.told, true)
@@ -208,8 +208,8 @@ impl Saving {
     }
 
     /// Entries of the log below this number are safe on a computer.
-    pub(crate) const fn fetched(&mut self, next: u32) {
-        self.log.fetched = Some(next);
+    pub(crate) const fn acknowledged(&mut self, next: u32) {
+        self.log.acknowledged = Some(next);
     }
 
     /// What is to be kept now. `answered`: no message waits for the user to read it.
@@ -253,7 +253,7 @@ impl Saving {
         let room_due = !self.has_failed(Part::Notes) && self.room.is_none_or(|room| room < notes);
         let room = room_due.then_some(Save::Room(notes));
         let log = if self.has_failed(Part::Log) { None } else { self.log.due(answered) };
-        let log = log.or(self.log.fetched.map(Save::Fetched));
+        let log = log.or(self.log.acknowledged.map(Save::Acknowledged));
         // A coil is written down before its batch counts it: whenever the power goes, it is there once.
         if !self.log.waiting.is_empty() {
             return log;
@@ -282,7 +282,7 @@ impl Saving {
     }
 
     /// Takes the news of what was handed out last.
-    pub(crate) fn done(&mut self, save: &Save, result: Result<(), StoreError>) -> Option<Trouble> {
+    pub(crate) fn done(&mut self, save: &Save, result: Result<(), StoreError>) -> Option<Notice> {
         self.store = Store::Idle;
         let error = match (save, result) {
             (Save::Clear, Ok(())) => {
@@ -311,7 +311,7 @@ impl Saving {
                 self.job = None;
                 return None;
             }
-            (Save::LogRoom { .. } | Save::Log(_) | Save::Fetched(_), Ok(())) => {
+            (Save::LogRoom { .. } | Save::Log(_) | Save::Acknowledged(_), Ok(())) => {
                 self.log.done(save);
                 return None;
             }
@@ -326,7 +326,7 @@ impl Saving {
             (_, Err(error)) => error,
         };
         let part = Part::of(save);
-        if matches!(save, Save::Fetched(_)) {
+        if matches!(save, Save::Acknowledged(_)) {
             // The store knows it until the power goes.
             self.log.done(save);
         }
@@ -342,7 +342,7 @@ impl Saving {
                 Some(not_saved(error, Part::Notes))
             }
             // Once: blank records that spoil at once are worn.
-            Save::Settings(_) | Save::Batch(..) | Save::Job(..) | Save::Fetched(_)
+            Save::Settings(_) | Save::Batch(..) | Save::Job(..) | Save::Acknowledged(_)
                 if matches!(error, StoreError::Damaged | StoreError::Full) && !self.cleared =>
             {
                 self.spoilt = true;
@@ -369,8 +369,8 @@ impl Saving {
     }
 }
 
-fn not_saved(why: StoreError, part: Part) -> Trouble {
-    Trouble::new("Not saved", format_args!("{why}"), part.advice())
+fn not_saved(why: StoreError, part: Part) -> Notice {
+    Notice::new("Not saved", format_args!("{why}"), part.advice())
 }
 
 impl Logging {
@@ -378,8 +378,8 @@ impl Logging {
         match (self.room, self.waiting.front()) {
             (true, Some(event)) => Some(Save::Log(event.clone())),
             (false, _) if !self.full => Some(Save::LogRoom { leave: false }),
-            // What has been fetched makes room without asking.
-            (false, _) if answered && self.fetched.is_none() => Some(Save::LogRoom { leave: true }),
+            // What has been acknowledged makes room without asking.
+            (false, _) if answered && self.acknowledged.is_none() => Some(Save::LogRoom { leave: true }),
             _ => None,
         }
     }
@@ -392,19 +392,19 @@ impl Logging {
                 (self.room, self.tried) = (false, false);
             }
             // That may have made room: it is looked for anew.
-            Save::Fetched(_) => (self.fetched, self.full) = (None, false),
+            Save::Acknowledged(_) => (self.acknowledged, self.full) = (None, false),
             _ => {}
         }
     }
 }
 
-fn log_full() -> Trouble {
+fn log_full() -> Notice {
     let advice = ["Any key: the oldest go.", "Fetch first to keep them."];
-    Trouble::new("Log is full", format_args!("{}", StoreError::LogFull), advice)
+    Notice::new("Log is full", format_args!("{}", StoreError::LogFull), advice)
 }
 
 /// What the user is told who begins a coil too early.
-fn one_moment() -> Trouble {
+fn one_moment() -> Notice {
     let advice = ["Press Yes again soon,", "with the wire tight."];
-    Trouble::new("One moment", format_args!("Making room to save."), advice)
+    Notice::new("One moment", format_args!("Making room to save."), advice)
 }

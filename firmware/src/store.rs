@@ -103,7 +103,7 @@ impl From<FlashError> for StoreError {
 
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]
-pub struct Kept {
+pub struct SavedState {
     /// What was set at the counter.
     pub settings: Option<Settings>,
     /// The batches by their jobs.
@@ -113,7 +113,7 @@ pub struct Kept {
     /// What was written down last, and whose batch was not kept any more.
     pub changes: Vec<Change, CHANGES>,
     /// What could not be read.
-    pub trouble: Option<StoreError>,
+    pub notice: Option<StoreError>,
 }
 
 /// Something to be kept, as the counter hands it out.
@@ -139,7 +139,7 @@ pub enum Save {
     /// An entry of the log.
     Log(EventBytes),
     /// Every entry of the log below this number is safe elsewhere.
-    Fetched(u32),
+    Acknowledged(u32),
 }
 
 /// The store.
@@ -177,12 +177,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// [`Bench::places`](turntally_core::bench::Bench::places)). Whatever cannot be read is left out, and
     /// said to be so.
     #[inline(never)] // As a part of its caller 368 bytes more.
-    pub fn load(&mut self, jobs: usize) -> Kept {
-        let mut kept = Kept::default();
+    pub fn load(&mut self, jobs: usize) -> SavedState {
+        let mut kept = SavedState::default();
         let mut counted = 0;
         match self.get(Record::Settings) {
             Ok(settings) => kept.settings = settings,
-            Err(error) => kept.trouble = Some(error),
+            Err(error) => kept.notice = Some(error),
         }
         for (job, place) in (0_u8..).zip(kept.batches.iter_mut().take(jobs)) {
             match self.get_batch(job) {
@@ -191,16 +191,16 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                     counted = next.max(counted);
                 }
                 Ok(None) => {}
-                Err(error) => kept.trouble = Some(error),
+                Err(error) => kept.notice = Some(error),
             }
         }
         match self.changes_from(counted) {
             Ok(changes) => kept.changes = changes,
-            Err(error) => kept.trouble = kept.trouble.or(Some(error)),
+            Err(error) => kept.notice = kept.notice.or(Some(error)),
         }
         match self.load_note() {
             Ok(note) => kept.note = note,
-            Err(error) => kept.trouble = kept.trouble.or(Some(error)),
+            Err(error) => kept.notice = kept.notice.or(Some(error)),
         }
         kept
     }
@@ -223,7 +223,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             Save::LogRoom { leave } => self.make_log_room(*leave),
             Save::Job(place, job) => self.put_raw(Record::Job(*place), job),
             Save::Log(event) => self.put_entry(event),
-            Save::Fetched(next) => self.set_fetched(*next),
+            Save::Acknowledged(next) => self.set_acknowledged(*next),
         }
     }
 

@@ -9,8 +9,8 @@ use eframe::egui::{Context, RawInput, Rect, pos2, vec2};
 use turntally_core::bench::Key;
 use turntally_sim::failure::Failure;
 use turntally_sim::job::DEMO;
-use turntally_sim::operator::MANNERS;
-use turntally_sim::window::{App, Kept, MOST_ASIDE, Pace};
+use turntally_sim::operator::PROFILES;
+use turntally_sim::window::{App, MOST_ASIDE, Pace, SavedState};
 
 /// What memory may grow by from when the window holds as many batches put aside as it can until the tenth hour, in
 /// megabytes: 450 coils in the log are 0.2.
@@ -25,7 +25,7 @@ struct Ground {
 }
 
 impl Ground {
-    fn new(kept: Kept) -> Self {
+    fn new(kept: SavedState) -> Self {
         // There is no such file: nothing of the user's own gets in between.
         #[cfg(feature = "link")]
         let app = App::with_log(kept, 1, "no-log.sqlite".into());
@@ -72,7 +72,7 @@ fn print_frames(name: &str, mut frames: Vec<Duration>) {
 
 fn main() -> Result<(), Failure> {
     let began = Instant::now();
-    let mut ground = Ground::new(Kept::default());
+    let mut ground = Ground::new(SavedState::default());
     ground.frame();
     println!("first frame, from nothing to triangles: {:.2?}", began.elapsed());
     print_frames("bench at rest, demo job", (0..600).map(|_| ground.frame()).collect());
@@ -83,7 +83,7 @@ fn main() -> Result<(), Failure> {
         .replace("size = \"1.2mm\"", "size = \"0.4mm\"")
         .replace("coil_max = \"70mm\"", "coil_max = \"900mm\"")
         .replace("kerf = \"0.4mm\"", "kerf = \"0.1mm\"");
-    let mut ground = Ground::new(Kept::default());
+    let mut ground = Ground::new(SavedState::default());
     ground.app.open(&long)?;
     ground.frame();
     if let Some(bench) = ground.app.bench_mut() {
@@ -97,7 +97,7 @@ fn main() -> Result<(), Failure> {
             session.crank(100.0);
             session.advance(40_000.0, Duration::MAX)?;
         }
-        println!("on the mandrel: {:.0} turns", session.stand().turns_on_mandrel());
+        println!("on the mandrel: {:.0} turns", session.simulated_bench().turns_on_mandrel());
     }
     let mut frames = Vec::new();
     for _ in 0..600 {
@@ -109,13 +109,15 @@ fn main() -> Result<(), Failure> {
     print_frames("bench, 2,000 rings, cranking", frames);
     println!("triangles' corners in such a frame: {}", ground.vertices);
 
-    let mut ground = Ground::new(Kept::default());
+    let mut ground = Ground::new(SavedState::default());
     ground.app.kept_mut().bench.pace = Pace::Fastest;
     let (mut seed, mut before, mut hour) = (0, 0.0, 0);
     let (mut memory, mut full) = (Vec::new(), None);
     while hour <= 10 {
-        let seconds =
-            ground.app.bench().map_or(0.0, |bench| bench.session().stand().now().get() as f64 / 1e6);
+        let seconds = ground
+            .app
+            .bench()
+            .map_or(0.0, |bench| bench.session().simulated_bench().now().get() as f64 / 1e6);
         if before + seconds >= 3_600.0 * f64::from(hour) {
             memory.push(memory_mb());
             // Nobody saws: each batch is put aside with its coils, until the oldest is dropped for it.
@@ -129,7 +131,7 @@ fn main() -> Result<(), Failure> {
             (seed, before) = (seed + 1, before + seconds);
             ground.app.open(DEMO)?;
             if let Some(bench) = ground.app.bench_mut() {
-                bench.session_mut().let_wind(MANNERS.first().copied(), seed);
+                bench.session_mut().let_wind(PROFILES.first().copied(), seed);
             }
         }
         ground.frame();

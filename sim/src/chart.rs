@@ -14,7 +14,7 @@ use turntally_core::units::{Grams, Length};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring};
-use crate::known::{Known, KnownArgs, Learning};
+use crate::lookup::{Learning, Lookup, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
 use crate::output::{self, Kind};
 use crate::range::{Sizes, Step};
@@ -67,7 +67,7 @@ pub struct Args {
     pub material: MaterialArgs,
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
-    pub known: KnownArgs,
+    pub known: LookupArgs,
     /// How it is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -477,7 +477,7 @@ impl Chart {
         if most > 1e-9 {
             let gauges = self.wires.iter().any(|wire| matches!(wire, WireSize::Gauge(_)));
             lines.push(format!(
-                "{}figures are good to \u{b1}{least:.1} to \u{b1}{most:.1} % and end at the digit in doubt.",
+                "{}figures are good to \u{b1}{least:.1} to \u{b1}{most:.1} % and end at the first uncertain digit.",
                 if gauges { "With the gauges' tolerance (about 1 %) " } else { "With wire as measured " }
             ));
         }
@@ -520,7 +520,7 @@ fn materials(args: &Args) -> Result<Vec<Material>, Failure> {
     } else {
         args.metal.iter().map(String::as_str).collect()
     };
-    let known = Known::open(&args.known)?;
+    let known = Lookup::open(&args.known)?;
     let mut materials: Vec<Material> = Vec::new();
     for name in names {
         let material = Material::new(name, &args.material, &known)?;

@@ -9,7 +9,7 @@ use turntally_core::gauge::{Tolerance, WireSize};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
 
-use crate::known::Learning;
+use crate::lookup::Learning;
 use crate::material::{Material, Refusal};
 
 /// A quantity of a ring or its coil.
@@ -189,7 +189,7 @@ impl Ranged {
         Self { low: a.min(b), best: f(self.best), high: a.max(b) }
     }
 
-    /// The power of ten of the last digit worth printing: the one that the range leaves in doubt by 2
+    /// The power of ten of the last digit worth printing: the one that the range leaves uncertain by 2
     /// to 20 either way, and never more than five digits in all.
     fn last_place(self) -> i32 {
         let power = |x: f64| if x > 0.0 && x.is_finite() { x.log10().floor() as i32 } else { i32::MIN / 2 };
@@ -342,7 +342,7 @@ mod tests {
         (ranged.shown(), ranged.bounds_shown())
     }
 
-    /// The last digit printed is the one in doubt; the bounds are rounded away from the figure.
+    /// The last digit printed is the one uncertain; the bounds are rounded away from the figure.
     #[test]
     fn digits_end_where_doubt_begins() {
         let some = |a: &str, b: &str| Some((a.to_owned(), b.to_owned()));
@@ -390,7 +390,7 @@ mod tests {
         }
     }
 
-    /// Where nothing is in doubt five digits are printed and no range.
+    /// Where nothing is uncertain five digits are printed and no range.
     #[test]
     fn exact_figures_have_five_digits_and_no_range() {
         assert_eq!(shown(490.131_998_5, 490.131_998_5, 490.131_998_5), ("490.13".to_owned(), None));

@@ -11,17 +11,17 @@ use std::str::FromStr;
 
 use serde::Deserialize;
 use turntally_core::bench::NAME_LEN;
-use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::gauge::WireSize;
 use turntally_core::metal::{Metal, Temper, unlisted_flow};
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
 use crate::input;
-use crate::known::{Known, Learning, Spool, WireKind};
+use crate::lookup::{Learning, Lookup, Spool, WireKind};
 use crate::output::Kind;
 use crate::output::safe::is_hidden;
 
@@ -174,7 +174,7 @@ pub struct Job {
     /// Turns of bent lead-in, cut off.
     pub tail: Turns,
     /// How its coils are wound.
-    pub rule: BatchRule,
+    pub rule: BatchPlan,
 }
 
 impl Job {
@@ -183,7 +183,7 @@ impl Job {
     ///
     /// # Errors
     /// One line for whatever is wrong with it.
-    pub fn load(path: &Path, known: &Known) -> Result<Self, Failure> {
+    pub fn load(path: &Path, known: &Lookup) -> Result<Self, Failure> {
         of_file(path, Self::read(&text_of(path)?, known))
     }
 
@@ -191,7 +191,7 @@ impl Job {
     ///
     /// # Errors
     /// As [`Self::load`].
-    pub fn named(path: &Path, text: &str, known: &Known) -> Result<Self, Failure> {
+    pub fn named(path: &Path, text: &str, known: &Lookup) -> Result<Self, Failure> {
         of_file(path, Self::read(text, known))
     }
 
@@ -200,21 +200,21 @@ impl Job {
     /// # Errors
     /// One line that names the field, the value and what is allowed.
     pub fn parse(text: &str) -> Result<Self, Failure> {
-        Self::read(text, &Known::nothing())
+        Self::read(text, &Lookup::nothing())
     }
 
     /// Reads a job file's text, with what is known of its wire.
     ///
     /// # Errors
     /// As [`Self::parse`], and where its spool is not known.
-    pub fn read(text: &str, known: &Known) -> Result<Self, Failure> {
+    pub fn read(text: &str, known: &Lookup) -> Result<Self, Failure> {
         let reader = toml::Deserializer::parse(text).map_err(|error| fields::no_toml(&error, text))?;
         let file: File = serde_path_to_error::deserialize(reader)
             .map_err(|error| fields::wrong_field(error.path(), error.inner(), text))?;
         Self::check(file, known)
     }
 
-    fn check(file: File, known: &Known) -> Result<Self, Failure> {
+    fn check(file: File, known: &Lookup) -> Result<Self, Failure> {
         let wanted = wanted(&file.job)?;
         let name = file.job.name.as_deref().map(str::trim).filter(|name| !name.is_empty());
         let name = label("job.name", name.unwrap_or("unnamed"), MAX_NAME)?;
@@ -273,7 +273,7 @@ impl Job {
         let tail_turns =
             number("coil.tail_turns", file.coil.tail_turns.unwrap_or(0.0), 0.0..=100.0, "turns")?;
         let tail = Turns::from_f64(tail_turns).unwrap_or_default();
-        let rule = BatchRule::new(CoilRule::new(&winding, tail), per_turn, coil_max)
+        let rule = BatchPlan::new(CoilModel::new(&winding, tail), per_turn, coil_max)
             .map_err(|error| Failure::value("cutter.coil_max", &file.cutter.coil_max, error))?;
         let job = Self {
             name,
@@ -364,7 +364,7 @@ impl Job {
         let ends = self.name.char_indices().map(|(at, letter)| at + letter.len_utf8());
         let end = ends.take_while(|&end| end <= room).last().unwrap_or(0);
         let kept = self.name.get(..end).unwrap_or_default().trim_end();
-        turntally_core::plain::cut(format_args!("{kept}{SHORTENED}"))
+        turntally_core::format::cut(format_args!("{kept}{SHORTENED}"))
     }
 
     /// What to know of a name that is too long for a counter, in a line.
@@ -420,7 +420,7 @@ pub fn spare_rings(rings: u32, percent: f64) -> u32 {
 
 /// The most rings whose coils, each of at most `full` rings, use no more than `wire`.
 #[must_use]
-pub fn rings_from(rule: &BatchRule, full: u32, wire: Length) -> u32 {
+pub fn rings_from(rule: &BatchPlan, full: u32, wire: Length) -> u32 {
     let full = full.clamp(1, rule.full_rings());
     let used = |rings: u32| rule.coil().wire_used(rule.target_turns(rings)).nm();
     let of_full = used(full).max(1);

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use clap::{Args as ClapArgs, Subcommand};
-use turntally_core::bench::{Doubt, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Phase, Progress};
 use turntally_core::link::computer::{Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{
@@ -14,7 +14,7 @@ use turntally_core::link::{
 
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::known::{Known, KnownArgs, Learning, Spool};
+use crate::lookup::{Learning, Lookup, LookupArgs, Spool};
 use crate::output;
 use crate::records::batch::Batch;
 use crate::records::{self, Records};
@@ -106,8 +106,8 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     // What can be wrong without a counter is told without one.
     let job = match &args.what {
         What::Send { job, log, estimate, spool, .. } => {
-            let known = KnownArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };
-            Some(Job::load(job, &Known::open(&known)?.with_spool(spool.as_deref()))?)
+            let known = LookupArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };
+            Some(Job::load(job, &Lookup::open(&known)?.with_spool(spool.as_deref()))?)
         }
         _ => None,
     };
@@ -403,7 +403,7 @@ fn fetch_all(
                 new += records.add(id, batch)?;
                 batch.clear();
                 // Only what is safe on disk is said to be.
-                match counter.ask(&Request::Fetched { next: fetcher.next() })? {
+                match counter.ask(&Request::Acknowledge { next: fetcher.next() })? {
                     Reply::Done => {}
                     other => return Err(port::unexpected(&other)),
                 }
@@ -464,7 +464,7 @@ pub fn status_words(status: &Status) -> String {
     let phase = match status.phase {
         Phase::Choose => "choosing",
         Phase::SetUp => "setting up",
-        Phase::Sawn => "counting rings",
+        Phase::CountRings => "counting rings",
         Phase::Ready => "ready",
         Phase::Winding => "winding",
         Phase::Near => "near",
@@ -474,12 +474,12 @@ pub fn status_words(status: &Status) -> String {
         Phase::Verdict => "keep it?",
         Phase::Next => "next coil",
         Phase::Done => "done",
-        Phase::Fault => "count in doubt",
+        Phase::Fault => "count uncertain",
     };
-    let doubt = match status.doubt {
-        Doubt::Within(0) => String::new(),
-        Doubt::Within(counts) => format!(", within {counts} counts"),
-        Doubt::Unknown => ", count unknown".to_owned(),
+    let error_bound = match status.error_bound {
+        ErrorBound::Within(0) => String::new(),
+        ErrorBound::Within(counts) => format!(", within {counts} counts"),
+        ErrorBound::Unknown => ", count unknown".to_owned(),
     };
     let wanted = match status.rings_wanted {
         0 => format!("{} coils, {} to go", status.progress.kept, status.coils_left),
@@ -490,11 +490,11 @@ pub fn status_words(status: &Status) -> String {
         .map_or_else(String::new, |left| format!("; {:.1} m of wire left", left.mm().get() / 1e3));
     let job = job_name(status);
     format!(
-        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{doubt}; {wanted}{left}; {} turns/min{}",
+        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{error_bound}; {wanted}{left}; {} turns/min{}",
         status.turns.as_f64(),
         status.target.as_f64(),
         status.rings,
         status.turns_per_minute,
-        if status.trouble { "; a message is on its screen" } else { "" },
+        if status.notice { "; a message is on its screen" } else { "" },
     )
 }

@@ -5,17 +5,17 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 use serde::Serialize;
-use turntally_core::bench::Doubt;
-use turntally_core::bench::log::{CoilLog, Entry, LogEvent, Sawn};
+use turntally_core::bench::ErrorBound;
+use turntally_core::bench::log::{CoilLog, Entry, LogEvent, RingCount};
 use turntally_core::screen::fault_words;
 use turntally_core::units::{Length, Mm};
 
 use crate::failure::Failure;
 use crate::job::Price;
-use crate::known::Spool;
+use crate::lookup::Spool;
 use crate::output::{self, Kind};
 use crate::records::batch::Batch;
-use crate::records::{self, Kept, Records};
+use crate::records::{self, LoggedEntry, Records};
 
 /// List what has been wound, and sum it up by batch
 #[derive(Debug, ClapArgs)]
@@ -77,7 +77,7 @@ pub(crate) struct Coil {
 }
 
 impl Coil {
-    fn new(kept: &Kept, coil: &CoilLog, count: Option<Count<'_>>, batch: Option<&Batch>) -> Self {
+    fn new(kept: &LoggedEntry, coil: &CoilLog, count: Option<Count<'_>>, batch: Option<&Batch>) -> Self {
         let (sawn, counted_with) = match count {
             Some(Count::Here(sawn)) => (Some(sawn), None),
             Some(Count::With(number)) => (None, Some(number)),
@@ -104,9 +104,9 @@ impl Coil {
             crank_s: coil.crank_time.get() as f64 / 1e6,
             stop_ms: coil.stop_time.map(|time| time.get() as f64 / 1e3),
             wire_mm: coil.counted.wire.mm().get(),
-            doubt_counts: match coil.doubt {
-                Doubt::Within(counts) => Some(counts),
-                Doubt::Unknown => None,
+            doubt_counts: match coil.error_bound {
+                ErrorBound::Within(counts) => Some(counts),
+                ErrorBound::Unknown => None,
             },
             illegal_steps: coil.illegal,
             faults: coil.faults.iter().map(|fault| fault_words(fault).0).collect::<Vec<_>>().join("; "),
@@ -132,23 +132,23 @@ impl Coil {
 #[derive(Debug, Clone, Copy)]
 enum Count<'a> {
     /// With this coil, those before it together with it.
-    Here(&'a Sawn),
+    Here(&'a RingCount),
     /// Together with the coil of this number.
     With(u32),
 }
 
 /// Which coil's rings were counted where: by counter and number. A count is of the last coils kept of its
 /// batch.
-fn counts(entries: &[Kept]) -> BTreeMap<(&str, u32), Count<'_>> {
+fn counts(entries: &[LoggedEntry]) -> BTreeMap<(&str, u32), Count<'_>> {
     let mut counts = BTreeMap::new();
     let mut waiting: BTreeMap<Key<'_>, Vec<u32>> = BTreeMap::new();
-    for Kept { counter, batch, entry: Entry { number, event }, .. } in entries {
+    for LoggedEntry { counter, batch, entry: Entry { number, event }, .. } in entries {
         match event {
             LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
                 waiting.entry((counter, *batch, counted.job)).or_default().push(*number);
             }
             LogEvent::Coil(_) => {}
-            LogEvent::Sawn(sawn) => {
+            LogEvent::RingCount(sawn) => {
                 let coils = waiting.remove(&(counter.as_str(), *batch, sawn.job)).unwrap_or_default();
                 let Some((last, before)) = coils.split_last() else { continue };
                 let others = usize::try_from(sawn.coils).unwrap_or(usize::MAX).saturating_sub(1);
@@ -289,12 +289,12 @@ pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
     let counts = counts(&entries);
     let mut coils: Vec<Coil> = entries
         .iter()
-        .filter_map(|kept @ Kept { counter, entry, .. }| match &entry.event {
+        .filter_map(|kept @ LoggedEntry { counter, entry, .. }| match &entry.event {
             LogEvent::Coil(coil) => {
                 let count = counts.get(&(counter.as_str(), entry.number)).copied();
                 Some(Coil::new(kept, coil, count, batch_of(&known, counter, kept.batch)))
             }
-            LogEvent::Sawn(_) => None,
+            LogEvent::RingCount(_) => None,
         })
         .collect();
     // In the order of their first coils.

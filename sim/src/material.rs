@@ -12,7 +12,7 @@ use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
 use crate::job::{DENSITIES, unknown_metal};
-use crate::known::{Known, Learning};
+use crate::lookup::{Learning, Lookup};
 
 /// The most characters that a metal's name may have.
 const MAX_NAME: usize = 60;
@@ -126,7 +126,7 @@ impl Material {
     ///
     /// # Errors
     /// One line where it is neither listed nor has a density, or where the name cannot be printed.
-    pub fn new(name: &str, args: &MaterialArgs, known: &Known) -> Result<Self, Failure> {
+    pub fn new(name: &str, args: &MaterialArgs, known: &Lookup) -> Result<Self, Failure> {
         let name = name.trim();
         // What XML cannot hold cannot stand in a chart either.
         let printable = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');

@@ -13,7 +13,7 @@ use turntally_core::units::{Length, Turns};
 
 use crate::failure::Failure;
 use crate::job;
-use crate::known::{Learning, WireKind};
+use crate::lookup::{Learning, WireKind};
 use crate::output;
 use crate::plan::text::count_turns;
 use crate::records::measured::Measured;

@@ -17,7 +17,7 @@ const MOST_SPOILT: u32 = 3;
 
 /// How somebody winds.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Manner {
+pub struct OperatorProfile {
     /// Their name on the command line.
     pub name: &'static str,
     /// Crank turns per second when nothing is said.
@@ -36,7 +36,7 @@ pub struct Manner {
     tidy: bool,
 }
 
-impl Manner {
+impl OperatorProfile {
     /// The same hand at another speed, in crank turns per second.
     #[must_use]
     pub const fn at(self, cadence: f64) -> Self {
@@ -51,8 +51,8 @@ impl Manner {
 }
 
 /// From careful to hasty.
-pub const MANNERS: [Manner; 4] = [
-    Manner {
+pub const PROFILES: [OperatorProfile; 4] = [
+    OperatorProfile {
         name: "careful",
         cadence: 0.6,
         near: 0.5,
@@ -62,7 +62,7 @@ pub const MANNERS: [Manner; 4] = [
         pauses: 1.5,
         tidy: true,
     },
-    Manner {
+    OperatorProfile {
         name: "steady",
         cadence: 0.95,
         near: 0.75,
@@ -72,7 +72,7 @@ pub const MANNERS: [Manner; 4] = [
         pauses: 1.0,
         tidy: true,
     },
-    Manner {
+    OperatorProfile {
         name: "brisk",
         cadence: 1.4,
         near: 0.85,
@@ -82,7 +82,7 @@ pub const MANNERS: [Manner; 4] = [
         pauses: 0.7,
         tidy: true,
     },
-    Manner {
+    OperatorProfile {
         name: "hasty",
         cadence: 1.9,
         near: 1.0,
@@ -100,18 +100,18 @@ pub struct UnknownOperator;
 
 impl fmt::Display for UnknownOperator {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let names = MANNERS.map(|manner| manner.name);
+        let names = PROFILES.map(|profile| profile.name);
         write!(f, "only {} are allowed", names.join(", "))
     }
 }
 
 impl std::error::Error for UnknownOperator {}
 
-impl FromStr for Manner {
+impl FromStr for OperatorProfile {
     type Err = UnknownOperator;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        MANNERS.into_iter().find(|manner| manner.name == text.trim()).ok_or(UnknownOperator)
+        PROFILES.into_iter().find(|profile| profile.name == text.trim()).ok_or(UnknownOperator)
     }
 }
 
@@ -156,7 +156,7 @@ struct Press {
 /// The person.
 #[derive(Debug)]
 pub struct Operator {
-    manner: Manner,
+    profile: OperatorProfile,
     rng: fastrand::Rng,
     hand: Hand,
     /// Crank turns per second.
@@ -182,11 +182,11 @@ pub struct Operator {
 }
 
 impl Operator {
-    /// Somebody of this manner, with their own chances.
+    /// Somebody of this profile, with their own chances.
     #[must_use]
-    pub fn new(manner: Manner, rng: fastrand::Rng) -> Self {
+    pub fn new(profile: OperatorProfile, rng: fastrand::Rng) -> Self {
         Self {
-            manner,
+            profile,
             rng,
             hand: Hand::Still,
             speed: 0.0,
@@ -232,7 +232,7 @@ impl Operator {
     pub fn step(&mut self, now: f64, shown: Shown) {
         if shown.phase != self.shown {
             self.shown = shown.phase;
-            let (mean, spread) = self.manner.reaction;
+            let (mean, spread) = self.profile.reaction;
             let after = (mean + spread * self.normal()).max(0.1);
             self.noticing = Some((now + after, shown.phase));
         }
@@ -259,7 +259,7 @@ impl Operator {
                 self.hand = Hand::Brake;
             }
             (Phase::Near, Hand::Crank(speed)) if speed > 0.0 => {
-                self.hand = Hand::Crank(speed.min(self.manner.cadence * self.manner.near));
+                self.hand = Hand::Crank(speed.min(self.profile.cadence * self.profile.near));
             }
             _ => {}
         }
@@ -281,7 +281,7 @@ impl Operator {
         match shown.phase {
             Phase::Choose => self.press(now, Key::Yes, 0.8),
             // Nothing to be set up here, and the rings are counted by the saw.
-            Phase::SetUp | Phase::Sawn => self.press(now, Key::No, 0.8),
+            Phase::SetUp | Phase::CountRings => self.press(now, Key::No, 0.8),
             // Catching the wire in the mandrel's hole and drawing it tight takes a while.
             Phase::Ready => {
                 let handling = 2.0 + 2.0 * self.rng.f64();
@@ -292,7 +292,7 @@ impl Operator {
                 self.gave_up = true;
             }
             Phase::Winding | Phase::Near => self.crank_on(shown.to_go),
-            Phase::Over if self.manner.tidy || shown.too_long => self.hand = Hand::Crank(-0.25),
+            Phase::Over if self.profile.tidy || shown.too_long => self.hand = Hand::Crank(-0.25),
             Phase::Stop | Phase::Over => self.press(now, Key::Yes, 0.7),
             Phase::Paused => self.press(now, Key::Yes, 0.5),
             Phase::Verdict if shown.keep_marked => self.press(now, Key::Yes, 0.6),
@@ -316,9 +316,9 @@ impl Operator {
         } else if to_go < 0.7 {
             0.25
         } else if to_go < 3.0 {
-            self.manner.cadence * self.manner.near.min(0.7)
+            self.profile.cadence * self.profile.near.min(0.7)
         } else {
-            self.manner.cadence
+            self.profile.cadence
         };
         self.hand = Hand::Crank(speed);
     }
@@ -343,7 +343,7 @@ impl Operator {
     /// Now and then the hand stops for a look or a new grip, and at times winds back a little.
     fn maybe_pause(&mut self, now: f64, on_mandrel: f64) {
         let cranking = matches!(self.hand, Hand::Crank(speed) if speed > 0.0);
-        if cranking && self.seen == Phase::Winding && self.rng.f64() < self.manner.pauses / 60_000.0 {
+        if cranking && self.seen == Phase::Winding && self.rng.f64() < self.profile.pauses / 60_000.0 {
             self.hand = Hand::Brake;
             self.busy_until = now + 1.0 + 2.0 * self.rng.f64();
             if self.rng.f64() < 0.3 {
@@ -366,7 +366,7 @@ impl Operator {
         let wanted = match self.hand {
             Hand::Still => 0.0,
             Hand::Brake => {
-                let slower = self.speed.abs() - self.manner.cadence / self.manner.braking * DT;
+                let slower = self.speed.abs() - self.profile.cadence / self.profile.braking * DT;
                 self.speed = if slower <= 0.0 { 0.0 } else { slower.copysign(self.speed) };
                 if self.speed == 0.0 {
                     self.hand = Hand::Still;
@@ -378,11 +378,11 @@ impl Operator {
         };
         // An arm pushes better in one half of the turn than in the other.
         // The speed wanders by the same share, over about a third of a second.
-        let nudge = self.manner.wavering * (6.0 * DT).sqrt() * self.normal();
+        let nudge = self.profile.wavering * (6.0 * DT).sqrt() * self.normal();
         self.drift += nudge - self.drift * 3.0 * DT;
-        let ripple = 1.0 + self.manner.wavering * (TAU * self.angle).sin() + self.drift;
+        let ripple = 1.0 + self.profile.wavering * (TAU * self.angle).sin() + self.drift;
         let target = wanted * ripple.max(0.2);
-        let most = self.manner.cadence / 0.35 * DT;
+        let most = self.profile.cadence / 0.35 * DT;
         self.speed += (target - self.speed).clamp(-most, most);
         if wanted == 0.0 && self.speed.abs() < most {
             self.speed = 0.0;

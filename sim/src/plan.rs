@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::known::{Known, KnownArgs};
+use crate::lookup::{Lookup, LookupArgs};
 use crate::output::{self, Kind};
 
 pub mod advice;
@@ -32,7 +32,7 @@ pub struct Args {
     /// The job file, or `demo` for the one inside the program
     job: PathBuf,
     #[command(flatten)]
-    known: KnownArgs,
+    known: LookupArgs,
     /// The spool that its wire comes off, instead of the job's own
     #[arg(long, value_name = "NAME")]
     spool: Option<String>,
@@ -49,7 +49,7 @@ pub struct Args {
 /// # Errors
 /// One line that says what is wrong; nothing is printed or written then.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let known = Known::open(&args.known)?.with_spool(args.spool.as_deref());
+    let known = Lookup::open(&args.known)?.with_spool(args.spool.as_deref());
     let job = Job::load(&args.job, &known)?;
     let plan = figures::Plan::of(&job)?;
     let warnings = advice::warnings(&job, &plan);

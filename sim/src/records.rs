@@ -25,7 +25,7 @@ pub mod spool;
 
 /// The form of the file. Form 1 had the log alone, form 2 knew a job by its fingerprint and rewrote its price
 /// whenever it was sent. Both are brought up to this one when they are opened, with a copy beside the file first.
-const FORM: i64 = 3;
+const FORMAT_VERSION: i64 = 3;
 /// Where another program writes to the file, it is waited for so long.
 const BUSY: Duration = Duration::from_secs(5);
 
@@ -66,7 +66,7 @@ pub struct Records {
 
 /// An entry of the log.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Kept {
+pub struct LoggedEntry {
     /// The counter it came from.
     pub counter: String,
     /// As the counter sent it.
@@ -120,7 +120,7 @@ impl Records {
         let mut file = file.map_err(failure)?;
         input::note_database(path, Kind::Records);
         file.busy_timeout(BUSY).map_err(failure)?;
-        if form(&file).map_err(failure)? != FORM {
+        if form(&file).map_err(failure)? != FORMAT_VERSION {
             bring_up(path, &mut file)?;
         }
         Ok(Self { file, path: path.to_owned() })
@@ -179,7 +179,7 @@ impl Records {
     ///
     /// # Errors
     /// One line that names the file.
-    pub fn entries(&self) -> Result<(Vec<Kept>, usize), Failure> {
+    pub fn entries(&self) -> Result<(Vec<LoggedEntry>, usize), Failure> {
         let read = || {
             let sql = "SELECT counter, bytes, spool, left_nm, batch FROM entry ORDER BY counter, number";
             let mut rows = self.file.prepare(sql)?;
@@ -188,7 +188,7 @@ impl Records {
                 let (counter, spool, batch) = (shown(row, 0)?, shown_or_none(row, 2)?, row.get(4)?);
                 let entry = Entry::from_bytes(&bytes).ok();
                 let left = left.map(Length::from_nm);
-                Ok(entry.map(|entry| Kept { counter, entry, batch, spool, left }))
+                Ok(entry.map(|entry| LoggedEntry { counter, entry, batch, spool, left }))
             })?;
             rows.collect::<rusqlite::Result<Vec<_>>>()
         };
@@ -232,7 +232,7 @@ fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
         all.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;
     let before = form(&all).map_err(failure)?;
     match before {
-        FORM => return Ok(()),
+        FORMAT_VERSION => return Ok(()),
         0 if tables == 0 => {}
         0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
         1 | 2 => back_up(path, before)?,
@@ -253,7 +253,7 @@ fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
         if before > 0 {
             batch::carry_over(&all, before == 2)?;
         }
-        all.pragma_update(None, "user_version", FORM)?;
+        all.pragma_update(None, "user_version", FORMAT_VERSION)?;
         all.commit()
     })();
     made.map_err(failure)

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use serde::Serialize;
 use turntally_core::counter::{CountsPerTurn, Gear, MAX_PULSES_PER_REV, Shaft};
-use turntally_core::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, SignalWatch};
+use turntally_core::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
 use turntally_core::units::Micros;
 
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
@@ -303,16 +303,16 @@ fn verdicts(found: &Replay) -> Vec<String> {
     }
     if found.illegal_transitions > 0 {
         lines.push(format!(
-            "{}, up to {} counts in doubt: sample faster, or look for noise.",
+            "{}, up to {} counts uncertain: sample faster, or look for noise.",
             plural(found.illegal_transitions, "illegal step"),
-            found.illegal_transitions.saturating_mul(DOUBT_PER_ILLEGAL)
+            found.illegal_transitions.saturating_mul(ERROR_PER_ILLEGAL)
         ));
     }
     if found.chatter > 0 {
         lines.push(format!(
-            "{} of counts that no hand can make, up to {} counts in doubt: contact bounce or noise.",
+            "{} of counts that no hand can make, up to {} counts uncertain: contact bounce or noise.",
             plural(found.chatter, "run"),
-            found.chatter.saturating_mul(DOUBT_PER_CHATTER)
+            found.chatter.saturating_mul(ERROR_PER_CHATTER)
         ));
     }
     if found.unknown_gaps > 0 {

@@ -1,7 +1,7 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, Doubt, Fault, Key, Lead, Phase, State, Target};
+use turntally_core::bench::{Bench, CoilRecord, ErrorBound, Fault, Key, Lead, Phase, State, Target};
 use turntally_core::counter::Shaft;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
@@ -15,9 +15,9 @@ use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
-use crate::known::Spool;
-use crate::mishaps::Mishaps;
-use crate::operator::{Manner, Operator, Shown};
+use crate::lookup::Spool;
+use crate::operator::{Operator, OperatorProfile, Shown};
+use crate::panel_faults::PanelFaults;
 use crate::screen::ScreenBus;
 
 /// How a batch is run.
@@ -26,7 +26,7 @@ pub struct Setup {
     /// The same seed gives the same run, bit for bit.
     pub seed: u64,
     /// Who winds.
-    pub manner: Manner,
+    pub profile: OperatorProfile,
     /// What is wrong with the electrics.
     pub faults: FaultSet,
     /// How far the cue leads.
@@ -99,11 +99,11 @@ pub struct Outcome {
 }
 
 /// Somebody who looks on: all methods have nothing to do unless they are written.
-pub trait Onlooker {
+pub trait Observer {
     /// Lines changed at this time (in nanoseconds).
     ///
     /// # Errors
-    /// Whatever the onlooker cannot do with it; the run then ends.
+    /// Whatever the observer cannot do with it; the run then ends.
     fn lines(&mut self, _at_ns: u64, _levels: u32) -> Result<(), Failure> {
         Ok(())
     }
@@ -153,9 +153,9 @@ pub trait Onlooker {
 
 /// Nobody looks on.
 #[derive(Debug)]
-pub struct Nobody;
+pub struct NoObserver;
 
-impl Onlooker for Nobody {}
+impl Observer for NoObserver {}
 
 /// Virtual time after which a batch is given up: somebody was caught in a loop.
 const LONGEST: f64 = 1e6;
@@ -165,20 +165,20 @@ const LAST_LOOK_NS: u64 = 1_000 * STEP_NS;
 /// Winds the whole batch.
 ///
 /// # Errors
-/// What is wrong with the job, and whatever the onlooker cannot do.
-pub fn wind(job: &Job, setup: Setup, onlooker: &mut dyn Onlooker) -> Result<Outcome, Failure> {
+/// What is wrong with the job, and whatever the observer cannot do.
+pub fn wind(job: &Job, setup: Setup, observer: &mut dyn Observer) -> Result<Outcome, Failure> {
     let rings_to_make = job.rings_to_make()?;
     let mut run = Run::new(job, setup, rings_to_make)?;
-    while !run.is_over() || onlooker.stays() {
-        run.step(onlooker)?;
+    while !run.is_over() || observer.stays() {
+        run.step(observer)?;
     }
     Ok(Outcome {
-        finished: run.stand.bench().phase() == Phase::Done,
+        finished: run.simulated_bench.bench().phase() == Phase::Done,
         coils: run.coils,
         rings_to_make,
-        faults: run.stand.faults,
-        seconds: run.stand.now_ns as f64 / 1e9,
-        edges: run.stand.edges,
+        faults: run.simulated_bench.faults,
+        seconds: run.simulated_bench.now_ns as f64 / 1e9,
+        edges: run.simulated_bench.edges,
     })
 }
 
@@ -213,13 +213,13 @@ pub struct Hand {
 /// The bench without the person: winder, wire, encoder and saw around the counter, stepped by
 /// whoever has the crank in hand.
 #[derive(Debug)]
-pub struct Stand {
+pub struct SimulatedBench {
     job: Job,
     app: App,
     store: Store<VirtualFlash, Open>,
     panel: board::DeskPanel,
     screen: ScreenBus,
-    mishaps: Mishaps,
+    panel_faults: PanelFaults,
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
@@ -243,7 +243,7 @@ pub struct Stand {
 
 /// A stand with an operator before it.
 struct Run {
-    stand: Stand,
+    simulated_bench: SimulatedBench,
     operator: Operator,
     coils: Vec<Coil>,
     ends_at_ns: Option<u64>,
@@ -255,47 +255,47 @@ impl Run {
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
         let (encoder_rng, operator_rng, bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
         let rngs = (encoder_rng, bench_rng, mishaps_rng);
-        let stand = Stand::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
+        let simulated_bench = SimulatedBench::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
         Ok(Self {
-            stand,
-            operator: Operator::new(setup.manner, operator_rng),
+            simulated_bench,
+            operator: Operator::new(setup.profile, operator_rng),
             coils: Vec::new(),
             ends_at_ns: None,
         })
     }
 
     fn is_over(&self) -> bool {
-        self.ends_at_ns.is_some_and(|end| self.stand.now_ns >= end)
+        self.ends_at_ns.is_some_and(|end| self.simulated_bench.now_ns >= end)
     }
 
     /// Once the batch is done or given up, it ends when its last screen has been shown.
     fn note_the_end(&mut self) {
-        let ended = self.stand.bench().phase() == Phase::Done || self.operator.gave_up();
-        if self.ends_at_ns.is_none() && (ended || self.stand.now_ns as f64 / 1e9 > LONGEST) {
-            self.ends_at_ns = Some(self.stand.now_ns + LAST_LOOK_NS);
+        let ended = self.simulated_bench.bench().phase() == Phase::Done || self.operator.gave_up();
+        if self.ends_at_ns.is_none() && (ended || self.simulated_bench.now_ns as f64 / 1e9 > LONGEST) {
+            self.ends_at_ns = Some(self.simulated_bench.now_ns + LAST_LOOK_NS);
         }
     }
 
     /// One millisecond of bench and operator.
-    fn step(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
-        let seconds = self.stand.now_ns as f64 / 1e9;
-        self.operator.step(seconds, self.stand.shown());
+    fn step(&mut self, observer: &mut dyn Observer) -> Result<(), Failure> {
+        let seconds = self.simulated_bench.now_ns as f64 / 1e9;
+        self.operator.step(seconds, self.simulated_bench.shown());
         let hand = Hand {
             crank_turns: self.operator.angle(),
             is_still: self.operator.is_still(),
             key: self.operator.key(seconds),
             knob_quarters: 0,
         };
-        if let Some(coil) = self.stand.step(hand, onlooker)? {
-            onlooker.coil(&coil)?;
+        if let Some(coil) = self.simulated_bench.step(hand, observer)? {
+            observer.coil(&coil)?;
             self.coils.push(coil);
         }
         self.note_the_end();
-        onlooker.moment(self.stand.now(), self.stand.bench())
+        observer.moment(self.simulated_bench.now(), self.simulated_bench.bench())
     }
 }
 
-impl Stand {
+impl SimulatedBench {
     /// A bench for this job, of which `rings` are to be made. The same seed gives the same bench.
     ///
     /// # Errors
@@ -334,7 +334,7 @@ impl Stand {
             store,
             panel,
             screen: ScreenBus::default(),
-            mishaps: Mishaps::new(faults, mishaps_rng),
+            panel_faults: PanelFaults::new(faults, mishaps_rng),
             sampler,
             lines,
             encoder: Encoder::new(faults, encoder_rng),
@@ -359,7 +359,7 @@ impl Stand {
     pub fn set_faults(&mut self, faults: FaultSet) {
         self.faults_on = faults;
         self.encoder.set_faults(faults, self.now_ns);
-        self.mishaps.set_faults(faults, self.screen.module());
+        self.panel_faults.set_faults(faults, self.screen.module());
     }
 
     /// Mandrel turns since the start.
@@ -400,10 +400,10 @@ impl Stand {
     /// One millisecond of the whole bench. Hands out the coil that came off.
     ///
     /// # Errors
-    /// Whatever the onlooker cannot do.
-    pub fn step(&mut self, hand: Hand, onlooker: &mut dyn Onlooker) -> Result<Option<Coil>, Failure> {
+    /// Whatever the observer cannot do.
+    pub fn step(&mut self, hand: Hand, observer: &mut dyn Observer) -> Result<Option<Coil>, Failure> {
         self.hand = hand;
-        self.mishaps.step(self.now_ns, hand.key, &self.lines, self.screen.module());
+        self.panel_faults.step(self.now_ns, hand.key, &self.lines, self.screen.module());
         self.lines.set(Line::KnobA, matches!(hand.knob_quarters.rem_euclid(4), 2 | 3));
         self.lines.set(Line::KnobB, matches!(hand.knob_quarters.rem_euclid(4), 1 | 2));
         let shaft_turns = match self.job.shaft {
@@ -414,27 +414,27 @@ impl Stand {
         self.encoder.turn_to(counts, self.now_ns);
         self.edges += self.encoder.true_counts().abs_diff(self.last_edges);
         self.last_edges = self.encoder.true_counts();
-        self.sample(onlooker)?;
+        self.sample(observer)?;
         self.now_ns += STEP_NS;
         let now = self.now();
         let record = self.app.poll(now, &mut self.panel);
         self.app.save_to(&mut self.store);
-        onlooker.board(&mut self.app, &mut self.store)?;
-        if onlooker.wants_lines() {
-            self.show_lines(onlooker)?;
+        observer.board(&mut self.app, &mut self.store)?;
+        if observer.wants_lines() {
+            self.show_lines(observer)?;
         }
-        self.look_at(now, onlooker)?;
+        self.look_at(now, observer)?;
         Ok(record.map(|record| self.take_off(record)))
     }
 
     /// Reads the pins at the sampler's rate for one millisecond.
-    fn sample(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+    fn sample(&mut self, observer: &mut dyn Observer) -> Result<(), Failure> {
         if self.late_reader() {
             return Ok(());
         }
         let period_ns = STEP_NS / self.samples;
         let skipping = self.faults_on.has(FaultKind::SkippedSamples);
-        let watching = onlooker.wants_lines();
+        let watching = observer.wants_lines();
         // Between two changes of the lines the pins are read all the same, but nothing has to move.
         let mut still_until_ns = 0;
         for sample in 1..=self.samples {
@@ -443,7 +443,7 @@ impl Stand {
                 self.lines.set_encoder(self.encoder.level_at(at_ns));
                 still_until_ns = self.encoder.next_change_ns();
                 if watching {
-                    self.show_lines_at(at_ns, onlooker)?;
+                    self.show_lines_at(at_ns, observer)?;
                 }
             }
             if skipping && self.bench_rng.u8(..) == 0 {
@@ -475,15 +475,15 @@ impl Stand {
         false
     }
 
-    fn show_lines(&mut self, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
-        self.show_lines_at(self.now_ns, onlooker)
+    fn show_lines(&mut self, observer: &mut dyn Observer) -> Result<(), Failure> {
+        self.show_lines_at(self.now_ns, observer)
     }
 
-    fn show_lines_at(&mut self, at_ns: u64, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+    fn show_lines_at(&mut self, at_ns: u64, observer: &mut dyn Observer) -> Result<(), Failure> {
         let levels = self.lines.levels();
         if levels != self.shown_levels {
             self.shown_levels = levels;
-            onlooker.lines(at_ns, levels)?;
+            observer.lines(at_ns, levels)?;
         }
         Ok(())
     }
@@ -514,7 +514,7 @@ impl Stand {
     }
 
     /// Notes what the test wants to know: zeros, first rests, faults; and draws the screen.
-    fn look_at(&mut self, now: Micros, onlooker: &mut dyn Onlooker) -> Result<(), Failure> {
+    fn look_at(&mut self, now: Micros, observer: &mut dyn Observer) -> Result<(), Failure> {
         let phase = self.app.bench().phase();
         if phase != self.phase {
             if self.phase == Phase::Ready && phase != Phase::Choose && phase != Phase::Next {
@@ -530,7 +530,7 @@ impl Stand {
             self.stopped_at = Some(self.mandrel_turns() - self.zero.1);
         }
         if self.screen.update(now, &mut self.app)? {
-            onlooker.screen(now, phase, &self.screen.module().picture())?;
+            observer.screen(now, phase, &self.screen.module().picture())?;
         }
         Ok(())
     }
@@ -622,10 +622,10 @@ impl Outcome {
 
 /// Counts that may be wrong, where that is known.
 #[must_use]
-pub const fn doubt_counts(doubt: Doubt) -> Option<u64> {
-    match doubt {
-        Doubt::Within(counts) => Some(counts),
-        Doubt::Unknown => None,
+pub const fn doubt_counts(error_bound: ErrorBound) -> Option<u64> {
+    match error_bound {
+        ErrorBound::Within(counts) => Some(counts),
+        ErrorBound::Unknown => None,
     }
 }
 
@@ -641,20 +641,20 @@ mod tests {
         let job = Job::parse(DEMO)?;
         let setup = Setup {
             seed: 1,
-            manner: crate::operator::MANNERS[0],
+            profile: crate::operator::PROFILES[0],
             faults: FaultSet::default(),
             lead: Lead::Learned(DEFAULT_LEAD),
         };
         let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
         while !run.is_over() {
-            run.step(&mut Nobody)?;
+            run.step(&mut NoObserver)?;
             assert!(
-                run.stand.screen.module().picture() == *run.stand.app.frame(),
+                run.simulated_bench.screen.module().picture() == *run.simulated_bench.app.frame(),
                 "at {} ns",
-                run.stand.now_ns
+                run.simulated_bench.now_ns
             );
         }
-        assert_eq!(run.stand.app.bench().phase(), Phase::Done);
+        assert_eq!(run.simulated_bench.app.bench().phase(), Phase::Done);
         Ok(())
     }
 }

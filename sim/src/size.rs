@@ -11,7 +11,7 @@ use turntally_core::units::{Grams, Length, Mm};
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
 use crate::job::MAX_RINGS;
-use crate::known::{Known, KnownArgs};
+use crate::lookup::{Lookup, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::output;
 use crate::range::{Sizes, Step};
@@ -59,7 +59,7 @@ pub struct Args {
     pub material: MaterialArgs,
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
-    pub known: KnownArgs,
+    pub known: LookupArgs,
     /// Add what so many rings take: wire and mass
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_RINGS)),
           conflicts_with = "wire_stock", allow_hyphen_values = true)]
@@ -104,12 +104,12 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 
 /// What a maker wants of the closed ring.
 #[derive(Debug, Clone, Copy)]
-enum Wish {
+enum Target {
     Inner(Length),
     Ratio(f64),
 }
 
-impl Wish {
+impl Target {
     fn figure(self) -> Figure {
         match self {
             Self::Inner(_) => Figure::ClosedInner,
@@ -145,15 +145,15 @@ struct Report {
     wire: WireSize,
     material: Material,
     ring: Ring,
-    wish: Option<(Wish, Vec<Ring>)>,
+    wish: Option<(Target, Vec<Ring>)>,
     totals: Option<Totals>,
 }
 
 impl Report {
     fn new(args: &Args) -> Result<Self, Failure> {
-        let material = Material::new(&args.metal, &args.material, &Known::open(&args.known)?)?;
+        let material = Material::new(&args.metal, &args.material, &Lookup::open(&args.known)?)?;
         let cut = Cut { kerf: args.material.kerf, gap: args.material.gap };
-        let wish = args.want_inner.map(Wish::Inner).or(args.want_ratio.map(Wish::Ratio));
+        let wish = args.want_inner.map(Target::Inner).or(args.want_ratio.map(Target::Ratio));
         let (ring, wish) = match (wish, &args.mandrels, args.mandrel) {
             (Some(wish), Some(mandrels), _) => {
                 let mandrels =
@@ -194,7 +194,7 @@ fn choose(
     wire: WireSize,
     mandrels: &[Length],
     cut: Cut,
-    wish: Wish,
+    wish: Target,
 ) -> Result<(Ring, Vec<Ring>), Failure> {
     let mut made = Vec::new();
     let mut first_refusal = None;
@@ -374,8 +374,8 @@ impl Report {
         }
         if let Some((wish, choices)) = &self.wish {
             let key = match wish {
-                Wish::Inner(_) => "want_inner_mm",
-                Wish::Ratio(_) => "want_ratio",
+                Target::Inner(_) => "want_inner_mm",
+                Target::Ratio(_) => "want_ratio",
             };
             object.insert(key.to_owned(), json!(wish.value()));
             let choices = choices.iter().map(|ring| {
@@ -452,10 +452,12 @@ impl Report {
         text
     }
 
-    fn choices_text(&self, wish: Wish, choices: &[Ring]) -> String {
+    fn choices_text(&self, wish: Target, choices: &[Ring]) -> String {
         let wanted = match wish {
-            Wish::Inner(inner) => format!("Wanted: a closed inside diameter of {inner}. Nearest mandrels:\n"),
-            Wish::Ratio(ratio) => format!("Wanted: an aspect ratio of {ratio}. Nearest mandrels:\n"),
+            Target::Inner(inner) => {
+                format!("Wanted: a closed inside diameter of {inner}. Nearest mandrels:\n")
+            }
+            Target::Ratio(ratio) => format!("Wanted: an aspect ratio of {ratio}. Nearest mandrels:\n"),
         };
         let mut rows =
             vec![header(["", "mandrel", "inside, closed", "from", "to", "aspect ratio", "off by"])];
@@ -464,8 +466,8 @@ impl Report {
             let inner = ring.get(Figure::ClosedInner);
             let (from, to) = inner.bounds_shown().unwrap_or_default();
             let off = match wish {
-                Wish::Inner(_) => format!("{:+.2} mm", wish.deviation(ring)),
-                Wish::Ratio(_) => format!("{:+.2}", wish.deviation(ring)),
+                Target::Inner(_) => format!("{:+.2} mm", wish.deviation(ring)),
+                Target::Ratio(_) => format!("{:+.2}", wish.deviation(ring)),
             };
             rows.push([
                 if nearest { "nearest" } else { "" }.to_owned(),

@@ -8,7 +8,7 @@ use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
 use crate::job;
-use crate::known::{Spool, metal_key};
+use crate::lookup::{Spool, metal_key};
 use crate::material::{self, Stock};
 use crate::output;
 use crate::records::{self, LogFile, Records};

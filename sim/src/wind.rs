@@ -24,14 +24,14 @@ use crate::faults::{FaultKind, FaultSet};
 #[cfg(all(feature = "link", unix))]
 use crate::flash::VirtualFlash;
 use crate::job::Job;
-use crate::known::{Known, KnownArgs, Learning};
 #[cfg(all(feature = "link", unix))]
 use crate::link::serve::Terminal;
 use crate::live::Live;
-use crate::operator::Manner;
+use crate::lookup::{Learning, Lookup, LookupArgs};
+use crate::operator::OperatorProfile;
 use crate::output::{self, Kind, WholeFile};
 use crate::plan::spool::Running;
-use crate::run::{self, Coil, Onlooker, Outcome, Released, Setup, doubt_counts};
+use crate::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
 
 /// The run where nobody chooses one.
 const DEFAULT_SEED: u64 = 1;
@@ -46,7 +46,7 @@ pub struct Args {
     /// The job file; `demo` for the one inside the program
     job: PathBuf,
     #[command(flatten)]
-    known: KnownArgs,
+    known: LookupArgs,
     /// The spool that its wire comes off, instead of the job's own; the simulated bench takes none off it
     #[arg(long, value_name = "NAME")]
     spool: Option<String>,
@@ -90,7 +90,7 @@ pub struct Args {
 /// One line for whatever is wrong with its arguments, the job, or a file to be written.
 pub fn run(args: &Args) -> Result<(), Failure> {
     let setup = setup(args)?;
-    let known = Known::open(&args.known)?.with_spool(args.spool.as_deref());
+    let known = Lookup::open(&args.known)?.with_spool(args.spool.as_deref());
     let job = Job::load(&args.job, &known)?;
     let mut audience = Audience::new(args)?;
     audience.begin(&job)?;
@@ -105,14 +105,14 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 }
 
 fn setup(args: &Args) -> Result<Setup, Failure> {
-    let manner: Manner =
+    let profile: OperatorProfile =
         args.operator.parse().map_err(|error| Failure::value("--operator", &args.operator, error))?;
     let faults = args
         .faults
         .iter()
         .map(|name| name.parse::<FaultKind>().map_err(|error| Failure::value("--faults", name, error)))
         .collect::<Result<FaultSet, _>>()?;
-    Ok(Setup { seed: args.seed.unwrap_or(DEFAULT_SEED), manner, faults, lead: lead(&args.lead)? })
+    Ok(Setup { seed: args.seed.unwrap_or(DEFAULT_SEED), profile, faults, lead: lead(&args.lead)? })
 }
 
 fn seed(text: &str) -> Result<u64, String> {
@@ -226,7 +226,7 @@ impl Audience {
     }
 }
 
-impl Onlooker for Audience {
+impl Observer for Audience {
     fn lines(&mut self, at_ns: u64, levels: u32) -> Result<(), Failure> {
         self.recording.as_mut().map_or(Ok(()), |recording| recording.lines(at_ns, levels))
     }
@@ -413,7 +413,7 @@ impl CoilReport {
             rings_promised: record.rings,
             rings_cut: coil.rings_cut,
             pieces: coil.released.map_or(0, |released| released.pieces),
-            doubt_counts: doubt_counts(record.doubt),
+            doubt_counts: doubt_counts(record.error_bound),
             illegal_transitions: record.illegal,
             faults: record.faults.iter().map(fault_key).collect(),
             stop_time_s: record.stop_time.map(|time| time.get() as f64 / 1e6),

@@ -368,7 +368,7 @@ proptest! {
         prop_assert!(f64::from(plan.rings_planned) + 1e-5 >= f64::from(plan.rings_wanted) + spare);
         prop_assert!(plan.rings_best >= rings);
         for group in &plan.groups {
-            prop_assert!(job.rule.certain_rings(group.target_counts, 0) >= group.rings);
+            prop_assert!(job.rule.guaranteed_rings(group.target_counts, 0) >= group.rings);
             prop_assert!(group.wound_length.get() <= job.coil_max.mm().get() + 1e-6);
         }
         for suggestion in advice::suggestions(&job, &plan) {

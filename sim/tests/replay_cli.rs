@@ -257,7 +257,7 @@ fn faults_are_said_in_plain_words() {
     let nothing = format!("{HEADER}#0 0! 0\" #1000\n");
     for (text, words) in [
         (dead.as_str(), "B never moved"),
-        (&illegal, "1 illegal step, up to 2 counts in doubt"),
+        (&illegal, "1 illegal step, up to 2 counts uncertain"),
         (&gap, "1 gap in which a level was unknown"),
         (&nothing, "Nothing moved"),
         (&turning(40, 500), "A clean signal"),

@@ -226,7 +226,7 @@ fn table_ends_at_the_digit_in_doubt() {
         let found = text.lines().find(|line| line.contains(label)).unwrap();
         found.split_whitespace().map(str::to_owned).collect::<Vec<_>>()
     };
-    // 490.132: nothing is in doubt, so five digits.
+    // 490.132: nothing is uncertain, so five digits.
     assert_eq!(line(&exact, "rings per troy ounce").last().unwrap(), "490.13");
     let nominal = printed(&["size", "--wire", "20awg", "--mandrel", "3mm", "--metal", "sterling-silver"]);
     let cells = line(&nominal, "rings per troy ounce");

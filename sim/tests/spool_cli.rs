@@ -9,12 +9,12 @@ use std::path::Path;
 use run::{json, near, printed, refusal};
 use serde_json::Value;
 use turntally_core::bench::log::{CoilLog, Counted, LogEvent, entry_bytes};
-use turntally_core::bench::{Doubt, Faults};
+use turntally_core::bench::{ErrorBound, Faults};
 use turntally_core::link::SentEntry;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_sim::job::Job;
-use turntally_sim::known::{Known, KnownArgs};
 use turntally_sim::link::planned;
+use turntally_sim::lookup::{Lookup, LookupArgs};
 use turntally_sim::records::Records;
 use turntally_sim::records::batch::Batch;
 
@@ -68,8 +68,8 @@ impl Workshop {
 
     /// The job sent to a counter, as `link send` notes it; the number of its batch.
     fn send(&self, records: &mut Records, counter: u64) -> u32 {
-        let known = KnownArgs { log: Some(self.log.clone().into()), estimate: false };
-        let job = Job::load(Path::new(&self.job), &Known::open(&known).unwrap()).unwrap();
+        let known = LookupArgs { log: Some(self.log.clone().into()), estimate: false };
+        let job = Job::load(Path::new(&self.job), &Lookup::open(&known).unwrap()).unwrap();
         let planned = planned(&job).unwrap();
         records.add_batch(&planned, &Batch::of(&job, counter)).unwrap()
     }
@@ -89,7 +89,7 @@ fn coil(number: u32, batch: u32, kept: bool, wire_mm: i64, at: Option<u64>) -> S
         turns: Turns::from_whole(52),
         crank_time: Micros::ZERO,
         stop_time: None,
-        doubt: Doubt::Within(0),
+        error_bound: ErrorBound::Within(0),
         illegal: 0,
         faults: Faults::default(),
         at,

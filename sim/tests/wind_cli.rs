@@ -9,7 +9,7 @@ use std::process::{Command, Output, Stdio};
 use serde_json::Value;
 use tempfile::TempDir;
 use turntally_sim::faults::FaultKind;
-use turntally_sim::operator::MANNERS;
+use turntally_sim::operator::PROFILES;
 
 /// Five short coils, wound in a moment.
 const SHORT: &str = "[job]\nrings = 60\n[wire]\nmetal = \"copper\"\nsize = \"1mm\"\n\
@@ -90,17 +90,22 @@ fn seed_chooses_the_run() {
 fn every_operator_winds_the_demo() {
     let folder = folder();
     let mut runs = BTreeSet::new();
-    for manner in MANNERS {
-        let output = run(folder.path(), &["demo", "--json", "--operator", manner.name]);
+    for profile in PROFILES {
+        let output = run(folder.path(), &["demo", "--json", "--operator", profile.name]);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         let found: Value = serde_json::from_slice(&output.stdout).unwrap();
-        assert_eq!(found["operator"], manner.name);
-        assert_eq!((&found["finished"], &found["lost_counts"]), (&true.into(), &0.into()), "{}", manner.name);
-        assert!(found["rings_promised"].as_u64().unwrap() >= 640, "{}", manner.name);
+        assert_eq!(found["operator"], profile.name);
+        assert_eq!(
+            (&found["finished"], &found["lost_counts"]),
+            (&true.into(), &0.into()),
+            "{}",
+            profile.name
+        );
+        assert!(found["rings_promised"].as_u64().unwrap() >= 640, "{}", profile.name);
         runs.insert(found["duration_s"].to_string());
     }
     // Each winds in their own time.
-    assert_eq!(runs.len(), MANNERS.len());
+    assert_eq!(runs.len(), PROFILES.len());
 }
 
 /// Each fault alone: those that can be survived lose no count, all others are reported.

@@ -17,7 +17,7 @@ use egui_kittest::{Harness, SnapshotOptions};
 use turntally_core::bench::{Choice, Fault, Phase, State};
 use turntally_core::units::Turns;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::window::{App, Kept, Pace, Theme, View, ground};
+use turntally_sim::window::{App, Pace, SavedState, Theme, View, ground};
 
 #[path = "window/counter.rs"]
 mod counter;
@@ -36,7 +36,7 @@ const SIZE: [f32; 2] = [1120.0, 720.0];
 const STEP: f32 = 1.0 / 60.0;
 
 /// The window as it first comes up, in light, with the demo job; or as it was kept.
-fn window(size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
+fn window(size: [f32; 2], dress: impl FnOnce(&mut SavedState)) -> Window {
     window_with_log(size, no_log(), dress)
 }
 
@@ -46,8 +46,8 @@ fn no_log() -> PathBuf {
 }
 
 /// The same with a log's file.
-fn window_with_log(size: [f32; 2], log: PathBuf, dress: impl FnOnce(&mut Kept)) -> Window {
-    let mut kept = Kept { theme: Theme::Light, ..Kept::default() };
+fn window_with_log(size: [f32; 2], log: PathBuf, dress: impl FnOnce(&mut SavedState)) -> Window {
+    let mut kept = SavedState { theme: Theme::Light, ..SavedState::default() };
     dress(&mut kept);
     let options =
         SnapshotOptions::new().output_path("tests/window").threshold(1.5).max_failed_pixels(40_usize);
@@ -70,11 +70,11 @@ fn in_whole(ui: &mut Ui, app: &mut App) {
 }
 
 fn phase(window: &Window) -> Phase {
-    window.state().bench().expect("a job on the bench").session().stand().bench().phase()
+    window.state().bench().expect("a job on the bench").session().simulated_bench().bench().phase()
 }
 
 fn turns(window: &Window) -> f64 {
-    window.state().bench().expect("a job on the bench").session().stand().bench().turns().as_f64()
+    window.state().bench().expect("a job on the bench").session().simulated_bench().bench().turns().as_f64()
 }
 
 fn click(window: &mut Window, name: &str) {
@@ -123,7 +123,7 @@ fn crank_to_stop(window: &mut Window) -> f64 {
     let mut turned = 0.0;
     window.drag_at(at(0.0));
     window.step();
-    let target = window.state().bench().unwrap().session().stand().bench().target_turns().as_f64();
+    let target = window.state().bench().unwrap().session().simulated_bench().bench().target_turns().as_f64();
     while phase(window) != Phase::Stop || turns(window) < target {
         // A hand goes slower once the beats come.
         turned += if phase(window) == Phase::Near { 0.004 } else { 0.02 };
@@ -167,12 +167,12 @@ fn first_look_and_a_coil_wound_with_the_crank() {
 /// However seldom it is drawn: at rest frames are further apart than egui supposes.
 #[test]
 fn the_bench_keeps_time_with_the_window() {
-    let (ctx, mut app) = (Context::default(), App::with_log(Kept::default(), 1, no_log()));
+    let (ctx, mut app) = (Context::default(), App::with_log(SavedState::default(), 1, no_log()));
     let frame = |app: &mut App, frame: u32| {
         let time = Some(f64::from(frame) * 0.033);
         let input = RawInput { time, ..RawInput::default() };
         ctx.run_ui(input, |ui| app.ui(ui)).textures_delta.clear();
-        app.bench().unwrap().session().stand().now().get()
+        app.bench().unwrap().session().simulated_bench().now().get()
     };
     let began = frame(&mut app, 1);
     let mut now = began;
@@ -207,7 +207,7 @@ fn a_coil_is_thrown_away() {
     // Before the target it proposes to wind on.
     click(&mut window, "Knob left");
     window.run_steps(5);
-    let stand = window.state().bench().unwrap().session().stand();
+    let stand = window.state().bench().unwrap().session().simulated_bench();
     assert!(matches!(stand.bench().state(), State::Verdict { choice: Choice::Scrap }));
     window.snapshot("bench-verdict");
     press(&mut window, "Yes");
@@ -258,7 +258,7 @@ fn a_batch_is_set_up_at_the_counter() {
     press(&mut window, "Yes");
     assert_eq!(phase(&window), Phase::Choose);
     begin_winding(&mut window);
-    let counter = window.state().bench().unwrap().session().stand().bench();
+    let counter = window.state().bench().unwrap().session().simulated_bench().bench();
     assert_eq!(counter.target_turns().nano(), 48 * Turns::ONE);
     assert!(says(
         &window,
@@ -275,7 +275,7 @@ fn a_batch_is_set_up_at_the_counter() {
 fn a_batch_begun_is_not_lost_on_a_click() {
     let kept = |window: &Window| {
         let log = window.state().kept().log.coils().len();
-        (window.state().bench().unwrap().session().stand().bench().progress().kept, log)
+        (window.state().bench().unwrap().session().simulated_bench().bench().progress().kept, log)
     };
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
     window.state_mut().open(&short_job()).unwrap();
@@ -387,7 +387,7 @@ fn with_fault(name: &str) -> (Vec<Fault>, Window) {
     let mut faults = Vec::new();
     for _ in 0..6_000 {
         window.step();
-        let stand = window.state().bench().unwrap().session().stand();
+        let stand = window.state().bench().unwrap().session().simulated_bench();
         if let State::Fault { fault, .. } = stand.bench().state() {
             faults.push(*fault);
             break;

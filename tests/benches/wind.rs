@@ -11,19 +11,19 @@ use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::operator::{MANNERS, Manner};
-use turntally_sim::run::{self, Nobody, Outcome, Setup};
+use turntally_sim::operator::{OperatorProfile, PROFILES};
+use turntally_sim::run::{self, NoObserver, Outcome, Setup};
 
 fn main() {
     // The same as `turntally wind demo`: every edge simulated, sampled, decoded; every screen drawn.
-    for manner in MANNERS {
+    for profile in PROFILES {
         let begun = Instant::now();
-        let outcome = wind(manner);
+        let outcome = wind(profile);
         let took = begun.elapsed().as_secs_f64();
         assert!(outcome.finished && outcome.lost_counts() == 0);
         println!(
             "{:<8} {:6.0} s of winding in {took:.2} s: {:.0} times real time",
-            manner.name,
+            profile.name,
             outcome.seconds,
             outcome.seconds / took,
         );
@@ -31,13 +31,13 @@ fn main() {
     divan::main();
 }
 
-fn wind(manner: Manner) -> Outcome {
-    let setup = Setup { seed: 1, manner, faults: FaultSet::default(), lead: Lead::Learned(DEFAULT_LEAD) };
-    run::wind(&Job::parse(DEMO).unwrap(), setup, &mut Nobody).unwrap()
+fn wind(profile: OperatorProfile) -> Outcome {
+    let setup = Setup { seed: 1, profile, faults: FaultSet::default(), lead: Lead::Learned(DEFAULT_LEAD) };
+    run::wind(&Job::parse(DEMO).unwrap(), setup, &mut NoObserver).unwrap()
 }
 
-#[divan::bench(args = MANNERS.map(|manner| manner.name), sample_count = 10, sample_size = 1)]
+#[divan::bench(args = PROFILES.map(|profile| profile.name), sample_count = 10, sample_size = 1)]
 fn demo_edges(bencher: Bencher, name: &str) {
-    let manner: Manner = name.parse().unwrap();
-    bencher.counter(ItemsCount::new(wind(manner).edges)).bench(|| wind(manner));
+    let profile: OperatorProfile = name.parse().unwrap();
+    bencher.counter(ItemsCount::new(wind(profile).edges)).bench(|| wind(profile));
 }

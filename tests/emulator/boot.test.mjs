@@ -24,9 +24,9 @@ test('with a full store everything is back within 300 ms', (t) => {
   t.diagnostic(`first line of state after ${counter.ms.toFixed(0)} ms`);
   counter.until(() => counter.last.phase === 'Fault', 'what was kept', 300 - counter.ms);
   t.diagnostic(`${records} records and ${notes} notes read, and the line that says so out after ${counter.ms.toFixed(0)} ms`);
-  const { doubt, trouble, ...state } = counter.state();
-  assert.deepEqual([state.made, state.counts, doubt], [made, counts, TURN / 4]);
-  assert.equal(trouble, 1, 'there is no room for another note, and it says so');
+  const { error_bound, notice, ...state } = counter.state();
+  assert.deepEqual([state.made, state.counts, error_bound], [made, counts, TURN / 4]);
+  assert.equal(notice, 1, 'there is no room for another note, and it says so');
   counter.finish();
 });
 

@@ -61,7 +61,7 @@ test('a halt longer than the ring is told, and no number is passed off as right'
   counter.until(() => !counter.crank.turning, 'the end of the turning');
   const state = counter.state();
   assert.ok(state.lost > 8_000, `${state.lost} words lost`);
-  assert.deepEqual([state.phase, state.doubt, state.rings], ['Fault', 'unknown', 0]);
+  assert.deepEqual([state.phase, state.error_bound, state.rings], ['Fault', 'unknown', 0]);
   counter.finish();
 });
 
@@ -103,7 +103,7 @@ test('a dead channel is named, and the promise is withdrawn', () => {
     counter.crank.turn(2 * TURN, TURN);
     counter.run(1_500);
     const state = counter.state();
-    assert.deepEqual([state.phase, state.doubt], ['Fault', 'unknown'], pin);
+    assert.deepEqual([state.phase, state.error_bound], ['Fault', 'unknown'], pin);
     assert.equal(counter.level('stop'), 0);
     const rattle = counter.ear.rises.length;
     assert.ok(rattle > 0, 'the fault is not heard');

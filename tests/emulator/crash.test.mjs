@@ -44,16 +44,16 @@ function expectRestart(counter, t, act, why, picture) {
   counter.until(() => counter.last?.phase === 'Fault', 'what was kept', 300);
   t.diagnostic(`what was kept is told ${(counter.ms - counter.startedMs).toFixed(0)} ms after the reset`);
   counter.run(500);
-  assert.deepEqual([counter.resets, counter.last.trouble, counter.level('stop')], [1, 1, 0]);
+  assert.deepEqual([counter.resets, counter.last.notice, counter.level('stop')], [1, 1, 0]);
   assert.ok(says(counter, why), `it does not say ${why}:\n${counter.screen.text()}`);
   if (picture) expectPicture(counter, picture);
   assert.ok(counter.ear.firstAfter(counter.clock.nanos - 400e6), 'it is not heard');
   assert.ok(counter.changes.some(({ pin, level, nanos }) => pin === PIN.red && level === 1 && nanos > fell * 1e6), 'no red');
   counter.press('yes');
   counter.settle();
-  const { doubt, trouble, ...after } = counter.state();
-  assert.equal(trouble, 0);
-  assert.ok(doubt <= TURN / 4 && Math.abs(after.counts - counts) <= doubt, `${after.counts} of ${counts} counts, in doubt by ${doubt}`);
+  const { error_bound, notice, ...after } = counter.state();
+  assert.equal(notice, 0);
+  assert.ok(error_bound <= TURN / 4 && Math.abs(after.counts - counts) <= error_bound, `${after.counts} of ${counts} counts, error bound ${error_bound}`);
   counter.press('yes');
   counter.wind(TURN, TURN);
   assert.deepEqual([counter.state().phase, counter.last.counts], ['Winding', after.counts + TURN]);
@@ -61,7 +61,7 @@ function expectRestart(counter, t, act, why, picture) {
   counter.restart({ keepRam: true });
   [counter.startedMs, counter.serial] = [counter.ms, ''];
   counter.run(400);
-  assert.deepEqual([counter.last.phase, counter.last.trouble], ['Fault', 0]);
+  assert.deepEqual([counter.last.phase, counter.last.notice], ['Fault', 0]);
   counter.finish();
 }
 
@@ -116,8 +116,8 @@ test('a dip that leaves rubbish in RAM is a power cut and no fault', (t) => {
   counter.until(() => counter.last?.phase === 'Fault', 'what was kept', 300);
   counter.run(100);
   const state = counter.state();
-  assert.deepEqual([state.trouble, counter.resets], [0, 0]);
-  t.diagnostic(`${Math.abs(state.counts - counts)} counts off, in doubt by ${state.doubt}`);
-  assert.ok(state.doubt <= TURN / 4 && Math.abs(state.counts - counts) <= state.doubt);
+  assert.deepEqual([state.notice, counter.resets], [0, 0]);
+  t.diagnostic(`${Math.abs(state.counts - counts)} counts off, error bound ${state.error_bound}`);
+  assert.ok(state.error_bound <= TURN / 4 && Math.abs(state.counts - counts) <= state.error_bound);
   counter.finish();
 });

@@ -46,7 +46,7 @@ class History {
   zero;
   settings = [];
   cuts = { between: 0, torn: 0 };
-  /** How often a coil was back, and with half a turn of doubt; its count at worst. */
+  /** How often a coil was back, and with half a turn of error_bound; its count at worst. */
   back = 0;
   honest = 0;
   told = 0;
@@ -121,14 +121,14 @@ class History {
     const counts = this.zero === undefined ? pending?.counts : this.counter.crank.made - this.zero;
     const cameOff = pending !== undefined && inLog;
     // The only loss that there may be is told: of a coil that had hardly begun.
-    assert.ok(!status.trouble || (this.zero !== undefined && this.most < NOTED && !on), what);
-    if (status.trouble) this.told++;
+    assert.ok(!status.notice || (this.zero !== undefined && this.most < NOTED && !on), what);
+    if (status.notice) this.told++;
     if (on) {
       assert.ok(counts !== undefined && !cameOff, `${what}\na coil that is not on the mandrel`);
       const off = Math.abs(status.counts - counts);
-      assert.ok(off <= status.doubt && [PROMISE, HONEST].includes(status.doubt), `${what}\n${off} of ${counts} counts off`);
+      assert.ok(off <= status.error_bound && [PROMISE, HONEST].includes(status.error_bound), `${what}\n${off} of ${counts} counts off`);
       this.back++;
-      if (status.doubt > PROMISE) this.honest++;
+      if (status.error_bound > PROMISE) this.honest++;
       this.worst = Math.max(this.worst, off);
     } else {
       const least = this.least ?? 0;
@@ -218,7 +218,7 @@ test(`the power goes at ${CUTS} moments: no coil is lost or there twice, setting
   const { between, torn } = history.cuts;
   t.diagnostic(`${between} cuts at instructions and ${torn} within programs and erases, over ${coils} coils: ${where(history.places)}`);
   const { back, honest, told, worst } = history;
-  t.diagnostic(`${back} coils in progress back, at worst ${worst} of ${TURN} counts off; ${honest} of them in doubt by half a turn;`
+  t.diagnostic(`${back} coils in progress back, at worst ${worst} of ${TURN} counts off; ${honest} of them error bound half a turn;`
     + ` ${told} that had hardly begun told as lost`);
   history.counter.finish();
 });

@@ -83,7 +83,7 @@ export function withNumber(settings, place, number) {
   return [...varint(metal.length), ...metal, ...varint(numbers.length), ...numbers.flatMap((value) => varint(value < 0 ? -2 * value - 1 : 2 * value))];
 }
 
-const PHASES = ['Choose', 'SetUp', 'Sawn', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
+const PHASES = ['Choose', 'SetUp', 'CountRings', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
 const ANSWERS = ['Waiting', 'Agreed', 'Declined', 'None'];
 const REFUSALS = ['Unknown', 'NoJob', 'OtherRule', 'OtherEncoder', 'Full', 'Busy', 'Store', 'NoSettings'];
 
@@ -139,7 +139,7 @@ function readReply(message) {
     case 3: return {
       kind: 'Status', phase: PHASES[r.unsigned()], job: r.text(), wanted: r.unsigned(), made: r.unsigned(), kept: r.unsigned(),
       scrapped: r.unsigned(), counts: r.signed(), turns: r.signed() / 1e9, target: r.signed() / 1e9, rings: r.unsigned(),
-      doubt: r.unsigned() === 0 ? r.unsigned() : 'unknown', faults: r.byte(), speed: r.signed(), trouble: r.flag(), left: r.unsigned(),
+      error_bound: r.unsigned() === 0 ? r.unsigned() : 'unknown', faults: r.byte(), speed: r.signed(), notice: r.flag(), left: r.unsigned(),
       wire: r.option(() => r.signed() / 1e6),
     };
     case 4: return { kind: 'Entry', from: r.unsigned(), number: r.unsigned(), ...readEntry(r.block()) };

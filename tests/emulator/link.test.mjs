@@ -48,8 +48,8 @@ function windAndThrowAway(counter, counts) {
 
 /** What the counter says over the link is what its line of state says. */
 function expectSame(status, line) {
-  for (const what of ['phase', 'counts', 'rings', 'made', 'doubt']) assert.equal(status[what], line[what], what);
-  assert.equal(status.trouble, line.trouble === 1);
+  for (const what of ['phase', 'counts', 'rings', 'made', 'error_bound']) assert.equal(status[what], line[what], what);
+  assert.equal(status.notice, line.notice === 1);
   assert.ok(Math.abs(status.turns - line.counts / TURN) < 1e-6, `${status.turns} turns, and ${line.counts} counts`);
 }
 

@@ -122,7 +122,7 @@ export class Witness {
       this.coils++;
     }
     assert.ok(this.#coil.length > 0, `counts from nowhere: ${line}`);
-    if (state.doubt === 0) this.sure++;
+    if (state.error_bound === 0) this.sure++;
   }
 
   /** No ring is promised that was not wound. */
@@ -246,8 +246,8 @@ export function letLoose(t, seed) {
   counter.until(() => counter.last !== undefined, 'the first line', 300);
   counter.run(300);
   const again = counter.state();
-  t.diagnostic(`after a power cut: ${again.phase}, ${again.counts} counts, in doubt by ${again.doubt}; before ${counts}`);
-  if (aim !== 0) assert.ok(again.doubt === 'unknown' || Math.abs(again.counts - counts) <= again.doubt);
+  t.diagnostic(`after a power cut: ${again.phase}, ${again.counts} counts, error bound ${again.error_bound}; before ${counts}`);
+  if (aim !== 0) assert.ok(again.error_bound === 'unknown' || Math.abs(again.counts - counts) <= again.error_bound);
   else assert.equal(again.counts, 0);
   counter.finish();
 }

@@ -42,12 +42,12 @@ test('half a coil is there again after the power was off, within a quarter of a 
   for (const [turns, rate] of [[9.3, 2_400], [5.77, 1_000], [12.1, 4_800]]) {
     counter.wind(Math.round(turns * TURN), rate);
     const resumed = cutPower(counter);
-    const { phase, counts, doubt } = counter.last;
+    const { phase, counts, error_bound } = counter.last;
     const off = Math.abs(counts - (counter.crank.made - before));
     worst = Math.max(worst, off);
-    t.diagnostic(`back after ${resumed.toFixed(0)} ms, ${off} of ${TURN} counts off, in doubt by ${doubt}`);
+    t.diagnostic(`back after ${resumed.toFixed(0)} ms, ${off} of ${TURN} counts off, error bound ${error_bound}`);
     assert.equal(phase, 'Fault');
-    assert.ok(off <= doubt, `${off} counts off, in doubt by ${doubt}`);
+    assert.ok(off <= error_bound, `${off} counts off, error bound ${error_bound}`);
     assert.ok(resumed < 300, `${resumed} ms`);
     counter.press('yes');
     assert.equal(counter.state().phase, 'Winding');
@@ -65,7 +65,7 @@ test('a batch is there again after the power was off, and the coil that came off
   assert.ok(made > 10, `${made} rings`);
   counter.run(1_000);
   cutPower(counter);
-  assert.deepEqual([counter.last.phase, counter.last.made, counter.last.trouble], ['Choose', made, 0]);
+  assert.deepEqual([counter.last.phase, counter.last.made, counter.last.notice], ['Choose', made, 0]);
   counter.press('yes');
   counter.press('yes');
   assert.equal(counter.state().phase, 'Winding');
@@ -83,10 +83,10 @@ test('the power may go at any moment of a coil', (t) => {
     counter.run(300 + (((cut * 0.618) % 1) * 2 * TURN * 700) / rate + cut * 0.0371);
     counter.crank.letGo();
     cutPower(counter);
-    const { phase, counts, doubt, trouble } = counter.last;
-    assert.deepEqual([phase, trouble], ['Fault', 0]);
+    const { phase, counts, error_bound, notice } = counter.last;
+    assert.deepEqual([phase, notice], ['Fault', 0]);
     const off = Math.abs(counts - (counter.crank.made - zero));
-    assert.ok(off <= doubt, `cut ${cut}: ${off} counts off, in doubt by ${doubt}`);
+    assert.ok(off <= error_bound, `cut ${cut}: ${off} counts off, error bound ${error_bound}`);
     [resumed, worst] = [resumed + 1, Math.max(worst, off)];
     if (cut % 4 === 3) {
       // Thrown away, and the next begun.
@@ -112,11 +112,11 @@ test('a flash full of rubbish is told, counting goes on, and then it saves', () 
   counter.until(() => counter.last !== undefined, 'the first line', 300);
   const { phase, ms } = counter.last;
   assert.equal(phase, 'Choose', `it counts after ${ms} ms`);
-  counter.until(() => counter.last.trouble === 1, 'the message', 5_000);
+  counter.until(() => counter.last.notice === 1, 'the message', 5_000);
   counter.press('yes');
   // Records and room are made blank meanwhile: 46 sectors of 45 ms.
   counter.run(4_000);
-  assert.equal(counter.state().trouble, 0);
+  assert.equal(counter.state().notice, 0);
   counter.press('yes');
   counter.press('yes');
   assert.equal(counter.state().phase, 'Winding');
@@ -131,13 +131,13 @@ test('a worn flash is told, and counting goes on', () => {
   const flash = new Uint8Array(2 * 1024 * 1024).fill(0xff).fill(0x5a, NOTES, END);
   const counter = new Counter({ flash });
   counter.wornBits = (offset) => (offset >= NOTES ? 0x10 : 0);
-  counter.until(() => counter.last?.trouble === 1, 'the message', 60_000);
+  counter.until(() => counter.last?.notice === 1, 'the message', 60_000);
   counter.press('yes');
   counter.press('yes');
   counter.press('yes');
   assert.equal(counter.state().phase, 'Winding');
   counter.wind(3 * TURN, 2_400);
-  assert.deepEqual([counter.state().counts, counter.state().trouble], [3 * TURN, 0]);
+  assert.deepEqual([counter.state().counts, counter.state().notice], [3 * TURN, 0]);
   counter.finish();
 });
 
@@ -147,7 +147,7 @@ test('nothing is erased while a coil is on the mandrel, and no coil begins befor
   counter.until(() => counter.last !== undefined, 'the first line', 2_000, 20);
   counter.press('yes', 900);
   counter.press('yes', 900);
-  assert.deepEqual([counter.last.phase, counter.state().trouble], ['Ready', 1], 'it says that it makes room');
+  assert.deepEqual([counter.last.phase, counter.state().notice], ['Ready', 1], 'it says that it makes room');
   counter.run(10_000);
   counter.press('yes');
   counter.press('yes');

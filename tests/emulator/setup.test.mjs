@@ -34,7 +34,7 @@ function windOneCoil(counter, aim) {
   counter.until(() => !counter.crank.turning, 'the end of winding back', 3_000);
   counter.run(500);
   const state = counter.state();
-  assert.deepEqual([state.phase, state.counts, state.doubt], ['Stop', aim + 0.3 * TURN, 0]);
+  assert.deepEqual([state.phase, state.counts, state.error_bound], ['Stop', aim + 0.3 * TURN, 0]);
   counter.press('yes');
   counter.press('yes');
 }
@@ -102,6 +102,6 @@ test('another encoder, the wrong way round, is set up with a turn of the crank',
   assert.ok(Math.abs(aim / 2_400 - 56.9) < 0.1, `${aim}`);
   counter.wind(-2_400 * 3, 4_800);
   const state = counter.state();
-  assert.deepEqual([state.phase, state.counts, state.doubt], ['Winding', 7_200, 0]);
+  assert.deepEqual([state.phase, state.counts, state.error_bound], ['Winding', 7_200, 0]);
   counter.finish();
 });

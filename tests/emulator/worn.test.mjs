@@ -18,11 +18,11 @@ function turn(counter, counts, rate, encoder, next, gain = 10 * TURN) {
   return least;
 }
 
-/** Counted to the last, with no doubt and no fault. */
+/** Counted to the last, with no error_bound and no fault. */
 function expectExact(counter, zero, what) {
-  const { counts, position, illegal, lost, doubt, phase } = counter.state();
+  const { counts, position, illegal, lost, error_bound, phase } = counter.state();
   const { made } = counter.crank;
-  assert.deepEqual({ counts, position, illegal, lost, doubt }, { counts: made - zero, position: made, illegal: 0, lost: 0, doubt: 0 }, what);
+  assert.deepEqual({ counts, position, illegal, lost, error_bound }, { counts: made - zero, position: made, illegal: 0, lost: 0, error_bound: 0 }, what);
   assert.notEqual(phase, 'Fault', what);
 }
 
@@ -71,7 +71,7 @@ test('a crank at rest on an edge that flickers adds nothing up', () => {
   counter.finish();
 });
 
-test('bounce that outlasts the other channel\'s edge is told, and the doubt covers what is lost', (t) => {
+test('bounce that outlasts the other channel\'s edge is told, and the error_bound covers what is lost', (t) => {
   let [doubted, worst] = [0, 0];
   for (let seed = 1; seed <= 4; seed++) {
     const counter = Counter.winding();
@@ -80,14 +80,14 @@ test('bounce that outlasts the other channel\'s edge is told, and the doubt cove
     const bounce = new Bounce(counter, counter.crank, next, () => (next() < 0.01 ? 1.5e9 : 0.2e9) / rate);
     turn(counter, TURN, rate, GOOD, next);
     counter.run(300);
-    const { position, doubt } = counter.state();
+    const { position, error_bound } = counter.state();
     const off = Math.abs(position - counter.crank.made);
     assert.ok(bounce.made > 0);
-    assert.ok(doubt === 'unknown' || off <= doubt, `seed ${seed}: ${off} counts off, in doubt by ${doubt}`);
-    assert.ok(off === 0 || doubt !== 0, `seed ${seed}: ${off} counts off and nothing said`);
-    doubted += doubt !== 0;
+    assert.ok(error_bound === 'unknown' || off <= error_bound, `seed ${seed}: ${off} counts off, error bound ${error_bound}`);
+    assert.ok(off === 0 || error_bound !== 0, `seed ${seed}: ${off} counts off and nothing said`);
+    doubted += error_bound !== 0;
     worst = Math.max(worst, off);
   }
-  t.diagnostic(`${doubted} of 4 in doubt; at worst ${worst} counts off`);
+  t.diagnostic(`${doubted} of 4 uncertain; at worst ${worst} counts off`);
   assert.ok(doubted > 0 && worst > 0, 'nothing was lost: this test proves nothing');
 });

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::units::Micros;
-use turntally_sim::operator::MANNERS;
+use turntally_sim::operator::PROFILES;
 use turntally_tests::stops::stops;
 
 fn main() -> ExitCode {
@@ -26,12 +26,12 @@ fn main() -> ExitCode {
         "| operator | lead | within half a turn | within a tenth | mean error, turns | 99 % within, turns |"
     );
     println!("| --- | --- | ---: | ---: | ---: | ---: |");
-    for manner in MANNERS {
+    for profile in PROFILES {
         for (name, lead) in [("off", Lead::Set(Micros::ZERO)), ("learned", Lead::Learned(DEFAULT_LEAD))] {
-            let found = stops(coils, manner, lead);
+            let found = stops(coils, profile, lead);
             println!(
                 "| {} | {name} | {:.2} % | {:.2} % | {:.3} | {:.2} |",
-                manner.name,
+                profile.name,
                 100.0 * found.share_within(0.5),
                 100.0 * found.share_within(0.1),
                 found.mean(),

@@ -1,17 +1,19 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
 use turntally_core::bench::log::{Entry, LogEvent};
-use turntally_core::bench::{Bench, Choice, Doubt, Job, Key, Lead, Phase, Pick, Progress, State, Target};
-use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::bench::{
+    Bench, Choice, ErrorBound, Job, Key, Lead, Phase, Pick, Progress, State, Target,
+};
+use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::settings::Loudness;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{Front, Lights};
 use turntally_firmware::store::guard::{Gate, Open, SECTOR};
-use turntally_firmware::store::{Kept, Layout, Save, Store};
+use turntally_firmware::store::{Layout, Save, SavedState, Store};
 use turntally_sim::flash::{Cells, VirtualFlash};
 
 /// A small flash, so that a history wraps round it soon: 4 sectors of records, 10 of notes, two segments of
@@ -41,12 +43,12 @@ pub fn job() -> Job {
         let spring = SpringRatio::measured(1.01).ok()?;
         let winding = Winding::new(wire, mandrel, 0.0, Length::from_um(300), spring).ok()?;
         let per_turn = CountsPerTurn::new(PULSES, Shaft::Mandrel, Gear::DIRECT)?;
-        let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
+        let coil = CoilModel::new(&winding, Turns::from_nano(Turns::ONE / 2));
         Some(Job {
             batch: 0,
             name: "cuts".try_into().ok()?,
             target: Target::Rings(50),
-            rule: BatchRule::new(coil, per_turn, Length::from_um(25_000)).ok()?,
+            rule: BatchPlan::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
             lead: Lead::Learned(Micros::from_millis(300)),
             spool: None,
@@ -75,7 +77,7 @@ pub fn progress(bench: &Bench) -> Vec<Progress> {
 }
 
 /// What a counter finds when it starts on this flash.
-fn start(flash: VirtualFlash, layout: Layout, job: &Job) -> (Kept, App, Store<VirtualFlash, Open>) {
+fn start(flash: VirtualFlash, layout: Layout, job: &Job) -> (SavedState, App, Store<VirtualFlash, Open>) {
     let mut store = Store::new(flash, Open, layout);
     let mut app = App::new(bench(job), PULSES, PERIOD_NS);
     (app.load_from(&mut store), app, store)
@@ -83,7 +85,7 @@ fn start(flash: VirtualFlash, layout: Layout, job: &Job) -> (Kept, App, Store<Vi
 
 /// What a counter finds when it starts on these cells, and the counter that goes on with it.
 #[must_use]
-pub fn reboot(cells: Cells, layout: Layout, job: &Job) -> (Kept, App) {
+pub fn reboot(cells: Cells, layout: Layout, job: &Job) -> (SavedState, App) {
     let (kept, app, _) = start(VirtualFlash::new(cells), layout, job);
     (kept, app)
 }
@@ -164,11 +166,11 @@ pub struct Counter {
 impl Counter {
     /// Switches a counter on, its crank at this step of the encoder.
     #[must_use]
-    pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (Kept, Self) {
+    pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (SavedState, Self) {
         let (kept, app, store) = start(flash.clone(), layout, job);
         let (acked, noted) = (progress(app.bench()), app.bench().goal().is_some());
         let true_counts = app.bench().counts();
-        let given_up = app.bench().doubt() == Doubt::Unknown;
+        let given_up = app.bench().error_bound() == ErrorBound::Unknown;
         let rng = fastrand::Rng::with_seed(seed);
         let counter = Self {
             app,
@@ -208,8 +210,10 @@ impl Counter {
             (self.to_go, self.noted) = (0, false);
         }
         self.given_up = match record {
-            Some(record) => record.doubt == Doubt::Unknown,
-            None if self.app.bench().goal().is_some() => self.app.bench().doubt() == Doubt::Unknown,
+            Some(record) => record.error_bound == ErrorBound::Unknown,
+            None if self.app.bench().goal().is_some() => {
+                self.app.bench().error_bound() == ErrorBound::Unknown
+            }
             None => self.given_up,
         };
         let (save, result) = self.app.save_to(&mut self.store)?;
@@ -247,7 +251,7 @@ impl Counter {
 
     fn decide(&mut self) {
         let bench = self.app.bench();
-        if self.app.view().trouble.is_some() {
+        if self.app.view().notice.is_some() {
             self.fingers.key = Some(Key::Yes);
             return;
         }
@@ -255,10 +259,10 @@ impl Counter {
         match bench.state() {
             // Now and then the rings of what was kept are counted.
             State::Next if self.rng.u8(..3) == 0 => self.fingers.key = Some(Key::No),
-            State::Choose { pick: Pick::Job } if !bench.unsawn().is_empty() && self.rng.bool() => {
+            State::Choose { pick: Pick::Job } if !bench.uncounted().is_empty() && self.rng.bool() => {
                 self.fingers.clicks = 1;
             }
-            State::Sawn(_) if self.rng.bool() => self.fingers.clicks = self.rng.i8(-3..4),
+            State::CountRings(_) if self.rng.bool() => self.fingers.clicks = self.rng.i8(-3..4),
             State::Winding { .. } if bench.counts() < aim => {
                 let back = self.rng.u8(..8) == 0 && bench.counts() > TURN;
                 self.to_go = if back { -self.rng.i64(1..TURN) } else { self.rng.i64(1..3 * TURN) };

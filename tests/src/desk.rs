@@ -4,16 +4,16 @@
 use std::fmt::Write as _;
 use std::rc::Rc;
 
-use turntally_core::bench::{Bench, Doubt, Key};
+use turntally_core::bench::{Bench, ErrorBound, Key};
 use turntally_core::cue::Goal;
 use turntally_core::settings::Settings;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
+use turntally_firmware::notice::Notice;
 use turntally_firmware::sampler::PinSampler;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
-use turntally_firmware::trouble::Trouble;
 use turntally_sim::board::{self, DeskPanel, Line, Lines, Pin};
 use turntally_sim::flash::{Cells, VirtualFlash};
 use turntally_sim::screen::ScreenBus;
@@ -114,8 +114,8 @@ impl Desk {
     }
 
     /// Tells the user what is wrong with the counter itself.
-    pub fn report(&mut self, trouble: Trouble) {
-        self.app.report(trouble);
+    pub fn report(&mut self, notice: Notice) {
+        self.app.report(notice);
     }
 
     /// The counter's bench, to look at.
@@ -238,15 +238,15 @@ impl Desk {
     fn look(&mut self, name: &str) {
         let bench = self.app.bench();
         let decoder = self.app.watch().decoder();
-        let doubt = match bench.doubt() {
-            Doubt::Within(counts) => counts.to_string(),
-            Doubt::Unknown => "unknown".to_owned(),
+        let error_bound = match bench.error_bound() {
+            ErrorBound::Within(counts) => counts.to_string(),
+            ErrorBound::Unknown => "unknown".to_owned(),
         };
         self.played.write(
             self.us / 1_000,
             format_args!(
-                "look {name} phase={:?} counts={} aim={} rings={} made={} doubt={doubt} position={} illegal={} \
-                 trouble={}",
+                "look {name} phase={:?} counts={} aim={} rings={} made={} error_bound={error_bound} position={} illegal={} \
+                 notice={}",
                 bench.phase(),
                 bench.counts(),
                 bench.goal().map_or(0, Goal::aim),
@@ -254,7 +254,7 @@ impl Desk {
                 bench.progress().rings,
                 decoder.position(),
                 decoder.illegal(),
-                u8::from(self.app.view().trouble.is_some()),
+                u8::from(self.app.view().notice.is_some()),
             ),
         );
         self.played.pictures.push((name.to_owned(), pbm(&self.screen.module().picture())));

@@ -14,8 +14,8 @@ use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::signal::Channel;
 use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;
-use turntally_sim::operator::MANNERS;
-use turntally_sim::run::{self, Coil, Nobody, Outcome, Setup};
+use turntally_sim::operator::PROFILES;
+use turntally_sim::run::{self, Coil, NoObserver, Outcome, Setup};
 
 /// A random job file: any listed metal and temper, wire, mandrel, gear and encoder that fit together.
 /// Small, so that thousands can be wound.
@@ -88,9 +88,9 @@ pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> Batch {
         Err(failure) => unreachable!("seed {seed}: {failure}\n{text}"),
     };
     let faults: FaultSet = kinds.iter().copied().filter(|_| rng.u8(..3) == 0).collect();
-    let manner = MANNERS[rng.usize(..MANNERS.len())];
-    let setup = Setup { seed, manner, faults, lead: Lead::Learned(DEFAULT_LEAD) };
-    match run::wind(&job, setup, &mut Nobody) {
+    let profile = PROFILES[rng.usize(..PROFILES.len())];
+    let setup = Setup { seed, profile, faults, lead: Lead::Learned(DEFAULT_LEAD) };
+    match run::wind(&job, setup, &mut NoObserver) {
         Ok(outcome) => Batch { faults, half_revolution: 2 * u64::from(job.pulses_per_rev), outcome },
         Err(failure) => unreachable!("seed {seed}: {failure}"),
     }
@@ -98,7 +98,7 @@ pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> Batch {
 
 /// What came of many batches.
 #[derive(Debug, Clone, Default)]
-pub struct Tally {
+pub struct Totals {
     /// Batches wound to their end or given up.
     pub batches: u64,
     /// Coils taken off.
@@ -115,7 +115,7 @@ pub struct Tally {
     pub broken_promises: u64,
     /// Coils that were miscounted, with nothing said of it.
     pub silent: u64,
-    /// Coils miscounted by more than the doubt that was said.
+    /// Coils miscounted by more than the error bound that was said.
     pub beyond_doubt: u64,
     /// Coils that came off before a dead channel could be noticed, and are in neither of the two above.
     pub ended_before_noticed: u64,
@@ -125,7 +125,7 @@ pub struct Tally {
     pub suspects: Vec<u64>,
 }
 
-impl Tally {
+impl Totals {
     /// Adds a batch.
     pub fn add(&mut self, seed: u64, batch: &Batch) {
         let Batch { faults, outcome, .. } = batch;
@@ -140,7 +140,8 @@ impl Tally {
             let off = coil.record.counts.abs_diff(coil.true_counts);
             let broken = coil.rings_cut < coil.record.rings;
             let mut silent = off > 0 && coil.record.faults.is_empty();
-            let mut beyond = run::doubt_counts(coil.record.doubt).is_some_and(|doubt| off > doubt);
+            let mut beyond =
+                run::doubt_counts(coil.record.error_bound).is_some_and(|error_bound| off > error_bound);
             if (silent || beyond) && batch.ended_before_noticed(place) {
                 self.ended_before_noticed += 1;
                 (silent, beyond) = (false, false);
@@ -158,11 +159,11 @@ impl Tally {
     }
 }
 
-impl fmt::Display for Tally {
+impl fmt::Display for Totals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the doubt \
+            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the error_bound \
              said, {} besides that came off before a dead channel could be noticed), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
             self.batches,
             self.coils,
@@ -185,9 +186,9 @@ impl fmt::Display for Tally {
 /// # Panics
 /// As [`random_batch`].
 #[must_use]
-pub fn campaign(batches: u64, kinds: &[FaultKind]) -> Tally {
+pub fn campaign(batches: u64, kinds: &[FaultKind]) -> Totals {
     let next = std::sync::atomic::AtomicU64::new(0);
-    let sum = std::sync::Mutex::new(Tally::default());
+    let sum = std::sync::Mutex::new(Totals::default());
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     std::thread::scope(|scope| {
         for _ in 0..cores {

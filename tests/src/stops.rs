@@ -6,8 +6,8 @@ use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use turntally_core::bench::Lead;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::Job;
-use turntally_sim::operator::Manner;
-use turntally_sim::run::{self, Nobody, Setup};
+use turntally_sim::operator::OperatorProfile;
+use turntally_sim::run::{self, NoObserver, Setup};
 
 /// Coils in a batch: the first ones are wound before the counter knows the hand.
 const COILS_A_BATCH: u32 = 10;
@@ -68,10 +68,10 @@ fn job(rng: &mut fastrand::Rng) -> Job {
 }
 
 /// The kept coils of one fresh batch: turns past the target at the first rest.
-fn batch(seed: u64, manner: Manner, lead: Lead) -> Vec<f64> {
+fn batch(seed: u64, profile: OperatorProfile, lead: Lead) -> Vec<f64> {
     let job = job(&mut fastrand::Rng::with_seed(seed));
-    let setup = Setup { seed, manner, faults: FaultSet::default(), lead };
-    let outcome = match run::wind(&job, setup, &mut Nobody) {
+    let setup = Setup { seed, profile, faults: FaultSet::default(), lead };
+    let outcome = match run::wind(&job, setup, &mut NoObserver) {
         Ok(outcome) => outcome,
         Err(failure) => unreachable!("seed {seed}: {failure}"),
     };
@@ -85,7 +85,7 @@ fn batch(seed: u64, manner: Manner, lead: Lead) -> Vec<f64> {
 /// # Panics
 /// Where the job is refused or a run fails: that is a fault of the test.
 #[must_use]
-pub fn stops(coils: usize, manner: Manner, lead: Lead) -> Stops {
+pub fn stops(coils: usize, profile: OperatorProfile, lead: Lead) -> Stops {
     let (next, wound) = (AtomicU64::new(0), AtomicUsize::new(0));
     let batches = Mutex::new(Vec::new());
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
@@ -94,7 +94,7 @@ pub fn stops(coils: usize, manner: Manner, lead: Lead) -> Stops {
             scope.spawn(|| {
                 while wound.load(Ordering::Relaxed) < coils {
                     let seed = next.fetch_add(1, Ordering::Relaxed);
-                    let errors = batch(seed, manner, lead);
+                    let errors = batch(seed, profile, lead);
                     wound.fetch_add(errors.len(), Ordering::Relaxed);
                     batches.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((seed, errors));
                 }

@@ -6,8 +6,8 @@ use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::operator::MANNERS;
-use turntally_sim::run::{self, Nobody, Setup};
+use turntally_sim::operator::PROFILES;
+use turntally_sim::run::{self, NoObserver, Setup};
 use turntally_tests::campaign;
 
 fn batches() -> u64 {
@@ -50,8 +50,8 @@ fn same_seed_same_run() {
     let job = Job::parse(DEMO).unwrap_or_else(|failure| unreachable!("{failure}"));
     let run = |seed| {
         let faults = [FaultKind::Bounce, FaultKind::Noise, FaultKind::SupplyDips].into_iter().collect();
-        let setup = Setup { seed, manner: MANNERS[2], faults, lead: Lead::Learned(DEFAULT_LEAD) };
-        format!("{:?}", run::wind(&job, setup, &mut Nobody))
+        let setup = Setup { seed, profile: PROFILES[2], faults, lead: Lead::Learned(DEFAULT_LEAD) };
+        format!("{:?}", run::wind(&job, setup, &mut NoObserver))
     };
     assert_eq!(run(11), run(11));
     assert_ne!(run(11), run(12));

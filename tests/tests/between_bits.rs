@@ -4,31 +4,31 @@
 //! `TURNTALLY_CUTS=100000` cuts so often; without it fewer times.
 
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{Doubt, Phase, Progress, Unsawn};
-use turntally_firmware::store::{Kept, StoreError};
+use turntally_core::bench::{ErrorBound, Phase, Progress, UncountedCoils};
+use turntally_firmware::store::{SavedState, StoreError};
 use turntally_sim::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{Counter, Cut, Ledger, SMALL, entries, job, progress, wanted_cuts};
 
 /// What a counter shows after it has started, but for its log. The count of a coil may be another note's: that it is
-/// within its doubt is checked elsewhere (`power_cuts.rs`).
+/// within its error bound is checked elsewhere (`power_cuts.rs`).
 #[derive(Debug, Clone, PartialEq)]
 struct Shown {
     phase: Phase,
     in_coil: bool,
     given_up: bool,
     progress: Vec<Progress>,
-    unsawn: Unsawn,
+    uncounted: UncountedCoils,
     settings: bool,
 }
 
-fn shown(kept: &Kept, counter: &mut Counter) -> (Shown, Vec<(u32, LogEvent)>) {
+fn shown(kept: &SavedState, counter: &mut Counter) -> (Shown, Vec<(u32, LogEvent)>) {
     let bench = counter.app.bench();
     let shown = Shown {
         phase: bench.phase(),
         in_coil: bench.goal().is_some(),
-        given_up: bench.doubt() == Doubt::Unknown,
+        given_up: bench.error_bound() == ErrorBound::Unknown,
         progress: progress(bench),
-        unsawn: bench.unsawn(),
+        uncounted: bench.uncounted(),
         settings: kept.settings.is_some(),
     };
     (shown, entries(&mut counter.store, 0))
@@ -60,11 +60,11 @@ fn every_start_finds_the_same() {
         flash.power_on();
         between += u64::from(flash.with_cells(|cells| cells.between()) > 0);
         let (kept, mut next) = Counter::on(flash.clone(), SMALL, &job, round);
-        let trouble = kept.trouble;
+        let notice = kept.notice;
         // That is told until there is room for the next coil's notes.
-        damaged = (damaged || cut.may_be_told()) && trouble == Some(StoreError::NoteDamaged);
-        let allowed = trouble.is_none() || damaged;
-        assert!(allowed, "round {round}: {trouble:?}, {cut:?}");
+        damaged = (damaged || cut.may_be_told()) && notice == Some(StoreError::NoteDamaged);
+        let allowed = notice.is_none() || damaged;
+        assert!(allowed, "round {round}: {notice:?}, {cut:?}");
         let (first, log) = shown(&kept, &mut next);
         if let Err(what) = ledger.check(&cut, &mut next) {
             unreachable!("round {round}: {what}");
@@ -73,7 +73,7 @@ fn every_start_finds_the_same() {
             flash.power_on();
             let (kept, counter) = Counter::on(flash.clone(), SMALL, &job, round);
             next = counter;
-            assert_eq!(kept.trouble, trouble, "round {round}, start {again}");
+            assert_eq!(kept.notice, notice, "round {round}, start {again}");
             let (second, second_log) = shown(&kept, &mut next);
             assert_eq!(second, first, "round {round}, start {again}");
             let gone = log.iter().filter(|entry| !second_log.contains(entry)).count();

@@ -249,7 +249,7 @@ fn troubles() -> Vec<(String, Option<String>)> {
     sources(&root().join("firmware/src"), &mut texts);
     let quoted = |text: &str| text.split('"').nth(1).unwrap().to_owned();
     let mut found = Vec::new();
-    for call in texts.iter().flat_map(|text| text.split("Trouble::new(").skip(1)) {
+    for call in texts.iter().flat_map(|text| text.split("Notice::new(").skip(1)) {
         let call = call.split(");").next().unwrap();
         assert!(call.trim_start().starts_with('"'), "this title cannot be found by its words: {call}");
         let detail = call.split_once("format_args!(").or_else(|| call.split_once("plain!("));

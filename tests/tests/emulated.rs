@@ -10,7 +10,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use turntally_firmware::trouble::Trouble;
+use turntally_firmware::notice::Notice;
 use turntally_tests::desk::{Desk, Played};
 use turntally_tests::script::{self, Act};
 
@@ -97,7 +97,7 @@ fn desktop_shows_what_the_emulated_pico_says_of_its_restart() {
     let advice = ["What was saved of a coil", "is there in a moment."];
     for (name, reason) in [("restarted-fault", "fault at 0x30000000"), ("restarted-panic", "wild.rs:42")] {
         let mut desk = Desk::start();
-        desk.report(Trouble::new("Restarted", format_args!("{reason}"), advice));
+        desk.report(Notice::new("Restarted", format_args!("{reason}"), advice));
         let played = desk.play(&[Act::Look { name: name.to_owned() }]);
         let kept = std::fs::read_to_string(folder("pictures").join(name).with_extension("pbm")).unwrap();
         assert!(played.pictures == [(name.to_owned(), kept)], "not what the Pico showed: {name}");

@@ -61,8 +61,9 @@ impl Desk {
         self.tell(Input::Key(Key::Yes));
         self.tell(Input::Key(Key::Yes));
         self.save(&Save::LogRoom { leave: false });
-        let sawn = turntally_core::bench::log::Sawn { job: 9, batch: 0, coils: 1, rings: 50, rejects: 1 };
-        self.save(&Save::Log(turntally_core::bench::log::LogEvent::Sawn(sawn).to_bytes()));
+        let sawn =
+            turntally_core::bench::log::RingCount { job: 9, batch: 0, coils: 1, rings: 50, rejects: 1 };
+        self.save(&Save::Log(turntally_core::bench::log::LogEvent::RingCount(sawn).to_bytes()));
         let batch = self.bench.batch(0).unwrap();
         self.save(&Save::Batch(0, batch));
     }
@@ -132,7 +133,7 @@ fn flashes_are_those_of_today() {
         // A counter takes it for what it is.
         let mut store = Store::new(VirtualFlash::new(laid), Open, LAYOUT);
         let kept = store.load(1);
-        assert_eq!((kept.trouble, kept.settings.is_some()), (None, true), "{name}");
+        assert_eq!((kept.notice, kept.settings.is_some()), (None, true), "{name}");
         assert_eq!(kept.batches[0].is_some(), name != "set-up", "{name}");
         assert_eq!(store.log_entry(0).unwrap().is_some(), name != "set-up", "{name}");
         let mut app = App::new(Bench::new(), 400, 10_000);

@@ -220,7 +220,7 @@ fn batch_goes_on_after_a_power_cut() {
         .into_iter()
         .filter_map(|(_, event)| match event {
             LogEvent::Coil(coil) => Some(coil.counted.batch),
-            LogEvent::Sawn(_) => None,
+            LogEvent::RingCount(_) => None,
         })
         .collect();
     assert_eq!(written, [7, 7, 8]);
@@ -293,7 +293,7 @@ fn no_job_is_counted_by_an_encoder_that_it_was_not_planned_for() {
         desk.app.bench().phase()
     };
     assert_eq!(begin(&mut desk), Phase::Ready);
-    let told = desk.app.view().trouble.as_ref().map(|trouble| trouble.detail().to_owned());
+    let told = desk.app.view().notice.as_ref().map(|notice| notice.detail().to_owned());
     assert_eq!(told.as_deref(), Some("Another job, or send anew"));
     desk.live(10, Some(Key::No));
     desk.live(10, Some(Key::No));
@@ -334,8 +334,8 @@ fn wrong_jobs_are_refused() {
     let mut offer = |job: PlannedJob| desk.ask(&Request::OfferJob { ticket: 9, job: job.to_bytes() });
     let other_encoder = PlannedJob { pulses_per_rev: 400, ..planned(50) }.signed().unwrap();
     assert_eq!(offer(other_encoder), Reply::Refused(Refusal::OtherEncoder));
-    assert_eq!(offer(PlannedJob { rings: 51, ..planned(50) }), Reply::Refused(Refusal::OtherRule));
-    assert_eq!(offer(PlannedJob { rings: 0, ..planned(50) }), Reply::Refused(Refusal::NoJob));
+    assert_eq!(offer(PlannedJob { rings: 51, ..planned(50) }), Reply::Refused(Refusal::OtherPlan));
+    assert_eq!(offer(PlannedJob { rings: 0, ..planned(50) }), Reply::Refused(Refusal::InvalidJob));
     let settings = SettingsBytes { form: 1, bytes: [1; SETTINGS_LEN].into_iter().collect() };
     let write = Request::WriteSettings { ticket: 1, settings };
     assert_eq!(desk.ask(&write), Reply::Refused(Refusal::NoSettings));
@@ -383,7 +383,7 @@ fn log_is_fetched_while_coils_are_wound() {
         pair.live(7_001);
         let from = found.last().map_or(0, |last| last + 1);
         found.extend(fetch(&mut pair, from));
-        pair.ask(&Request::Fetched { next: found.last().map_or(0, |last| last + 1) });
+        pair.ask(&Request::Acknowledge { next: found.last().map_or(0, |last| last + 1) });
     }
     assert!(found.iter().copied().eq(0..found.len() as u32), "{found:?}");
     assert!(pair.counter.entries >= found.len());

@@ -2,7 +2,7 @@
 //!
 //! `TURNTALLY_CUTS=100000` cuts after every byte; without it after some of them.
 
-use turntally_core::bench::log::{LogEvent, Sawn};
+use turntally_core::bench::log::{LogEvent, RingCount};
 use turntally_core::link::Request;
 use turntally_firmware::app::App;
 use turntally_firmware::link::Ask;
@@ -28,7 +28,7 @@ fn blank() -> (VirtualFlash, Log) {
 
 /// What entry number `number` says in these tests.
 fn event(number: u32) -> LogEvent {
-    LogEvent::Sawn(Sawn {
+    LogEvent::RingCount(RingCount {
         job: number,
         batch: 1,
         coils: 1,
@@ -65,7 +65,7 @@ fn every_cut_of_the_log_is_survived() {
         assert_eq!(write(&mut store, event(number), false), Ok(()), "{number}");
         if number % 40 == 39 {
             fetched = number - 20;
-            assert_eq!(store.save(&Save::Fetched(fetched)), Ok(()));
+            assert_eq!(store.save(&Save::Acknowledged(fetched)), Ok(()));
         }
         for change in flash.journal() {
             let erase = matches!(change, Change::Erase { .. });
@@ -108,9 +108,9 @@ fn full_log_asks_before_it_forgets() {
     assert_eq!(store.save(&Save::LogRoom { leave: false }), Err(StoreError::LogFull));
     assert_eq!(numbers(&mut store, 0).len(), 3 * ENTRIES as usize, "nothing has gone");
     // One entry short of the oldest segment is not enough; the whole of it is.
-    assert_eq!(store.save(&Save::Fetched(ENTRIES - 1)), Ok(()));
+    assert_eq!(store.save(&Save::Acknowledged(ENTRIES - 1)), Ok(()));
     assert_eq!(store.save(&Save::LogRoom { leave: false }), Err(StoreError::LogFull));
-    assert_eq!(store.save(&Save::Fetched(ENTRIES)), Ok(()));
+    assert_eq!(store.save(&Save::Acknowledged(ENTRIES)), Ok(()));
     assert_eq!(write(&mut store, event(number), false), Ok(()));
     assert_eq!(numbers(&mut store, 0), (ENTRIES..=number).collect::<Vec<_>>(), "the oldest have gone");
     // With leave the next oldest go, and no more than they.
@@ -201,10 +201,7 @@ fn counter_says_that_its_log_is_full() {
         while counter.entries < 3 * ENTRIES as usize {
             let saved = counter.live();
             let full = |app: &App| {
-                app.view()
-                    .trouble
-                    .as_ref()
-                    .is_some_and(|trouble| trouble.detail() == "Oldest not fetched yet")
+                app.view().notice.as_ref().is_some_and(|notice| notice.detail() == "Oldest not fetched yet")
             };
             told += u32::from(!shown && full(&counter.app));
             shown = full(&counter.app);
@@ -216,7 +213,7 @@ fn counter_says_that_its_log_is_full() {
             }
             if fetched && matches!(saved, Some(Save::Log(_))) {
                 let next = counter.entries as u32;
-                counter.app.answer(Ask::Plain(Request::Fetched { next }));
+                counter.app.answer(Ask::Plain(Request::Acknowledge { next }));
             }
         }
         println!("{} entries in a log of {}: told {told} times", counter.entries, 2 * ENTRIES);

@@ -1,7 +1,7 @@
-//! Bounce of every length on either channel, or both: what it takes from the count is told, and the doubt
+//! Bounce of every length on either channel, or both: what it takes from the count is told, and the error bound
 //! covers it; what it does not take is not doubted.
 
-use turntally_core::signal::{DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, SignalWatch};
+use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
 use turntally_core::units::Micros;
 
 /// The board's: 250,000 samples a second, 16 in a word.
@@ -36,8 +36,8 @@ impl Bench {
         self.samples += 1;
         if self.samples.is_multiple_of(16) {
             let reading = self.watch.push_16(self.word, Micros::new(self.now_ns() / 1_000));
-            self.told += DOUBT_PER_CHATTER * u64::from(reading.chatter);
-            self.told += DOUBT_PER_ILLEGAL * u64::from(reading.illegal);
+            self.told += ERROR_PER_CHATTER * u64::from(reading.chatter);
+            self.told += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
         }
     }
 
@@ -127,7 +127,7 @@ fn walks(firsts: u32, seconds: u32, counts: i64) -> Walks {
 }
 
 /// Every walk of one edge that bounces until its channel's next edge, or for three counts and over two more edges:
-/// nothing is lost unseen, and the doubt covers all of it.
+/// nothing is lost unseen, and the error bound covers all of it.
 #[test]
 fn every_bounce_of_one_edge_is_told_where_it_takes_counts() {
     for (ticks, counts) in [(2 * TICKS + 1, 2), (3 * TICKS, 3)] {
@@ -147,7 +147,7 @@ fn every_bounce_that_settles_is_quiet() {
 }
 
 /// The two stories behind `00 01 00 10 00 01`: the same levels, four counts apart. Only how long they took says
-/// which it was, and so the doubt: a hand that has the time for it is believed.
+/// which it was, and so the error bound: a hand that has the time for it is believed.
 #[test]
 fn what_time_alone_can_tell() {
     // B is away from before A's edge until its own next one.
@@ -277,7 +277,7 @@ fn hands(seeds: u64, counts: f64, settle: impl Fn(&mut fastrand::Rng, usize, usi
 }
 
 /// One edge in a hundred bounces for up to three counts, the others a fifth of one, to and fro and with stops: the
-/// doubt of the whole is no less than what is lost.
+/// error bound of the whole is no less than what is lost.
 #[test]
 fn doubt_covers_a_worn_encoder() {
     for (longest, share) in [(1.5, 0.01), (3.0, 0.01), (3.0, 0.1)] {

@@ -3,14 +3,14 @@
 //! `TURNTALLY_CUTS=100000` walks every cut point of a history that has at least so many; without it a
 //! shorter history is walked.
 
-use turntally_core::bench::log::{CoilLog, LogEvent, Sawn};
+use turntally_core::bench::log::{CoilLog, LogEvent, RingCount};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
-use turntally_core::bench::{Doubt, Phase, Progress, Unsawn};
+use turntally_core::bench::{ErrorBound, Phase, Progress, UncountedCoils};
 use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::items::{GRANULE, item};
 use turntally_firmware::store::records::{Record, value_of};
-use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
+use turntally_firmware::store::{Layout, Save, SavedState, Store, StoreError};
 use turntally_sim::flash::{Cells, Change, VirtualFlash};
 use turntally_tests::cuts::{Counter, SMALL, entries, is_coil, job, progress, reboot, wanted_cuts};
 
@@ -43,11 +43,16 @@ impl Truth {
     }
 
     /// Checks what came back; `damaged`: a bit was flipped, so less may be known, but nothing false.
-    fn check(&self, kept: &Kept, app: &turntally_firmware::app::App, damaged: bool) -> Result<(), String> {
+    fn check(
+        &self,
+        kept: &SavedState,
+        app: &turntally_firmware::app::App,
+        damaged: bool,
+    ) -> Result<(), String> {
         let bench = app.bench();
-        let told = kept.trouble.is_some();
+        let told = kept.notice.is_some();
         let say = |what: &str| {
-            let told = kept.trouble;
+            let told = kept.notice;
             Err(format!(
                 "{what}: {:?}, {} counts, {:?}, {told:?}",
                 bench.state(),
@@ -55,8 +60,8 @@ impl Truth {
                 bench.progress()
             ))
         };
-        if told && app.view().trouble.is_none() {
-            return say("trouble that nobody sees");
+        if told && app.view().notice.is_none() {
+            return say("notice that nobody sees");
         }
         let of = |list: &[Progress], job| list.get(job).copied().unwrap_or_default();
         let fits = |(job, found)| [of(&self.progress, job), of(&self.acked, job)].contains(&found);
@@ -67,9 +72,11 @@ impl Truth {
             if !self.in_coil && bench.progress() != of(&self.acked, job) {
                 return say("a coil came back that was finished");
             }
-            return match bench.doubt() {
-                Doubt::Within(doubt) if bench.counts().abs_diff(self.counts) <= doubt => Ok(()),
-                Doubt::Unknown if damaged || self.given_up => Ok(()),
+            return match bench.error_bound() {
+                ErrorBound::Within(error_bound) if bench.counts().abs_diff(self.counts) <= error_bound => {
+                    Ok(())
+                }
+                ErrorBound::Unknown if damaged || self.given_up => Ok(()),
                 _ => say("the count is beyond its doubt"),
             };
         }
@@ -77,7 +84,7 @@ impl Truth {
             return say("the coil in progress is lost");
         }
         if told && !damaged && self.noted {
-            return say("trouble without a reason");
+            return say("notice without a reason");
         }
         Ok(())
     }
@@ -86,7 +93,12 @@ impl Truth {
 /// Every coil that came off stands in the log once, or is back on the mandrel; only one that came off
 /// before its first note was kept may be neither. The rings of each that was kept wait to be counted, or have
 /// been.
-fn check_log(counter: &Counter, cells: &Cells, resumed: bool, unsawn: Unsawn) -> Result<usize, String> {
+fn check_log(
+    counter: &Counter,
+    cells: &Cells,
+    resumed: bool,
+    uncounted: UncountedCoils,
+) -> Result<usize, String> {
     let mut store = Store::new(VirtualFlash::new(cells.clone()), Open, SMALL);
     let entries = entries(&mut store, 0);
     let found: Vec<Turns> = entries
@@ -101,12 +113,12 @@ fn check_log(counter: &Counter, cells: &Cells, resumed: bool, unsawn: Unsawn) ->
                 waiting = (waiting.0 + 1, waiting.1 + counted.rings);
             }
             LogEvent::Coil(_) => {}
-            LogEvent::Sawn(sawn) if sawn.coils == waiting.0 => waiting = (0, 0),
-            LogEvent::Sawn(sawn) => return Err(format!("{sawn:?} with {waiting:?} waiting")),
+            LogEvent::RingCount(sawn) if sawn.coils == waiting.0 => waiting = (0, 0),
+            LogEvent::RingCount(sawn) => return Err(format!("{sawn:?} with {waiting:?} waiting")),
         }
     }
-    if waiting != (unsawn.coils, unsawn.rings) {
-        return Err(format!("{unsawn:?} of {waiting:?}"));
+    if waiting != (uncounted.coils, uncounted.rings) {
+        return Err(format!("{uncounted:?} of {waiting:?}"));
     }
     let whole = made.starts_with(&found) && found.len() >= counter.logged;
     let missing = counter.coils.get(found.len()..).unwrap_or_default();
@@ -157,7 +169,7 @@ fn every_cut_is_survived() {
                 if logs && (!erase || done % (8 * stride) == 0) {
                     let resumed = app.bench().goal().is_some() && !truth.in_coil;
                     let logged = core::mem::replace(&mut counter.logged, before_this);
-                    let checked = check_log(&counter, &torn, resumed, app.bench().unsawn());
+                    let checked = check_log(&counter, &torn, resumed, app.bench().uncounted());
                     counter.logged = logged;
                     if let Err(what) = checked {
                         unreachable!(
@@ -294,7 +306,7 @@ fn flipped_bits_are_told_or_harmless() {
             }
             flips += 1;
             let doubted = kept.note.is_some_and(|(_, since)| since != Since::QuarterTurn);
-            told += u64::from(kept.trouble.is_some() || doubted);
+            told += u64::from(kept.notice.is_some() || doubted);
         }
     }
     println!("{flips} bits flipped: {told} told or doubted, the others mended or of no consequence");
@@ -322,13 +334,13 @@ fn any_rubbish_is_got_over() {
         let blank = cells.bytes()[..SMALL.notes as usize].iter().all(|&byte| byte == 0xff);
         let flash = VirtualFlash::new(cells);
         let (found, mut counter) = Counter::on(flash.clone(), SMALL, &job, round);
-        assert!(found.trouble.is_some() || blank, "round {round}: nothing is told");
+        assert!(found.notice.is_some() || blank, "round {round}: nothing is told");
         let mut notes = 0;
         for _ in 0..20_000 {
             notes += u32::from(matches!(counter.live(), Some(Save::Note(_))));
         }
-        let (view, trouble) = (counter.app.bench().state(), &counter.app.view().trouble);
-        assert!(notes > 20, "round {round}: {notes} notes, {view:?}, {trouble:?}, {:?}", found.trouble);
+        let (view, notice) = (counter.app.bench().state(), &counter.app.view().notice);
+        assert!(notes > 20, "round {round}: {notes} notes, {view:?}, {notice:?}, {:?}", found.notice);
         let (kept, app) = reboot(flash.cells(), SMALL, &job);
         // A hand that went to and fro for long has used its room up: that was told, and is not known.
         if let Err(what) = Truth::of(&counter).check(&kept, &app, true) {
@@ -356,9 +368,9 @@ fn worn_sectors_are_passed_over_then_told() {
             told |= counter
                 .app
                 .view()
-                .trouble
+                .notice
                 .as_ref()
-                .is_some_and(|trouble| trouble.detail() == "Flash is worn out");
+                .is_some_and(|notice| notice.detail() == "Flash is worn out");
         }
         assert!(counter.coils.len() > 10, "{worn} worn: {} coils", counter.coils.len());
         println!("{worn} of 10 worn: {}", if told { "told" } else { "passed over" });
@@ -420,7 +432,7 @@ fn newer_records_are_left_alone() {
     while !matches!(counter.live(), Some(Save::Batch(..))) {}
     let cells = with_batch(flash.cells(), 3, &[2, 3]);
     let (kept, _) = reboot(cells.clone(), SMALL, &job);
-    assert_eq!(kept.trouble, Some(StoreError::Newer));
+    assert_eq!(kept.notice, Some(StoreError::Newer));
     let flash = VirtualFlash::new(cells.clone());
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
     for _ in 0..30_000 {
@@ -454,16 +466,21 @@ fn ten_years_stay_within_the_rated_cycles() {
     let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
     let notes = 250 * NOTE_PARTS;
     let simulated = 600;
-    let sawn =
-        LogEvent::Sawn(Sawn { job: u32::MAX, batch: u32::MAX, coils: u32::MAX, rings: 250, rejects: 9 })
-            .to_bytes();
+    let sawn = LogEvent::RingCount(RingCount {
+        job: u32::MAX,
+        batch: u32::MAX,
+        coils: u32::MAX,
+        rings: 250,
+        rejects: 9,
+    })
+    .to_bytes();
     for coil in 0..simulated {
         for _ in 0..2 {
             assert_eq!(store.save(&Save::LogRoom { leave: false }), Ok(()));
             assert_eq!(store.save(&Save::Log(sawn.clone())), Ok(()));
         }
         if coil % 200 == 0 {
-            assert_eq!(store.save(&Save::Fetched(2 * coil as u32)), Ok(()));
+            assert_eq!(store.save(&Save::Acknowledged(2 * coil as u32)), Ok(()));
         }
         assert_eq!(store.save(&Save::Room(notes)), Ok(()));
         for _ in 0..notes {

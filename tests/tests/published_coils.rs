@@ -6,7 +6,7 @@
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
-use turntally_core::coil::{CoilRule, Winding, best_rings, certain_rings};
+use turntally_core::coil::{CoilModel, Winding, best_rings, guaranteed_rings};
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
 use turntally_core::quadrature::Decoder;
@@ -26,7 +26,7 @@ fn close_coil(wire: Length, mandrel: Length, kerf: Length) -> Winding {
 fn body(wire: &str, turns: f64) -> f64 {
     let wire = length(wire);
     let mandrel = Length::from_nm(wire.nm() * 5);
-    let rule = CoilRule::new(&close_coil(wire, mandrel, Length::ZERO), Turns::ZERO);
+    let rule = CoilModel::new(&close_coil(wire, mandrel, Length::ZERO), Turns::ZERO);
     rule.length(Turns::from_f64(turns).unwrap()).mm().get()
 }
 
@@ -91,7 +91,7 @@ fn close_coil_length_is_exact() {
     for wire_nm in (300_000..2_600_000).step_by(997) {
         let wire = Length::from_nm(wire_nm);
         let coil = close_coil(wire, Length::from_nm(4 * wire_nm), Length::ZERO);
-        let rule = CoilRule::new(&coil, Turns::ZERO);
+        let rule = CoilModel::new(&coil, Turns::ZERO);
         assert_eq!(rule.length(Turns::from_whole(50)).nm(), 51 * wire_nm);
     }
 }
@@ -153,7 +153,7 @@ fn rings_are_the_derived_ones() {
         let (turns, density) = (given("turns"), Density::new(given("density_g_cm3")));
         let coil = close_coil(wire, mandrel, kerf);
         let ring = coil.ring(1.0);
-        let rule = CoilRule::new(&coil, Turns::ZERO);
+        let rule = CoilModel::new(&coil, Turns::ZERO);
         let along = rule.length(Turns::from_f64(turns).unwrap());
         let wound = Mm::new(coil.wound_turn_wire().get() * turns);
         let mass = density.wire_mass(wire, wound);
@@ -207,7 +207,7 @@ fn ring_count_rule_is_the_derived_one() {
         (50.01, 49, 50),
     ] {
         let turns = Turns::from_f64(turns).unwrap();
-        assert_eq!((certain_rings(turns), best_rings(turns)), (unlucky, lucky), "{turns:?}");
+        assert_eq!((guaranteed_rings(turns), best_rings(turns)), (unlucky, lucky), "{turns:?}");
     }
 }
 
@@ -230,7 +230,7 @@ fn sawn_coils_obey_the_ring_count_rule() {
         let least = counts.iter().min().copied().unwrap();
         let most = counts.iter().max().copied().unwrap();
         assert_eq!(
-            (i64::from(certain_rings(turns)), i64::from(best_rings(turns))),
+            (i64::from(guaranteed_rings(turns)), i64::from(best_rings(turns))),
             (least, most),
             "{turns:?}"
         );
@@ -247,8 +247,8 @@ fn opened_coil_has_fewer_turns() {
     let coil = Winding::new(length("1mm"), length("7mm"), 0.0, Length::ZERO, spring).unwrap();
     let released = 60.0 * coil.turns_kept(1.03);
     assert!((released - 58.25).abs() < 0.01, "{released}");
-    let rule = CoilRule::new(&coil, Turns::ZERO);
-    assert_eq!(rule.certain_rings(Turns::from_whole(60)), 57);
+    let rule = CoilModel::new(&coil, Turns::ZERO);
+    assert_eq!(rule.guaranteed_rings(Turns::from_whole(60)), 57);
 }
 
 // ---- Springback ----

@@ -5,19 +5,19 @@
 use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::units::Micros;
-use turntally_sim::operator::MANNERS;
+use turntally_sim::operator::PROFILES;
 use turntally_tests::stops::stops;
 
 /// With the lead that is learned, from the first coil of each batch on, the mean distance from the
 /// target is at most half, and no fewer coils, at least nine in ten, end within half a turn of it.
 #[test]
 fn learned_lead_halves_the_error_for_every_operator() {
-    for manner in MANNERS {
-        let name = manner.name;
+    for profile in PROFILES {
+        let name = profile.name;
         // The hasty hand comes nearest to the bounds, and winds quickest; the others are far from them.
         let coils = if name == "hasty" { 200 } else { 40 };
-        let off = stops(coils, manner, Lead::Set(Micros::ZERO));
-        let led = stops(coils, manner, Lead::Learned(DEFAULT_LEAD));
+        let off = stops(coils, profile, Lead::Set(Micros::ZERO));
+        let led = stops(coils, profile, Lead::Learned(DEFAULT_LEAD));
         assert_eq!((off.coils(), led.coils()), (coils, coils), "{name}");
         assert!(2.0 * led.mean() <= off.mean(), "{name}: mean error {} of {} turns", led.mean(), off.mean());
         let (before, after) = (off.share_within(0.5), led.share_within(0.5));

@@ -81,7 +81,7 @@ fn notes_behind_torn_bytes_are_missed() {
         match found.note {
             Some((newest, Since::QuarterTurn)) => assert_eq!(newest, kept, "{seed}"),
             Some(_) => hidden += 1,
-            None => assert!(found.trouble.is_some(), "{seed}: a note is gone, and nobody says so"),
+            None => assert!(found.notice.is_some(), "{seed}: a note is gone, and nobody says so"),
         }
     }
     println!("{cuts} cuts: every note found or known to be missing; {hidden} were missing");

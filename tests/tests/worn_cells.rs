@@ -27,14 +27,14 @@ struct Told {
 
 impl Told {
     fn look(&mut self, counter: &Counter) {
-        let trouble = counter.app.view().trouble.as_ref().map(|trouble| trouble.detail().to_owned());
-        if trouble != self.shown
-            && let Some(detail) = &trouble
+        let notice = counter.app.view().notice.as_ref().map(|notice| notice.detail().to_owned());
+        if notice != self.shown
+            && let Some(detail) = &notice
             && NOT_SAVED.contains(&detail.as_str())
         {
             self.told.push(detail.clone());
         }
-        self.shown = trouble;
+        self.shown = notice;
     }
 }
 
@@ -57,8 +57,8 @@ fn nothing_is_lost(flash: &VirtualFlash, seed: u64, first_ms: u32, lives: u32) -
         flash.power_on();
         let (kept, next) = Counter::on(flash.clone(), LAYOUT, &job, seed + u64::from(life));
         counter = next;
-        if !told.told.is_empty() || kept.trouble.is_some() {
-            return Err(format!("life {life}: {:?} told, {:?} found", told.told, kept.trouble));
+        if !told.told.is_empty() || kept.notice.is_some() {
+            return Err(format!("life {life}: {:?} told, {:?} found", told.told, kept.notice));
         }
         ledger.check(&cut, &mut counter).map_err(|what| format!("life {life}: {what}"))?;
     }

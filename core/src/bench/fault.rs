@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Bench, State};
 use crate::cue::Cue;
-use crate::signal::{Channel, DOUBT_PER_CHATTER, DOUBT_PER_ILLEGAL, Reading};
+use crate::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, Reading};
 
 /// What is wrong with the count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -13,7 +13,7 @@ pub enum Fault {
     /// A channel of the encoder never moves: the count is unknown.
     Dead(Channel),
     /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
-    /// eighth of a turn of doubt they want a decision.
+    /// eighth of a turn of error bound they want a decision.
     MissedSteps,
     /// Bounce or noise makes the count go as no hand can: counts may be lost.
     Chatter,
@@ -78,23 +78,23 @@ impl Faults {
 /// How far the count can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Doubt {
+pub enum ErrorBound {
     /// To within this many counts (0: to the last one).
     Within(u64),
     /// Not at all: nothing can be promised.
     Unknown,
 }
 
-impl Doubt {
+impl ErrorBound {
     pub(super) const fn add(&mut self, counts: u64) {
-        if let Self::Within(doubt) = self {
-            *doubt = doubt.saturating_add(counts);
+        if let Self::Within(error_bound) = self {
+            *error_bound = error_bound.saturating_add(counts);
         }
     }
 
     /// It is a known one, of more than this many counts.
     fn exceeds(self, counts: i64) -> bool {
-        matches!(self, Self::Within(doubt) if doubt > counts.max(1).unsigned_abs())
+        matches!(self, Self::Within(error_bound) if error_bound > counts.max(1).unsigned_abs())
     }
 }
 
@@ -113,8 +113,8 @@ impl Bench {
         let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
         if let Some(coil) = &mut self.coil {
             coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
-            coil.doubt.add(DOUBT_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
-            coil.doubt.add(DOUBT_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
+            coil.error_bound.add(ERROR_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
+            coil.error_bound.add(ERROR_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
         }
         // The gravest first: it is shown, and those that came with it are noted.
         if overflow {
@@ -145,12 +145,12 @@ impl Bench {
         let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
         let backwards = coil.furthest < turn && gone <= -behind.max(2);
         // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
-        // in doubt is not.
-        if coil.doubt.exceeds(turn) {
-            coil.doubt = Doubt::Unknown;
+        // uncertain is not.
+        if coil.error_bound.exceeds(turn) {
+            coil.error_bound = ErrorBound::Unknown;
         }
-        // Up to an eighth of a turn the doubt only lowers the promise; past that it wants a decision.
-        let doubtful = illegal && coil.doubt.exceeds(turn / 8);
+        // Up to an eighth of a turn the error bound only lowers the promise; past that it wants a decision.
+        let doubtful = illegal && coil.error_bound.exceeds(turn / 8);
         // Wound on past where it was judged from, the coil itself has answered: a Yes would now turn a count
         // round that is right.
         if gone > 0 && matches!(self.state, State::Fault { fault: Fault::Backwards, .. }) {
@@ -168,24 +168,24 @@ impl Bench {
 
     pub(super) fn distrust(&mut self) {
         if let Some(coil) = &mut self.coil {
-            coil.doubt = Doubt::Unknown;
+            coil.error_bound = ErrorBound::Unknown;
         }
     }
 
     /// Shows a fault. While one is shown, others are only noted with the coil. With no coil begun
-    /// there is no count to be in doubt; only a dead channel is worth telling then.
+    /// there is no count to be uncertain; only a dead channel is worth telling then.
     pub(super) fn raise(&mut self, fault: Fault) {
         if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
             return;
         }
         // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
-        if matches!(self.state, State::SetUp(_) | State::Sawn(_)) {
+        if matches!(self.state, State::SetUp(_) | State::CountRings(_)) {
             return;
         }
         if let Some(coil) = &mut self.coil {
             let known = coil.faults.contains(fault);
             coil.faults.insert(fault);
-            // Chatter goes on and on: it interrupts once a coil, and every further one adds its doubt.
+            // Chatter goes on and on: it interrupts once a coil, and every further one adds its error bound.
             if known && fault == Fault::Chatter {
                 return;
             }

@@ -4,7 +4,7 @@ use heapless::String;
 
 use super::{NAME_LEN, Progress};
 use crate::counter::Direction;
-use crate::plan::BatchRule;
+use crate::plan::BatchPlan;
 use crate::units::{Length, Micros, Turns};
 
 /// How far "stop now" leads the target.
@@ -42,7 +42,7 @@ pub struct Job {
     /// What it is to give.
     pub target: Target,
     /// How its coils are wound.
-    pub rule: BatchRule,
+    pub rule: BatchPlan,
     /// Which way of the encoder winds on.
     pub direction: Direction,
     /// How far the cue leads.

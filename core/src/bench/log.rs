@@ -9,13 +9,13 @@ use core::fmt;
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, CoilRecord, Doubt, Faults, NAME_LEN, Unsawn};
+use super::{Bench, CoilRecord, ErrorBound, Faults, NAME_LEN, UncountedCoils};
 use crate::units::{Length, Micros, Turns};
 
 /// The longest entry, in bytes.
 pub const ENTRY_LEN: usize = 132;
 /// The form that entries have now.
-const FORM: u8 = 2;
+const FORMAT_VERSION: u8 = 2;
 /// The form before: its entries said no number of the batch.
 const FIRST_FORM: u8 = 1;
 
@@ -42,7 +42,7 @@ pub enum LogEvent {
     /// A coil came off.
     Coil(CoilLog),
     /// Coils were sawn, and their rings counted.
-    Sawn(Sawn),
+    RingCount(RingCount),
 }
 
 /// A coil that came off, kept or not.
@@ -61,7 +61,7 @@ pub struct CoilLog {
     /// How long the hand took to stop, if it was measured.
     pub stop_time: Option<Micros>,
     /// How far its count can be trusted.
-    pub doubt: Doubt,
+    pub error_bound: ErrorBound,
     /// Impossible steps seen on it.
     pub illegal: u64,
     /// What was wrong.
@@ -89,7 +89,7 @@ pub struct Counted {
 /// Rings counted by the maker after sawing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Sawn {
+pub struct RingCount {
     /// The job's fingerprint ([`super::Job::fingerprint`]).
     pub job: u32,
     /// The number of its batch ([`super::Job::batch`]).
@@ -139,7 +139,7 @@ impl LogEvent {
 pub fn entry_bytes(number: u32, event: &EventBytes) -> EntryBytes {
     // As long as they are together at most.
     let mut bytes = EntryBytes::new();
-    _ = bytes.push(FORM);
+    _ = bytes.push(FORMAT_VERSION);
     _ = bytes.extend_from_slice(&number.to_le_bytes());
     _ = bytes.extend_from_slice(event);
     bytes
@@ -157,7 +157,7 @@ pub enum Change {
     /// A coil came off.
     Coil(Counted),
     /// All coils kept so far of this batch have been sawn and counted.
-    Sawn {
+    RingCount {
         /// The job's fingerprint.
         job: u32,
         /// The number of the batch.
@@ -170,9 +170,9 @@ pub enum Change {
 pub fn change(bytes: &[u8]) -> Option<Change> {
     // The events in their order.
     match bytes.split_at_checked(HEAD)? {
-        (&[FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
-        (&[FORM, ..], [1, sawn @ ..]) => {
-            postcard::from_bytes(sawn).ok().map(|(job, batch)| Change::Sawn { job, batch })
+        (&[FORMAT_VERSION, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
+        (&[FORMAT_VERSION, ..], [1, sawn @ ..]) => {
+            postcard::from_bytes(sawn).ok().map(|(job, batch)| Change::RingCount { job, batch })
         }
         _ => None,
     }
@@ -198,7 +198,7 @@ impl Entry {
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, EntryError> {
         let number = number_of(bytes).ok_or(EntryError::Damaged)?;
         match bytes.split_at_checked(HEAD) {
-            Some((&[FORM, ..], event)) => {
+            Some((&[FORMAT_VERSION, ..], event)) => {
                 let event = postcard::from_bytes(event).map_err(|_| EntryError::Damaged)?;
                 Ok(Self { number, event })
             }
@@ -207,7 +207,7 @@ impl Entry {
                 let event = postcard::from_bytes(&event).map_err(|_| EntryError::Damaged)?;
                 Ok(Self { number, event })
             }
-            Some((&[form, ..], _)) if form > FORM => Err(EntryError::Newer),
+            Some((&[form, ..], _)) if form > FORMAT_VERSION => Err(EntryError::Newer),
             _ => Err(EntryError::Damaged),
         }
     }
@@ -226,7 +226,7 @@ impl Bench {
             turns: record.turns,
             crank_time: record.crank_time,
             stop_time: record.stop_time,
-            doubt: record.doubt,
+            error_bound: record.error_bound,
             illegal: record.illegal,
             faults: record.faults,
             at,
@@ -241,8 +241,10 @@ impl Bench {
                 Change::Coil(Counted { job, batch, rings, kept, wire }) if slot.is(job, batch) => {
                     slot.count(kept, rings, wire);
                 }
-                Change::Sawn { job, batch } if (job, batch) == (slot.unsawn.job, slot.unsawn.batch) => {
-                    slot.unsawn = Unsawn::default();
+                Change::RingCount { job, batch }
+                    if (job, batch) == (slot.uncounted.job, slot.uncounted.batch) =>
+                {
+                    slot.uncounted = UncountedCoils::default();
                 }
                 _ => {}
             }
@@ -271,7 +273,7 @@ mod tests {
             turns: Turns::from_nano(i64::MIN),
             crank_time: Micros::new(u64::MAX),
             stop_time: Some(Micros::new(u64::MAX)),
-            doubt: Doubt::Within(u64::MAX),
+            error_bound: ErrorBound::Within(u64::MAX),
             illegal: u64::MAX,
             faults,
             at: Some(u64::MAX),
@@ -287,8 +289,9 @@ mod tests {
         assert_eq!(number_of(&bytes), Some(u32::MAX));
         let LogEvent::Coil(coil) = longest() else { return };
         assert_eq!(change(&bytes), Some(Change::Coil(coil.counted)));
-        let sawn = LogEvent::Sawn(Sawn { job: 3, batch: 7, coils: 2, rings: 4, rejects: 5 }).to_bytes();
-        assert_eq!(change(&entry_bytes(1, &sawn)), Some(Change::Sawn { job: 3, batch: 7 }));
+        let sawn =
+            LogEvent::RingCount(RingCount { job: 3, batch: 7, coils: 2, rings: 4, rejects: 5 }).to_bytes();
+        assert_eq!(change(&entry_bytes(1, &sawn)), Some(Change::RingCount { job: 3, batch: 7 }));
         assert_eq!(change(&entry_bytes(1, &sawn)[..HEAD]), None);
     }
 
@@ -297,7 +300,7 @@ mod tests {
     fn first_form_is_read_without_a_number() {
         // The form, the number 9, the event, the job 300, the rings, ...
         let sawn = [FIRST_FORM, 9, 0, 0, 0, 1, 0xac, 2, 4, 50, 3];
-        let event = LogEvent::Sawn(Sawn { job: 300, batch: 0, coils: 4, rings: 50, rejects: 3 });
+        let event = LogEvent::RingCount(RingCount { job: 300, batch: 0, coils: 4, rings: 50, rejects: 3 });
         assert_eq!(Entry::from_bytes(&sawn), Ok(Entry { number: 9, event }));
         let coil = [FIRST_FORM, 1, 0, 0, 0, 0, 5, 48, 1, 20, 1, b'a', 2, 4, 6, 0, 0, 0, 0, 0, 0];
         let Ok(Entry { event: LogEvent::Coil(coil), .. }) = Entry::from_bytes(&coil) else {
@@ -317,7 +320,7 @@ mod tests {
         for cut in 0..bytes.len() {
             assert_eq!(Entry::from_bytes(&bytes[..cut]), Err(EntryError::Damaged), "{cut}");
         }
-        bytes[0] = FORM + 1;
+        bytes[0] = FORMAT_VERSION + 1;
         assert_eq!(Entry::from_bytes(&bytes), Err(EntryError::Newer));
         bytes[0] = 0;
         assert_eq!(Entry::from_bytes(&bytes), Err(EntryError::Damaged));

@@ -43,7 +43,7 @@ impl Bench {
                 true
             }
             Some(before) => {
-                *before = Slot { unsawn: before.unsawn, ..Slot::new(job, fingerprint) };
+                *before = Slot { uncounted: before.uncounted, ..Slot::new(job, fingerprint) };
                 true
             }
             None => place == self.slots.len() && self.slots.push(Slot::new(job, fingerprint)).is_ok(),
@@ -72,9 +72,9 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
     use crate::bench::{Event, Input, Key, Target};
-    use crate::coil::{CoilRule, Winding};
+    use crate::coil::{CoilModel, Winding};
     use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
-    use crate::plan::BatchRule;
+    use crate::plan::BatchPlan;
     use crate::spring::SpringRatio;
     use crate::units::{Length, Micros, Turns};
 
@@ -84,7 +84,7 @@ mod tests {
         let winding = Winding::new(wire, mandrel, 0.0, Length::ZERO, spring).unwrap();
         let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
         let rule =
-            BatchRule::new(CoilRule::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
+            BatchPlan::new(CoilModel::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
         let lead = crate::bench::Lead::Set(Micros::ZERO);
         let target = Target::Rings(rings);
         let (direction, spool) = (Direction::Forward, None);

@@ -20,7 +20,7 @@ pub enum Sound {
     Tone,
     /// Two notes in turn: too far.
     Warble,
-    /// A low rattle: the count is in doubt.
+    /// A low rattle: the count is uncertain.
     Rattle,
     /// A rising run of notes: the batch is done.
     Fanfare,
@@ -46,7 +46,7 @@ pub enum Lamp {
     YellowQuick,
     /// Yellow, steady: too far.
     YellowSteady,
-    /// Red, quick: the count is in doubt.
+    /// Red, quick: the count is uncertain.
     RedQuick,
 }
 
@@ -68,7 +68,7 @@ impl Bench {
     pub fn outputs(&self) -> Outputs {
         let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
         let (sound, lamp) = match &self.state {
-            State::Choose { .. } | State::SetUp(_) | State::Sawn(_) => (Sound::Silent, Lamp::Off),
+            State::Choose { .. } | State::SetUp(_) | State::CountRings(_) => (Sound::Silent, Lamp::Off),
             State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
                 (Sound::Silent, Lamp::GreenSlow)
             }

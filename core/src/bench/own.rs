@@ -81,7 +81,7 @@ impl Bench {
             if old.fingerprint == fingerprint {
                 (slot.progress, slot.finished) = (old.progress, old.finished);
             }
-            slot.unsawn = old.unsawn;
+            slot.uncounted = old.uncounted;
             // A direction that was found while winding holds until another is taught; and the hand stays
             // the same, whatever it winds.
             if now.direction == before.direction {

@@ -8,7 +8,7 @@ use core::hash::{Hash, Hasher};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, Doubt, Fault, Faults, Job, Progress, State, Unsawn};
+use super::{Bench, ErrorBound, Fault, Faults, Job, Progress, State, UncountedCoils};
 use crate::counter::{CountsPerTurn, Direction, TurnCounter};
 use crate::units::{Length, Micros};
 
@@ -24,7 +24,7 @@ pub struct Batch {
     pub progress: Progress,
     learned: Option<Micros>,
     direction: Direction,
-    unsawn: Unsawn,
+    uncounted: UncountedCoils,
     spool: Option<Length>,
     number: u32,
     finished: bool,
@@ -40,7 +40,7 @@ pub struct CoilNote {
     /// Counts wound on since zero.
     pub counts: i64,
     /// How far they could be trusted when they were noted.
-    pub doubt: Doubt,
+    pub error_bound: ErrorBound,
     illegal: u64,
     direction: Direction,
     faults: Faults,
@@ -73,17 +73,19 @@ impl CoilNote {
     /// The same, for a count that will not be noted any more.
     #[must_use]
     pub const fn last(self) -> Self {
-        Self { doubt: Doubt::Unknown, ..self }
+        Self { error_bound: ErrorBound::Unknown, ..self }
     }
 
     /// Whether this is to be written where `before` stands: a part of a turn in [`NOTE_PARTS`] has been
-    /// wound, a fault has come, or the doubt has grown by what the promise of a quarter turn bears. Each
+    /// wound, a fault has come, or the error bound has grown by what the promise of a quarter turn bears. Each
     /// bounce of a bad contact adds to it: they do not all want a note.
     #[must_use]
     pub fn is_due(&self, before: &Self, per_turn: CountsPerTurn) -> bool {
         let part = |parts| per_turn.counts_in_part(parts).unsigned_abs();
-        let doubted = match (self.doubt, before.doubt) {
-            (Doubt::Within(now), Doubt::Within(before)) => now.saturating_sub(before) >= part(8 * NOTE_PARTS),
+        let doubted = match (self.error_bound, before.error_bound) {
+            (ErrorBound::Within(now), ErrorBound::Within(before)) => {
+                now.saturating_sub(before) >= part(8 * NOTE_PARTS)
+            }
             (now, before) => now != before,
         };
         doubted
@@ -117,7 +119,7 @@ impl Bench {
             progress: slot.progress,
             learned: slot.learned,
             direction: slot.direction,
-            unsawn: slot.unsawn,
+            uncounted: slot.uncounted,
             spool: slot.spool,
             number: slot.job.batch,
             finished: slot.finished,
@@ -132,7 +134,7 @@ impl Bench {
             slot.progress = batch.progress;
             slot.learned = batch.learned;
             slot.direction = batch.direction;
-            slot.unsawn = batch.unsawn;
+            slot.uncounted = batch.uncounted;
             slot.spool = batch.spool;
             slot.finished = batch.finished;
         }
@@ -147,14 +149,14 @@ impl Bench {
             job: u8::try_from(self.chosen).ok()?,
             coil: self.coil_number(self.chosen)?,
             counts: counter.counts(),
-            doubt: coil.doubt,
+            error_bound: coil.error_bound,
             illegal: coil.illegal,
             direction: counter.direction(),
             faults: coil.faults,
         })
     }
 
-    /// Goes on with a coil, after its batch: with the doubt of what may have been wound since, and with
+    /// Goes on with a coil, after its batch: with the error bound of what may have been wound since, and with
     /// [`Fault::PowerCut`] put to the user.
     ///
     /// # Errors
@@ -175,11 +177,14 @@ impl Bench {
         coil.illegal = note.illegal;
         coil.faults = note.faults;
         coil.furthest = counter.counts().max(0);
-        coil.doubt = match (since, note.doubt, coil.doubt) {
-            (Since::Unknown, ..) | (_, Doubt::Unknown, _) | (.., Doubt::Unknown) => Doubt::Unknown,
+        coil.error_bound = match (since, note.error_bound, coil.error_bound) {
+            (Since::Unknown, ..) | (_, ErrorBound::Unknown, _) | (.., ErrorBound::Unknown) => {
+                ErrorBound::Unknown
+            }
             (_, noted, _) => noted,
         };
-        coil.doubt.add(per_turn.counts_in_part(if since == Since::HalfTurn { 2 } else { 4 }).unsigned_abs());
+        coil.error_bound
+            .add(per_turn.counts_in_part(if since == Since::HalfTurn { 2 } else { 4 }).unsigned_abs());
         coil.faults.insert(Fault::PowerCut);
         self.state = State::Fault { fault: Fault::PowerCut, in_coil: true };
         Ok(())

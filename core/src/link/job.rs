@@ -6,10 +6,10 @@ use serde::{Deserialize, Serialize};
 
 use super::Refusal;
 use crate::bench::{Job, Lead, NAME_LEN, Target};
-use crate::coil::{CoilRule, Winding};
+use crate::coil::{CoilModel, Winding};
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::DEFAULT_LEAD;
-use crate::plan::BatchRule;
+use crate::plan::BatchPlan;
 use crate::spring::SpringRatio;
 use crate::units::{Length, Turns};
 
@@ -74,10 +74,10 @@ impl PlannedJob {
     /// From bytes.
     ///
     /// # Errors
-    /// [`Refusal::NoJob`] where they are none.
+    /// [`Refusal::InvalidJob`] where they are none.
     #[inline(never)]
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, Refusal> {
-        postcard::from_bytes(bytes).map_err(|_| Refusal::NoJob)
+        postcard::from_bytes(bytes).map_err(|_| Refusal::InvalidJob)
     }
 
     /// With the fingerprint of the job that it makes here.
@@ -91,24 +91,24 @@ impl PlannedJob {
     /// The job for the bench.
     ///
     /// # Errors
-    /// [`Refusal::NoJob`] where the figures make none, [`Refusal::OtherRule`] where they make another one
+    /// [`Refusal::InvalidJob`] where the figures make none, [`Refusal::OtherPlan`] where they make another one
     /// here than where they were planned.
     pub fn job(&self) -> Result<Job, Refusal> {
         let job = self.rebuilt()?;
-        if job.fingerprint() == self.fingerprint { Ok(job) } else { Err(Refusal::OtherRule) }
+        if job.fingerprint() == self.fingerprint { Ok(job) } else { Err(Refusal::OtherPlan) }
     }
 
     /// The job as this firmware works it out, whatever the end came to that planned it: for one that was
     /// taken before.
     ///
     /// # Errors
-    /// [`Refusal::NoJob`] where the figures make none.
+    /// [`Refusal::InvalidJob`] where the figures make none.
     pub fn rebuilt(&self) -> Result<Job, Refusal> {
         let fits = (1..=MAX_RINGS).contains(&self.rings)
             && (Turns::ZERO..=MAX_TAIL).contains(&self.tail)
             && (Length::ZERO..=MAX_COIL).contains(&self.coil_max)
             && !self.name.chars().any(char::is_control);
-        let rule = self.rule().filter(|_| fits).ok_or(Refusal::NoJob)?;
+        let rule = self.rule().filter(|_| fits).ok_or(Refusal::InvalidJob)?;
         Ok(Job {
             batch: self.batch,
             name: self.name.clone(),
@@ -120,12 +120,12 @@ impl PlannedJob {
         })
     }
 
-    fn rule(&self) -> Option<BatchRule> {
+    fn rule(&self) -> Option<BatchPlan> {
         let [low, best, high] = self.spring;
         let spring = SpringRatio::between(low, best, high).ok()?;
         let winding = Winding::new(self.wire, self.mandrel, self.gap, self.kerf, spring).ok()?;
         let per_turn =
             CountsPerTurn::new(self.pulses_per_rev, self.shaft, Gear::new(self.gear.0, self.gear.1)?)?;
-        BatchRule::new(CoilRule::new(&winding, self.tail), per_turn, self.coil_max).ok()
+        BatchPlan::new(CoilModel::new(&winding, self.tail), per_turn, self.coil_max).ok()
     }
 }

@@ -5,7 +5,7 @@ use embedded_graphics::prelude::DrawTarget;
 
 use super::{BOLD, PLAIN, Page, TITLE, counted, fault_words, hundredths, text, to_go};
 use crate::bench::{Bench, Fault};
-use crate::plain;
+use crate::format_plain;
 use crate::setup::{Entry, List, Outcome, Reason, SetUp, Shown, direction_name};
 
 /// Rows of a list that are seen at once, and their tops.
@@ -27,7 +27,7 @@ pub(super) fn set_up<D: DrawTarget<Color = BinaryColor>>(
 }
 
 fn place(set_up: &SetUp) -> super::Text {
-    text(plain!("{}/{}", set_up.at() + 1, set_up.entries().len()))
+    text(format_plain!("{}/{}", set_up.at() + 1, set_up.entries().len()))
 }
 
 fn list<D: DrawTarget<Color = BinaryColor>>(set_up: &SetUp, page: &mut Page<'_, D>) -> Result<(), D::Error> {
@@ -62,11 +62,11 @@ fn direction<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     page.headline(BOLD, Entry::Direction.name(), "turn the crank")?;
     page.rule()?;
-    let so_far = text(plain!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
+    let so_far = text(format_plain!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
     let (title, line) = match (bench.dead_channel(), set_up.taught()) {
         (Some(channel), _) => {
             let (title, [_, line]) = fault_words(Fault::Dead(channel));
-            (title, text(plain!("Check {}", line)))
+            (title, text(format_plain!("Check {}", line)))
         }
         (None, None) => ("One turn on", so_far),
         (None, Some(direction)) => (direction_name(direction), so_far),
@@ -84,8 +84,8 @@ fn makes<D: DrawTarget<Color = BinaryColor>>(
     page.rule()?;
     page.left(TITLE, &counted(outcome.coils, "coil"), 25)?;
     let (turns, rings) = (to_go(outcome.turns.nano()), counted(outcome.rings, "ring"));
-    page.left(PLAIN, &text(plain!("The first: {} turns,", turns)), 38)?;
-    page.left(PLAIN, &text(plain!("{} sure.", rings)), 48)?;
+    page.left(PLAIN, &text(format_plain!("The first: {} turns,", turns)), 38)?;
+    page.left(PLAIN, &text(format_plain!("{} sure.", rings)), 48)?;
     page.keys(Some("back"), "use it")
 }
 

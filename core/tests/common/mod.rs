@@ -3,9 +3,9 @@
 #![allow(dead_code, reason = "each test file uses its own part of it")]
 
 use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead, Phase, READ_FIRST, Target};
-use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::signal::Reading;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Micros, Turns};
@@ -14,7 +14,7 @@ use turntally_core::units::{Length, Micros, Turns};
 pub const TURN: i64 = 1_600;
 
 /// 1.2 mm wire on 4.5 mm, opening by 1.5 %, half a turn of tail, a 400-pulse encoder on the mandrel.
-pub fn rule(cradle_um: i64) -> BatchRule {
+pub fn rule(cradle_um: i64) -> BatchPlan {
     let winding = Winding::new(
         Length::from_um(1_200),
         Length::from_um(4_500),
@@ -23,9 +23,9 @@ pub fn rule(cradle_um: i64) -> BatchRule {
         SpringRatio::measured(1.015).unwrap(),
     )
     .unwrap();
-    let coil = CoilRule::new(&winding, Turns::from_nano(Turns::ONE / 2));
+    let coil = CoilModel::new(&winding, Turns::from_nano(Turns::ONE / 2));
     let per_turn = CountsPerTurn::new(400, Shaft::Mandrel, Gear::DIRECT).unwrap();
-    BatchRule::new(coil, per_turn, Length::from_um(cradle_um)).unwrap()
+    BatchPlan::new(coil, per_turn, Length::from_um(cradle_um)).unwrap()
 }
 
 /// A job on a cradle of that many micrometres.

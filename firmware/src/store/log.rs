@@ -6,7 +6,7 @@
 //! highest numbers.
 //!
 //! A segment is made blank before a coil begins that may need it. What it held is gone then: entries that
-//! a computer has fetched go without a word, others only once the user has been told
+//! a computer has acknowledged go without a word, others only once the user has been told
 //! ([`StoreError::LogFull`]).
 
 use core::ops::Range;
@@ -49,14 +49,14 @@ struct Known {
     /// The first number that may still be there.
     oldest: u32,
     /// The first number that no computer is known to have.
-    fetched: u32,
+    acknowledged: u32,
 }
 
 impl Known {
     const fn makes_sense(&self) -> bool {
-        let Self { base, oldest, fetched } = *self;
+        let Self { base, oldest, acknowledged } = *self;
         let end = base.saturating_add(ENTRIES);
-        base <= LAST && base.is_multiple_of(ENTRIES) && oldest <= end && fetched <= end
+        base <= LAST && base.is_multiple_of(ENTRIES) && oldest <= end && acknowledged <= end
     }
 }
 
@@ -194,7 +194,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 return Err(StoreError::Full);
             }
             let gone = (base + ENTRIES).saturating_sub(segments * ENTRIES);
-            if gone > log.known.fetched.max(log.known.oldest) && !leave {
+            if gone > log.known.acknowledged.max(log.known.oldest) && !leave {
                 return Err(StoreError::LogFull);
             }
             if gone > log.known.oldest {
@@ -244,15 +244,15 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 
     /// Every entry below this number is safe elsewhere.
-    pub(super) fn set_fetched(&mut self, next: u32) -> Result<(), StoreError> {
+    pub(super) fn set_acknowledged(&mut self, next: u32) -> Result<(), StoreError> {
         let mut log = self.find_log()?;
-        let fetched = next.min(log.next);
-        if fetched <= log.known.fetched {
+        let acknowledged = next.min(log.next);
+        if acknowledged <= log.known.acknowledged {
             return Ok(());
         }
-        log.known.fetched = fetched;
+        log.known.acknowledged = acknowledged;
         self.log = Some(log);
-        self.put(Record::Fetched, &fetched)
+        self.put(Record::Acknowledged, &acknowledged)
     }
 
     /// Looks for the newest segment, and writes anew what may not be there at the next start.
@@ -298,7 +298,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let Range { start, end } = self.segment_of(base);
         // Nothing is remembered but what its head says.
         let oldest = base.saturating_sub(self.segments().saturating_sub(1) * ENTRIES);
-        let mut known = Known { base, oldest, fetched: oldest };
+        let mut known = Known { base, oldest, acknowledged: oldest };
         let mut last = Vec::<u8, { 1 + ENTRY_LEN }>::new();
         let (mut next, mut behind) = (base, start);
         walk(
@@ -322,12 +322,13 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 Walk::On
             },
         )?;
-        // That it cannot be read is no reason not to go on: at worst entries are thought not to be fetched.
-        let fetched = self.get::<u32>(Record::Fetched).ok().flatten();
-        known.fetched = known.fetched.max(fetched.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
+        // That it cannot be read is no reason not to go on: at worst entries are thought not to be acknowledged.
+        let acknowledged = self.get::<u32>(Record::Acknowledged).ok().flatten();
+        known.acknowledged =
+            known.acknowledged.max(acknowledged.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
         let oldest = self.get::<u32>(Record::Oldest).ok().flatten();
         known.oldest = known.oldest.max(oldest.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
-        next = next.max(known.fetched);
+        next = next.max(known.acknowledged);
         let mut cursor = Cursor::after_start(behind, end);
         if let Some(used) = self.flash.last_used(behind.min(end), end)? {
             let torn = torn(behind, used, end, MOST);

@@ -1,11 +1,11 @@
 //! The notes of the count in progress.
 //!
-//! Each coil has a stretch of sectors of its own, blank before it begins, so that nothing need be erased
-//! while it turns. Stretches follow one another round the whole region: every sector wears alike. A stretch begins
-//! with its head, twice, which is written when all of its sectors are blank: the newest stretch is the one whose head
+//! Each coil has a region of sectors of its own, blank before it begins, so that nothing need be erased
+//! while it turns. Stretches follow one another round the whole region: every sector wears alike. A region begins
+//! with its head, twice, which is written when all of its sectors are blank: the newest region is the one whose head
 //! has the highest number. The newest note is the last.
 //!
-//! The first bytes of a stretch (`HEADS`) hold heads and nothing else: so what a cut left behind them is of a note,
+//! The first bytes of a region (`HEADS`) hold heads and nothing else: so what a cut left behind them is of a note,
 //! however many of the heads can be read. A head that a cut left half written may be read at one start and not at the
 //! next, and none can be told from such a one: each start that finds no note writes the head once more, and relies on
 //! that.
@@ -34,10 +34,10 @@ const MOST: u32 = taken(NOTE_LEN);
 pub const NOTE_USUAL: u32 = GRANULE;
 /// What fits a sector for certain, since a note is not split.
 pub const SECTOR_ROOM: u32 = SECTOR - MOST;
-/// The first bytes of a stretch: its heads.
+/// The first bytes of a region: its heads.
 const HEADS: u32 = 16 * GRANULE;
 
-/// What an item of a stretch is, in its first byte.
+/// What an item of a region is, in its first byte.
 const HEAD: u8 = 1;
 /// A note; [`again`] has the kinds of one that a start wrote once more.
 const NOTE: u8 = 2;
@@ -70,8 +70,8 @@ const fn is_sealed(kind: u8) -> bool {
 
 /// Where the notes of one coil go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) struct Stretch {
-    /// Rises with each stretch.
+pub(super) struct NotesRegion {
+    /// Rises with each region.
     number: u32,
     /// First sector, counted from the start of the notes.
     first: u16,
@@ -86,23 +86,23 @@ pub(super) struct Stretch {
 pub(super) struct Notes {
     /// They have been looked for.
     found: bool,
-    stretch: Option<Stretch>,
+    region: Option<NotesRegion>,
     /// Where the next note goes.
     cursor: Cursor,
-    /// Nothing stands in the stretch but its head.
+    /// Nothing stands in the region but its head.
     unused: bool,
-    /// The stretch has had its last note.
+    /// The region has had its last note.
     full: bool,
 }
 
 impl Notes {
     pub(super) const UNKNOWN: Self =
-        Self { found: false, stretch: None, cursor: Cursor::fresh(0..0), unused: false, full: false };
+        Self { found: false, region: None, cursor: Cursor::fresh(0..0), unused: false, full: false };
 }
 
-/// What stands in a stretch.
+/// What stands in a region.
 #[derive(Debug, Default)]
-struct Standing {
+struct LastItem {
     /// The last item; empty where there is none.
     last: Vec<u8, NOTE_LEN>,
     /// The byte behind it.
@@ -118,31 +118,31 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         self.layout.notes + sector as u32 * SECTOR
     }
 
-    const fn bytes_of(&self, stretch: Stretch) -> Range<u32> {
-        self.address(stretch.first)..self.address(stretch.first + stretch.sectors)
+    const fn bytes_of(&self, region: NotesRegion) -> Range<u32> {
+        self.address(region.first)..self.address(region.first + region.sectors)
     }
 
-    /// Makes room for a coil's notes: a stretch of blank sectors, behind the one before. Sectors that
+    /// Makes room for a coil's notes: a region of blank sectors, behind the one before. Sectors that
     /// do not become blank are passed over.
     pub(super) fn make_room(&mut self, notes: u32) -> Result<(), StoreError> {
-        self.find_stretch()?;
+        self.find_region()?;
         // Half as much again, for a crank that goes back and forth; and the head.
         let bytes = notes.saturating_add(notes / 2).saturating_add(8).saturating_mul(NOTE_USUAL);
         let all = self.sectors_in_all();
         let sectors = bytes.saturating_add(HEADS) / SECTOR_ROOM + 1;
         let sectors = u16::try_from(sectors).unwrap_or(u16::MAX).min(all / 2);
-        // Sectors of the last stretch that its notes did not reach are blank for certain.
+        // Sectors of the last region that its notes did not reach are blank for certain.
         let mut blank_until = 0;
         let (mut first, mut number, mut first_round) = (0, 0, true);
-        if let Some(stretch) = self.notes.stretch {
-            if self.notes.unused && stretch.sectors >= sectors && self.notes.cursor.room() >= bytes {
+        if let Some(region) = self.notes.region {
+            if self.notes.unused && region.sectors >= sectors && self.notes.cursor.room() >= bytes {
                 return Ok(());
             }
             let reached =
                 sector_of(self.notes.cursor.next.saturating_sub(1)).saturating_sub(self.layout.notes);
             first = (reached / SECTOR) as u16 + 1;
-            blank_until = stretch.first + stretch.sectors;
-            (number, first_round) = (stretch.number.wrapping_add(1), stretch.first_round);
+            blank_until = region.first + region.sectors;
+            (number, first_round) = (region.number.wrapping_add(1), region.first_round);
         }
         // From here on the region is as it was made: to erase it would take its time for nothing.
         let never = self.flash.last_used(self.address(first.min(all)), self.layout.end)?;
@@ -166,8 +166,8 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 Err(error) => return Err(error.into()),
             }
             if blank == sectors {
-                let stretch = Stretch { number, first, sectors, first_round };
-                match self.begin_stretch(stretch, u32::from(first) >= never_from) {
+                let region = NotesRegion { number, first, sectors, first_round };
+                match self.begin_region(region, u32::from(first) >= never_from) {
                     Err(error @ StoreError::Flash(FlashError::NotWritten)) => {
                         // Its first sector takes no head.
                         failed = error;
@@ -180,25 +180,25 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Err(failed)
     }
 
-    fn begin_stretch(&mut self, stretch: Stretch, never: bool) -> Result<(), StoreError> {
-        let range = self.bytes_of(stretch);
+    fn begin_region(&mut self, region: NotesRegion, never: bool) -> Result<(), StoreError> {
+        let range = self.bytes_of(region);
         let heads = range.start..range.start + HEADS;
         // A head may have been begun there that does not show.
         let mut cursor =
             if never { Cursor::after_start(heads.start, heads.end) } else { Cursor::fresh(heads) };
-        let head = with_kind(HEAD, &stretch).ok_or(StoreError::Full)?;
+        let head = with_kind(HEAD, &region).ok_or(StoreError::Full)?;
         for _ in 0..2 {
             cursor.append(&mut self.flash, &head, MOST)?;
         }
         let cursor = Cursor::fresh(range.start + HEADS..range.end);
-        self.notes = Notes { found: true, stretch: Some(stretch), cursor, unused: true, full: false };
+        self.notes = Notes { found: true, region: Some(region), cursor, unused: true, full: false };
         Ok(())
     }
 
     /// Writes a note. The last one that fits says that those after it are missing.
     pub(super) fn put_note(&mut self, note: &CoilNote) -> Result<(), StoreError> {
-        self.find_stretch()?;
-        if self.notes.stretch.is_none() || self.notes.full {
+        self.find_region()?;
+        if self.notes.region.is_none() || self.notes.full {
             return Err(StoreError::Full);
         }
         // Behind the last one there is room for a step over what may be torn, and a note written twice.
@@ -214,10 +214,10 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// The newest note, and how much may have been wound since.
     pub(super) fn load_note(&mut self) -> Result<Option<(CoilNote, Since)>, StoreError> {
-        self.find_stretch()?;
-        let Some(stretch) = self.notes.stretch else { return Ok(None) };
-        let Range { start, end } = self.bytes_of(stretch);
-        let Standing { last, behind } = self.standing(stretch)?;
+        self.find_region()?;
+        let Some(region) = self.notes.region else { return Ok(None) };
+        let Range { start, end } = self.bytes_of(region);
+        let LastItem { last, behind } = self.standing(region)?;
         let Some(&kind) = last.first() else { return Ok(None) };
         let behind = behind.max(start + HEADS).min(end);
         let used = self.flash.last_used(behind, end)?;
@@ -251,14 +251,14 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(if found_since(kind) == Since::Unknown { Since::Unknown } else { Since::HalfTurn })
     }
 
-    /// Looks for the newest stretch, and writes anew what may not be there at the next start.
-    fn find_stretch(&mut self) -> Result<(), StoreError> {
+    /// Looks for the newest region, and writes anew what may not be there at the next start.
+    fn find_region(&mut self) -> Result<(), StoreError> {
         if self.notes.found {
             return Ok(());
         }
         self.leave_newer_alone()?;
         let all = self.sectors_in_all();
-        let mut newest: Option<Stretch> = None;
+        let mut newest: Option<NotesRegion> = None;
         for sector in 0..all {
             let start = self.address(sector);
             let mut found = None;
@@ -267,25 +267,25 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
                 start..start + HEADS,
                 |peek| peek.first() == Some(&HEAD),
                 |_, bytes| {
-                    found = bytes.get(1..).and_then(|bytes| postcard::from_bytes::<Stretch>(bytes).ok());
+                    found = bytes.get(1..).and_then(|bytes| postcard::from_bytes::<NotesRegion>(bytes).ok());
                     Walk::Done
                 },
             )?;
-            let found = found.filter(|stretch| {
-                stretch.first == sector
-                    && stretch.sectors > 0
-                    && stretch.first.checked_add(stretch.sectors).is_some_and(|end| end <= all)
+            let found = found.filter(|region| {
+                region.first == sector
+                    && region.sectors > 0
+                    && region.first.checked_add(region.sectors).is_some_and(|end| end <= all)
             });
-            if let Some(stretch) = found
-                && newest.is_none_or(|newest| stretch.number.wrapping_sub(newest.number) < u32::MAX / 2)
+            if let Some(region) = found
+                && newest.is_none_or(|newest| region.number.wrapping_sub(newest.number) < u32::MAX / 2)
             {
-                newest = Some(stretch);
+                newest = Some(region);
             }
         }
-        self.notes = Notes { found: true, stretch: newest, ..Notes::UNKNOWN };
-        let Some(stretch) = newest else { return Ok(()) };
-        let Range { start, end } = self.bytes_of(stretch);
-        let Standing { last: mut item, behind } = self.standing(stretch)?;
+        self.notes = Notes { found: true, region: newest, ..Notes::UNKNOWN };
+        let Some(region) = newest else { return Ok(()) };
+        let Range { start, end } = self.bytes_of(region);
+        let LastItem { last: mut item, behind } = self.standing(region)?;
         let Some(&kind) = item.first() else { return Ok(()) };
         let behind = behind.max(start + HEADS).min(end);
         let used = self.flash.last_used(behind, end)?;
@@ -300,7 +300,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         if self.notes.unused {
             // A note may have been begun there that does not show now, and would at a later start.
             self.notes.cursor.step_over(&mut self.flash, MOST)?;
-            // Those that were found may not be there at the next start. With no room for it the stretch is left.
+            // Those that were found may not be there at the next start. With no room for it the region is left.
             self.notes.unused = self.head_once_more(start, &item)?;
         }
         self.notes.full = self.notes.cursor.room() < 6 * MOST;
@@ -319,7 +319,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(())
     }
 
-    /// Writes the head of the stretch that begins there once more; whether it had the room.
+    /// Writes the head of the region that begins there once more; whether it had the room.
     fn head_once_more(&mut self, start: u32, head: &[u8]) -> Result<bool, StoreError> {
         let end = start + HEADS;
         let used = self.flash.last_used(start, end)?;
@@ -344,10 +344,10 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(None)
     }
 
-    /// What stands in a stretch, by its last sector that has an item.
-    fn standing(&mut self, stretch: Stretch) -> Result<Standing, StoreError> {
-        let Range { start, end } = self.bytes_of(stretch);
-        let mut standing = Standing::default();
+    /// What stands in a region, by its last sector that has an item.
+    fn standing(&mut self, region: NotesRegion) -> Result<LastItem, StoreError> {
+        let Range { start, end } = self.bytes_of(region);
+        let mut standing = LastItem::default();
         let mut sector = self.flash.last_used(start, end)?.map_or(start, sector_of);
         loop {
             walk(

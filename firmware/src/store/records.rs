@@ -42,8 +42,8 @@ pub enum Record {
     Settings,
     /// The batch of the job at this place in the list.
     Batch(u8),
-    /// Up to where the log has been fetched.
-    Fetched,
+    /// Up to where the log has been acknowledged.
+    Acknowledged,
     /// The job at this place of the list, which came over the link.
     Job(u8),
     /// The first entry of the log that is not about to be overwritten.
@@ -60,7 +60,7 @@ impl Record {
     const fn number(self) -> u8 {
         match self {
             Self::Settings => 0,
-            Self::Fetched => 1,
+            Self::Acknowledged => 1,
             Self::Batch(job) => BATCHES + job % MAX_JOBS as u8,
             Self::Job(job) => JOBS + job % MAX_JOBS as u8,
             Self::Oldest => OLDEST,

@@ -76,7 +76,7 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
         return Err(Failure::value("setting", wish, "write NAME=VALUE, such as pulses=600"));
     };
     let (name, value) = (name.trim(), value.trim());
-    let wish = Wish { name, value };
+    let wish = NewSetting { name, value };
     let (batch, build) = (&mut settings.batch, &mut settings.build);
     let coils = match batch.make {
         Make::Rings(_) => 1,
@@ -142,12 +142,12 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
 }
 
 /// A setting's name and the value that is wished.
-struct Wish<'a> {
+struct NewSetting<'a> {
     name: &'a str,
     value: &'a str,
 }
 
-impl Wish<'_> {
+impl NewSetting<'_> {
     fn refused(&self, why: impl Display) -> Failure {
         Failure::value(self.name, self.value, why)
     }

@@ -3,9 +3,9 @@
 //! The thresholds are common practice, no source, unless said otherwise; each is a named constant.
 
 use serde::Serialize;
-use turntally_core::coil::{CoilRule, Winding};
+use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::metal::Temper;
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Mm};
 
@@ -186,7 +186,7 @@ fn worth(job: &Job, plan: &Plan, saved: f64) -> bool {
 }
 
 /// Compares the batch with the same one under another rule.
-fn compare(job: &Job, plan: &Plan, rule: &BatchRule, winding: &Winding, full: u32) -> Option<(f64, u32)> {
+fn compare(job: &Job, plan: &Plan, rule: &BatchPlan, winding: &Winding, full: u32) -> Option<(f64, u32)> {
     if let Some(given) = job.wire_given() {
         let gained = rings_from(rule, full, given).checked_sub(plan.rings_planned)?;
         let share = f64::from(gained) / f64::from(plan.rings_planned);
@@ -217,8 +217,8 @@ fn measured(job: &Job, plan: &Plan) -> Option<Suggestion> {
     let spring = SpringRatio::measured(best).ok()?;
     let old = &job.winding;
     let winding = Winding::new(old.wire(), old.mandrel(), old.gap(), old.kerf(), spring).ok()?;
-    let coil = CoilRule::new(&winding, job.tail);
-    let rule = BatchRule::new(coil, job.rule.per_turn(), job.coil_max).ok()?;
+    let coil = CoilModel::new(&winding, job.tail);
+    let rule = BatchPlan::new(coil, job.rule.per_turn(), job.coil_max).ok()?;
     let won = compare(job, plan, &rule, &winding, rule.full_rings())?;
     Some(Suggestion {
         text: format!(
@@ -260,7 +260,7 @@ fn other_split(job: &Job, plan: &Plan) -> Option<Suggestion> {
     let tried = if job.wire_given().is_some() { 256 } else { 2_048 };
     let best = (full.saturating_sub(tried).max(1)..full)
         // Where the same counts make another ring certain, no cradle stops short of it.
-        .filter(|&fewer| job.rule.certain_rings(job.rule.target_counts(fewer), 0) == fewer)
+        .filter(|&fewer| job.rule.guaranteed_rings(job.rule.target_counts(fewer), 0) == fewer)
         .filter_map(|fewer| compare(job, plan, &job.rule, &job.winding, fewer).map(|won| (fewer, won)))
         .max_by(|a, b| (a.1.1, a.1.0).partial_cmp(&(b.1.1, b.1.0)).unwrap_or(std::cmp::Ordering::Equal))?;
     let (fewer, won) = best;
@@ -289,7 +289,7 @@ fn cradle_for(job: &Job, rings: u32) -> Option<Length> {
     let least = job.rule.coil().length(turns).nm();
     [100_000, 10_000, 1_000, 1].into_iter().find_map(|step| {
         let length = Length::from_nm((least + step - 1) / step * step);
-        let rule = BatchRule::new(*job.rule.coil(), per_turn, length).ok()?;
+        let rule = BatchPlan::new(*job.rule.coil(), per_turn, length).ok()?;
         (rule.full_rings() == rings).then_some(length)
     })
 }

@@ -2,7 +2,7 @@
 
 use turntally_core::coil::Winding;
 use turntally_core::gauge::Tolerance;
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Density, Grams, Length, Mm, Turns};
 
 use crate::failure::Failure;
@@ -208,7 +208,7 @@ impl EndsAs {
 
 /// How many coils of how many rings: the full ones, then the last; a count may be zero.
 #[must_use]
-pub fn split(rule: &BatchRule, rings: u32) -> [(u32, u32); 2] {
+pub fn split(rule: &BatchPlan, rings: u32) -> [(u32, u32); 2] {
     split_by(rule.full_rings(), rings)
 }
 
@@ -222,7 +222,7 @@ pub fn split_by(full: u32, rings: u32) -> [(u32, u32); 2] {
 
 /// The wire that `rings` take in coils of at most `full` rings.
 #[must_use]
-pub fn wire_for(rule: &BatchRule, winding: &Winding, full: u32, rings: u32) -> Mm {
+pub fn wire_for(rule: &BatchPlan, winding: &Winding, full: u32, rings: u32) -> Mm {
     let turns: f64 = split_by(full, rings)
         .iter()
         .filter(|(count, _)| *count > 0)

@@ -1,12 +1,12 @@
 //! Whether a spool lasts for a batch, before it is wound and from coil to coil.
 
-use turntally_core::plan::BatchRule;
+use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Turns};
 
 use super::figures::Plan;
 use super::text::count;
 use crate::job::Job;
-use crate::known::Spool;
+use crate::lookup::Spool;
 
 /// How far a spool reaches.
 #[derive(Debug, Clone, PartialEq)]
@@ -90,7 +90,7 @@ impl Reach {
 #[derive(Debug, Clone)]
 pub struct Running {
     spool: Spool,
-    rule: BatchRule,
+    rule: BatchPlan,
     rings_to_go: u32,
     coils: u32,
 }

@@ -10,7 +10,7 @@ use super::advice::Suggestion;
 use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
 use super::spool::Reach;
 use crate::job::{Job, Wanted};
-use crate::known::Learning;
+use crate::lookup::Learning;
 
 /// A positive number with this many significant digits and no exponent; thousands are rounded too.
 pub(crate) fn sig(value: f64, digits: i32) -> String {

@@ -8,7 +8,7 @@ use turntally_core::units::{Length, Turns};
 
 use super::{Records, shown, unix_now, wrong};
 use crate::failure::Failure;
-use crate::known::WireKind;
+use crate::lookup::WireKind;
 
 /// The tables, from form 2 on.
 pub(super) const TABLES: &str = "

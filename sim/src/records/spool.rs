@@ -11,7 +11,7 @@ use turntally_core::units::{Density, Grams, Length};
 use super::{Records, shown, shown_or_none, unix_now};
 use crate::failure::Failure;
 use crate::job::Price;
-use crate::known::Spool;
+use crate::lookup::Spool;
 
 /// The tables, from form 2 on.
 pub(super) const TABLES: &str = "

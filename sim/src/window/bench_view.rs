@@ -19,7 +19,7 @@ use super::{crank, mandrel};
 use crate::failure::Failure;
 use crate::faults::{FaultKind, FaultSet};
 use crate::job::Job;
-use crate::operator::{MANNERS, Manner};
+use crate::operator::{OperatorProfile, PROFILES};
 
 /// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);
@@ -73,7 +73,7 @@ impl Pace {
 /// What of the bench is remembered.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Kept {
+pub struct SavedBench {
     /// The bench's time.
     pub pace: Pace,
     /// Who winds when the user lets somebody: by their place in the list.
@@ -86,16 +86,16 @@ pub struct Kept {
     pub span_ms: u32,
 }
 
-impl Default for Kept {
+impl Default for SavedBench {
     fn default() -> Self {
-        let cadence = MANNERS[1].cadence() * 60.0;
+        let cadence = PROFILES[1].cadence() * 60.0;
         Self { pace: Pace::Real, operator: 1, cadence, slit: 0.125, span_ms: 20 }
     }
 }
 
 /// What is wanted of the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wish {
+pub enum Action {
     /// The batch from its start.
     Again,
     /// A counter on the cable instead.
@@ -153,15 +153,15 @@ impl Bench {
     /// Something would be lost with it: a batch that is begun and not done, or coils that wait for the saw.
     #[must_use]
     pub fn has_work(&self) -> bool {
-        let bench = self.session.stand().bench();
+        let bench = self.session.simulated_bench().bench();
         let begun = bench.goal().is_some() || bench.progress() != Progress::default();
         begun && bench.phase() != Phase::Done || self.cradle.has_work()
     }
 
     /// The note that is to be heard; none when the bench's time is not real.
     #[must_use]
-    pub fn hertz(&self, kept: &Kept) -> Option<u16> {
-        self.session.stand().lines().hertz().filter(|_| kept.pace == Pace::Real)
+    pub fn hertz(&self, kept: &SavedBench) -> Option<u16> {
+        self.session.simulated_bench().lines().hertz().filter(|_| kept.pace == Pace::Real)
     }
 
     /// Somebody turns the crank or is at the keys, or a coil springs open.
@@ -171,7 +171,7 @@ impl Bench {
     }
 
     /// Lets the bench's time go on to the window's.
-    fn live(&mut self, ui: &Ui, kept: &Kept, log: &mut Log) {
+    fn live(&mut self, ui: &Ui, kept: &SavedBench, log: &mut Log) {
         let now = ui.input(|input| input.time);
         // Not egui's own step: that is a guess after a rest. A window that stood still lets its time go.
         let dt = (now - self.lived).clamp(0.0, MOST_STEP);
@@ -180,7 +180,7 @@ impl Bench {
         // Nobody looks on who could fail.
         let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
         for coil in coils {
-            let bench = self.session.stand().bench();
+            let bench = self.session.simulated_bench().bench();
             let name = bench.jobs().nth(coil.record.job.into()).map(|job| job.name.to_string());
             let name =
                 name.filter(|_| coil.record.job != 0).unwrap_or_else(|| self.session.job().name.clone());
@@ -190,18 +190,30 @@ impl Bench {
                 self.came_off = now;
             }
         }
-        if self.session.stand().lines().hertz().is_some() {
+        if self.session.simulated_bench().lines().hertz().is_some() {
             self.heard = now;
         }
     }
 
     /// Shows the bench.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> Option<Wish> {
+    pub fn show(
+        &mut self,
+        ui: &mut Ui,
+        palette: Palette,
+        kept: &mut SavedBench,
+        log: &mut Log,
+    ) -> Option<Action> {
         self.live(ui, kept, log);
         self.lay_out(ui, palette, kept, log)
     }
 
-    fn lay_out(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) -> Option<Wish> {
+    fn lay_out(
+        &mut self,
+        ui: &mut Ui,
+        palette: Palette,
+        kept: &mut SavedBench,
+        log: &mut Log,
+    ) -> Option<Action> {
         let mut wish = None;
         if ui.available_width() < 760.0 {
             // In one column the crank and what it makes the counter say stand first, side by side.
@@ -239,7 +251,7 @@ impl Bench {
         wish
     }
 
-    fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept, log: &mut Log) {
+    fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench, log: &mut Log) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
         let height = if ui.available_width() < 500.0 {
@@ -252,8 +264,8 @@ impl Bench {
                 mandrel::show(ui, palette, &Scene::of(&self.session), self.cradle.shown(), opening, height);
             } else {
                 let (turns, target) = {
-                    let stand = self.session.stand();
-                    (stand.turns_on_mandrel().max(0.0), stand.bench().target_turns())
+                    let simulated_bench = self.session.simulated_bench();
+                    (simulated_bench.turns_on_mandrel().max(0.0), simulated_bench.bench().target_turns())
                 };
                 mandrel::show_unscaled(ui, palette, turns, target, height);
                 let text = "The counter winds a batch that was set up at it: the wire and the mandrel here are those \
@@ -295,14 +307,14 @@ impl Bench {
     }
 
     /// Without the handle.
-    fn ways_to_wind(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) -> Option<Wish> {
+    fn ways_to_wind(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench) -> Option<Action> {
         self.by_steps(ui);
         self.somebody_else(ui, kept);
         self.time(ui, palette, kept);
         let mut wish = None;
         ui.horizontal_wrapped(|ui| {
             if ui.button("Start the batch again").clicked() {
-                wish = Some(Wish::Again);
+                wish = Some(Action::Again);
             }
             #[cfg(feature = "link")]
             if ui
@@ -310,7 +322,7 @@ impl Bench {
                 .on_hover_text("One on the cable, in the place of this bench")
                 .clicked()
             {
-                wish = Some(Wish::Connect);
+                wish = Some(Action::Connect);
             }
         });
         wish
@@ -346,19 +358,19 @@ impl Bench {
         });
     }
 
-    fn somebody_else(&mut self, ui: &mut Ui, kept: &mut Kept) {
+    fn somebody_else(&mut self, ui: &mut Ui, kept: &mut SavedBench) {
         ui.horizontal_wrapped(|ui| {
-            let manner = MANNERS.get(kept.operator).copied().unwrap_or(MANNERS[1]);
+            let profile = PROFILES.get(kept.operator).copied().unwrap_or(PROFILES[1]);
             let mut chosen = self.session.is_helped();
             let response = ui.checkbox(&mut chosen, "Let a");
             response
                 .widget_info(|| WidgetInfo::selected(Role::CheckBox, true, chosen, "Let another hand wind"));
             if response.changed() {
-                self.let_wind(chosen.then_some(manner), kept);
+                self.let_wind(chosen.then_some(profile), kept);
             }
-            let combo = ComboBox::from_id_salt("operator").selected_text(manner.name).width(84.0);
+            let combo = ComboBox::from_id_salt("operator").selected_text(profile.name).width(84.0);
             let shown = combo.show_ui(ui, |ui| {
-                for (place, other) in MANNERS.iter().enumerate() {
+                for (place, other) in PROFILES.iter().enumerate() {
                     if ui.selectable_label(place == kept.operator, other.name).clicked() {
                         kept.operator = place;
                         kept.cadence = other.cadence() * 60.0;
@@ -373,17 +385,17 @@ impl Bench {
             let speed = DragValue::new(&mut kept.cadence).range(10.0..=150.0).speed(0.5).max_decimals(0);
             let speed = ui.add(speed.suffix(" turns/min")).labelled_by(label.id);
             if speed.changed() && self.session.is_helped() {
-                self.let_wind(Some(manner), kept);
+                self.let_wind(Some(profile), kept);
             }
         });
     }
 
-    fn let_wind(&mut self, manner: Option<Manner>, kept: &Kept) {
+    fn let_wind(&mut self, profile: Option<OperatorProfile>, kept: &SavedBench) {
         self.seed = self.seed.wrapping_add(1);
-        self.session.let_wind(manner.map(|manner| manner.at(kept.cadence / 60.0)), self.seed);
+        self.session.let_wind(profile.map(|profile| profile.at(kept.cadence / 60.0)), self.seed);
     }
 
-    fn time(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) {
+    fn time(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench) {
         ui.horizontal_wrapped(|ui| {
             let label = ui.label("Time goes");
             let combo = ComboBox::from_id_salt("pace").selected_text(kept.pace.name());
@@ -393,12 +405,12 @@ impl Bench {
                 }
             });
             shown.response.labelled_by(label.id);
-            let seconds = self.session.stand().now().get() / 1_000_000;
+            let seconds = self.session.simulated_bench().now().get() / 1_000_000;
             let text =
                 format!("{}:{:02}:{:02} at the bench", seconds / 3_600, seconds / 60 % 60, seconds % 60);
             ui.colored_label(palette.faint, text);
         });
-        let bench = self.session.stand().bench();
+        let bench = self.session.simulated_bench().bench();
         ui.label(batch_so_far(bench));
         ui.label(format!(
             "Crank: {:.2} turns, {} turns/min",
@@ -415,7 +427,7 @@ impl Bench {
         }
     }
 
-    fn signal(&mut self, ui: &mut Ui, palette: Palette, kept: &mut Kept) {
+    fn signal(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench) {
         card(ui, palette, |ui| {
             ui.horizontal(|ui| {
                 let label = ui.label(RichText::new("Signal, the last").strong());

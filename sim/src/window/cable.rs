@@ -171,12 +171,12 @@ impl App {
         let jobs = [self.cable.sent.as_ref(), self.planner.job(), on_bench];
         let wish = live_view::show(ui, palette, seen, jobs.into_iter().flatten());
         match wish {
-            Some(live_view::Wish::Leave) => {
+            Some(live_view::Action::Leave) => {
                 self.cable.leave();
                 self.cable.choosing = false;
             }
-            Some(live_view::Wish::Plan) => self.kept.view = View::Plan,
-            Some(live_view::Wish::Fetch) => self.fetch(),
+            Some(live_view::Action::Plan) => self.kept.view = View::Plan,
+            Some(live_view::Action::Fetch) => self.fetch(),
             None => {}
         }
     }

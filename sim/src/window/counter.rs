@@ -4,7 +4,7 @@ use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Key, Phase, Pick, State, Tally};
+use turntally_core::bench::{Fault, Key, Phase, Pick, RingCountEntry, State};
 use turntally_core::screen::{HEIGHT, WIDTH};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
@@ -58,8 +58,8 @@ fn image(frame: &Frame) -> ColorImage {
 /// What the counter says, in words: for whoever cannot see its screen.
 #[must_use]
 pub fn in_words(session: &Session) -> String {
-    let bench = session.stand().bench();
-    let fault = session.stand().shown().fault;
+    let bench = session.simulated_bench().bench();
+    let fault = session.simulated_bench().shown().fault;
     if let (Phase::Over, pieces @ 2..) = (bench.phase(), bench.pieces()) {
         return format!("Too long for the cradle: wind back, or Yes and cut it in {pieces}.");
     }
@@ -74,7 +74,7 @@ pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> 
     match phase {
         Phase::Choose => "A job is being chosen.".to_owned(),
         Phase::SetUp => "Something is being set up.".to_owned(),
-        Phase::Sawn => "The rings of what was sawn are being counted.".to_owned(),
+        Phase::CountRings => "The rings of what was sawn are being counted.".to_owned(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
@@ -86,7 +86,7 @@ pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> 
         Phase::Done => "The batch is done.".to_owned(),
         Phase::Fault => match fault {
             Some(fault) => format!("{}.", fault_words(fault)),
-            None => "The count is in doubt.".to_owned(),
+            None => "The count is uncertain.".to_owned(),
         },
     }
 }
@@ -103,12 +103,14 @@ fn choosing(state: &State) -> Option<String> {
         State::Choose { pick: Pick::Job } => "Choose the job: Yes takes it.".to_owned(),
         State::Choose { pick: Pick::SetUpBatch } => "Set up a batch: Yes begins.".to_owned(),
         State::Choose { pick: Pick::SetUpCounter } => "Set up the counter: Yes begins.".to_owned(),
-        State::Choose { pick: Pick::Sawn } => "Count the rings of what was sawn: Yes begins.".to_owned(),
+        State::Choose { pick: Pick::CountRings } => {
+            "Count the rings of what was sawn: Yes begins.".to_owned()
+        }
         State::SetUp(pages) => set_up(pages),
-        State::Sawn(Tally { rings, at_rejects: false, .. }) => {
+        State::CountRings(RingCountEntry { rings, at_rejects: false, .. }) => {
             format!("{rings} good rings: the knob corrects it, Yes goes on, No leaves.")
         }
-        State::Sawn(Tally { rejects, .. }) => {
+        State::CountRings(RingCountEntry { rejects, .. }) => {
             format!("{rejects} rings no good: the knob corrects it, Yes writes it down, No goes back.")
         }
         _ => return None,
@@ -171,7 +173,7 @@ pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Se
     let response = ui.interact(glass, ui.scope_id().with("screen"), Sense::hover());
     response
         .widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("Counter: {}", in_words(session))));
-    let texture = screen.texture(ui, &session.stand().frame());
+    let texture = screen.texture(ui, &session.simulated_bench().frame());
     let whole = Rect::from_min_max(Pos2::ZERO, pos2(1.0, 1.0));
     painter.image(texture.id(), glass, whole, Color32::WHITE);
     front(ui, session, Rect::from_min_max(pos2(body.left(), glass.bottom() + 6.0), body.max), pulse);
@@ -182,7 +184,7 @@ pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Se
 /// Lamps, stop line and sounder.
 fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
     let painter = ui.painter();
-    let levels = session.stand().lines().levels();
+    let levels = session.simulated_bench().lines().levels();
     let lit = |line: Line| levels >> line as u32 & 1 == 1;
     let middle = strip.center().y - 5.0;
     let narrow = strip.width() / 300.0;

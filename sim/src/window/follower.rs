@@ -20,7 +20,7 @@ const TEST_EVERY: Duration = Duration::from_secs(5);
 
 /// What the counter is asked for, beside what it is doing.
 #[derive(Debug)]
-enum Wish {
+enum Action {
     /// To take this job, if its user agrees.
     Send(Box<Job>),
     /// Its log, into the log's file.
@@ -72,12 +72,12 @@ pub struct Seen {
     /// Its log.
     pub fetch: Option<Fetch>,
     /// The coil that was kept last, while it was looked at.
-    pub kept: Option<Kept>,
+    pub kept: Option<FinishedCoil>,
 }
 
 /// A coil that came off.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Kept {
+pub struct FinishedCoil {
     /// Of this job.
     pub job: String,
     /// Turns on the mandrel when it was last seen there.
@@ -93,7 +93,7 @@ impl Seen {
             let same = before.job == status.job;
             if same && status.progress.kept == before.progress.kept.saturating_add(1) {
                 let (job, turns) = (status.job.to_string(), before.turns.as_f64());
-                self.kept = Some(Kept { job, turns, at: Instant::now() });
+                self.kept = Some(FinishedCoil { job, turns, at: Instant::now() });
             } else if !same {
                 self.kept = None;
             }
@@ -115,7 +115,7 @@ pub struct Heard {
 /// A counter that is looked for or followed, until this is let go.
 #[derive(Debug)]
 pub struct Follower {
-    wishes: Sender<Wish>,
+    wishes: Sender<Action>,
     news: Receiver<News>,
     thread: JoinHandle<()>,
     seen: Seen,
@@ -161,16 +161,16 @@ impl Follower {
     /// Puts a job to the user at the counter.
     pub fn send(&mut self, job: Job) {
         self.seen.offered = Some(Offered::Waiting(job.short_name().to_string()));
-        self.wish(Wish::Send(Box::new(job)));
+        self.wish(Action::Send(Box::new(job)));
     }
 
     /// Fetches the counter's log.
     pub fn fetch(&mut self) {
         self.seen.fetch = Some(Fetch::Asked);
-        self.wish(Wish::Fetch);
+        self.wish(Action::Fetch);
     }
 
-    fn wish(&self, wish: Wish) {
+    fn wish(&self, wish: Action) {
         // A thread that has ended has said why.
         _ = self.wishes.send(wish);
     }
@@ -203,7 +203,7 @@ impl Follower {
 fn follow(
     port: Option<&str>,
     log: &std::path::Path,
-    wishes: &Receiver<Wish>,
+    wishes: &Receiver<Action>,
     tell: &impl Fn(News),
 ) -> Result<(), Failure> {
     let mut counter = Counter::find(port)?;
@@ -234,7 +234,7 @@ fn follow(
             }
         }
         match wishes.recv_timeout(LOOK_EVERY) {
-            Ok(Wish::Send(job)) => {
+            Ok(Action::Send(job)) => {
                 let made =
                     Records::open(log).and_then(|mut log| Offer::job(&mut counter, &job, &mut log, false));
                 match made {
@@ -246,7 +246,7 @@ fn follow(
                     Err(failure) => tell(News::Offered(Offered::Not(failure))),
                 }
             }
-            Ok(Wish::Fetch) => {
+            Ok(Action::Fetch) => {
                 let fetched = Records::open(log).and_then(|mut log| link::fetch(&mut counter, &mut log));
                 tell(News::Fetched(fetched));
             }

@@ -11,7 +11,7 @@ use super::mandrel::swatch;
 use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::known::Known;
+use crate::lookup::Lookup;
 
 /// How a field is written in the file, and chosen on the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -161,7 +161,7 @@ impl Form {
     /// Checks every field by the job file's own rules, with what is known of its wire; those of `sound`, a
     /// form that was right, stand in for wrong ones to find what else is wrong.
     #[must_use]
-    pub fn check(&self, sound: &Self, known: &Known) -> Checked {
+    pub fn check(&self, sound: &Self, known: &Lookup) -> Checked {
         let job = Job::read(&self.to_text(), known);
         let mut reasons = BTreeMap::new();
         let mut failure = job.as_ref().err().map(ToString::to_string);
@@ -355,7 +355,7 @@ mod tests {
         form.set("job.rings", "many");
         form.set("winder.pulses_per_rev", "0");
         form.set("wire.metal", "unobtainium");
-        let checked = form.check(&sound, &Known::nothing());
+        let checked = form.check(&sound, &Lookup::nothing());
         assert!(checked.job.is_err());
         let wrong: Vec<&str> = checked.reasons.keys().copied().collect();
         assert_eq!(
@@ -383,7 +383,7 @@ mod tests {
             for field in FIELDS.iter().filter(|field| field.key != "job.wire") {
                 let mut form = sound.clone();
                 form.set(field.key, odd);
-                let checked = form.check(&sound, &Known::nothing());
+                let checked = form.check(&sound, &Lookup::nothing());
                 let text = matches!(field.key, "job.name" | "wire.currency" | "wire.spool");
                 assert!(
                     text || checked.reasons.contains_key(field.key),

@@ -4,7 +4,7 @@ use eframe::egui::{
     Align2, Button, Color32, FontId, Grid, Label, Rect, RichText, Role, Sense, Stroke, StrokeKind, Ui,
     WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Doubt, Phase};
+use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::link::{Health, Identity, Status};
 use turntally_core::units::Length;
 
@@ -21,7 +21,7 @@ const BESIDE: f32 = 316.0;
 
 /// What is to be done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wish {
+pub enum Action {
     /// Let the counter go.
     Leave,
     /// Fetch its log.
@@ -37,7 +37,7 @@ pub fn in_words(status: &Status) -> String {
 
 /// A coil is on the mandrel.
 const fn is_wound(phase: Phase) -> bool {
-    !matches!(phase, Phase::Choose | Phase::SetUp | Phase::Sawn | Phase::Next | Phase::Done)
+    !matches!(phase, Phase::Choose | Phase::SetUp | Phase::CountRings | Phase::Next | Phase::Done)
 }
 
 /// The job that the counter winds is this one.
@@ -51,7 +51,7 @@ pub fn show<'a>(
     palette: Palette,
     seen: &Seen,
     jobs: impl Iterator<Item = &'a Job>,
-) -> Option<Wish> {
+) -> Option<Action> {
     let (Some((port, identity)), Some(status)) = (&seen.found, &seen.status) else {
         ui.spinner();
         return None;
@@ -131,7 +131,7 @@ const fn title(phase: Phase, palette: Palette) -> (&'static str, Color32) {
     match phase {
         Phase::Choose => ("Choosing a job", palette.faint),
         Phase::SetUp => ("Setting up", palette.faint),
-        Phase::Sawn => ("Counting rings", palette.faint),
+        Phase::CountRings => ("Counting rings", palette.faint),
         Phase::Ready => ("Ready", palette.accent),
         Phase::Winding => ("Winding", palette.accent),
         Phase::Near => ("Near the target", palette.copper),
@@ -141,7 +141,7 @@ const fn title(phase: Phase, palette: Palette) -> (&'static str, Color32) {
         Phase::Verdict => ("Keep it?", palette.accent),
         Phase::Next => ("Coil kept", palette.accent),
         Phase::Done => ("Batch done", palette.accent),
-        Phase::Fault => ("Count in doubt", palette.wrong),
+        Phase::Fault => ("Count uncertain", palette.wrong),
     }
 }
 
@@ -155,7 +155,7 @@ fn state(ui: &mut Ui, palette: Palette, status: &Status) {
     let (turns, target) = (status.turns.nano(), status.target.nano());
     let (big, what, small) = if is_wound(status.phase) {
         let (big, what) = match target.saturating_sub(turns) {
-            _ if status.doubt == Doubt::Unknown => ("?".to_owned(), "turns to go"),
+            _ if status.error_bound == ErrorBound::Unknown => ("?".to_owned(), "turns to go"),
             to_go @ 0.. => (counter::up(to_go), "turns to go"),
             past => (counter::up(past.saturating_neg()), "turns past the target"),
         };
@@ -180,15 +180,15 @@ fn state(ui: &mut Ui, palette: Palette, status: &Status) {
 
 /// How the count is.
 fn count(ui: &mut Ui, palette: Palette, status: &Status) {
-    let doubt = match status.doubt {
-        Doubt::Within(0) => "sure, to the last step".to_owned(),
-        Doubt::Within(counts) => format!("sure to within {counts} counts"),
-        Doubt::Unknown => "not known".to_owned(),
+    let error_bound = match status.error_bound {
+        ErrorBound::Within(0) => "sure, to the last step".to_owned(),
+        ErrorBound::Within(counts) => format!("sure to within {counts} counts"),
+        ErrorBound::Unknown => "not known".to_owned(),
     };
     Grid::new("state").num_columns(2).spacing([14.0, 4.0]).show(ui, |ui| {
         for (name, value) in [
             ("rings", format!("{} certain so far", status.rings)),
-            ("count", doubt),
+            ("count", error_bound),
             ("speed", format!("{} turns/min", status.turns_per_minute)),
         ] {
             ui.colored_label(palette.faint, name);
@@ -200,7 +200,7 @@ fn count(ui: &mut Ui, palette: Palette, status: &Status) {
     for fault in status.faults.iter().skip(usize::from(status.phase == Phase::Fault)) {
         ui.colored_label(palette.wrong, format!("{}.", counter::fault_words(fault)));
     }
-    if status.trouble {
+    if status.notice {
         ui.add(
             Label::new(RichText::new("A message is on the counter's screen.").color(palette.wrong)).wrap(),
         );
@@ -259,7 +259,12 @@ fn wire_words(left: Length, job: Option<&Job>) -> String {
 }
 
 /// Who it is, how it is, and what can be done.
-fn about(ui: &mut Ui, palette: Palette, seen: &Seen, (port, identity): (&String, &Identity)) -> Option<Wish> {
+fn about(
+    ui: &mut Ui,
+    palette: Palette,
+    seen: &Seen,
+    (port, identity): (&String, &Identity),
+) -> Option<Action> {
     // Without the folder that all of them are in, or one of the user's own.
     let short = port.strip_prefix("/dev/").or_else(|| port.rsplit('/').next()).unwrap_or(port);
     let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
@@ -287,13 +292,13 @@ fn about(ui: &mut Ui, palette: Palette, seen: &Seen, (port, identity): (&String,
         let free = seen.fetch != Some(Fetch::Asked) && !waits;
         let fetch = ui.add_enabled(free, Button::new("Fetch its log"));
         if fetch.on_hover_text("Its coils, each once, into the log's file").clicked() {
-            wish = Some(Wish::Fetch);
+            wish = Some(Action::Fetch);
         }
         if ui.button("Send it a job…").on_hover_text("The one in the planner").clicked() {
-            wish = Some(Wish::Plan);
+            wish = Some(Action::Plan);
         }
         if ui.button("Let it go").on_hover_text("Back to the simulated bench").clicked() {
-            wish = Some(Wish::Leave);
+            wish = Some(Action::Leave);
         }
     });
     if let Some(Offered::Waiting(name)) = &seen.offered {

@@ -39,14 +39,14 @@ pub struct Scene<'a> {
 impl<'a> Scene<'a> {
     /// The simulated bench.
     pub fn of(session: &'a Session) -> Self {
-        let (job, stand) = (session.job(), session.stand());
-        let turns = stand.turns_on_mandrel().max(0.0);
+        let (job, simulated_bench) = (session.job(), session.simulated_bench());
+        let turns = simulated_bench.turns_on_mandrel().max(0.0);
         Self {
             job,
             turns,
             mandrel_turns: session.crank_turns() * job.gear.ratio(),
-            target: stand.bench().target_turns(),
-            caught: turns > 0.0 || matches!(stand.bench().phase(), Phase::Ready | Phase::Winding),
+            target: simulated_bench.bench().target_turns(),
+            caught: turns > 0.0 || matches!(simulated_bench.bench().phase(), Phase::Ready | Phase::Winding),
         }
     }
 

@@ -20,7 +20,7 @@ use chart_view::Charted;
 use files::Files;
 use look::Palette;
 use pacer::Pacer;
-use plan_view::{Planner, Wish};
+use plan_view::{Action, Planner};
 use shelf::Shelf;
 
 mod bench_view;
@@ -102,7 +102,7 @@ pub enum Theme {
 /// What is remembered from one run to the next.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[serde(default)]
-pub struct Kept {
+pub struct SavedState {
     /// The view that is open.
     pub view: View,
     /// Light or dark.
@@ -114,7 +114,7 @@ pub struct Kept {
     /// The form of the planner.
     pub form: Option<Form>,
     /// Of the bench.
-    pub bench: bench_view::Kept,
+    pub bench: bench_view::SavedBench,
     /// Of the chart.
     pub chart: Asked,
     /// What was wound.
@@ -152,7 +152,7 @@ pub const MOST_ASIDE: usize = 8;
 /// The window's content.
 #[derive(Debug)]
 pub struct App {
-    kept: Kept,
+    kept: SavedState,
     bench: Result<Bench, Failure>,
     /// The newest last.
     aside: Vec<Aside>,
@@ -175,7 +175,7 @@ impl App {
     /// The window as it was left; at first with the demo job on the bench.
     #[cfg(not(feature = "link"))]
     #[must_use]
-    pub fn new(kept: Kept, seed: u64) -> Self {
+    pub fn new(kept: SavedState, seed: u64) -> Self {
         Self::start(kept, seed, Shelf::none())
     }
 
@@ -183,12 +183,12 @@ impl App {
     /// there or not yet.
     #[cfg(feature = "link")]
     #[must_use]
-    pub fn with_log(kept: Kept, seed: u64, log: std::path::PathBuf) -> Self {
+    pub fn with_log(kept: SavedState, seed: u64, log: std::path::PathBuf) -> Self {
         let shelf = Shelf::at(log, kept.estimate);
         Self::start(kept, seed, shelf)
     }
 
-    fn start(kept: Kept, seed: u64, shelf: Shelf) -> Self {
+    fn start(kept: SavedState, seed: u64, shelf: Shelf) -> Self {
         let text = kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
         let form = kept.form.clone().or_else(|| Form::of(&text).ok()).unwrap_or_default();
         let mut app = Self {
@@ -253,7 +253,7 @@ impl App {
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
             let bench = aside.bench.session();
-            let made = coils(bench.stand().bench().progress().kept);
+            let made = coils(bench.simulated_bench().bench().progress().kept);
             ui.label(format!("“{}” was put aside with {made} kept.", bench.job().name));
             if ui.button("Bring it back").clicked() {
                 wanted = Some(true);
@@ -289,12 +289,12 @@ impl App {
 
     /// What is to be remembered.
     #[must_use]
-    pub const fn kept(&self) -> &Kept {
+    pub const fn kept(&self) -> &SavedState {
         &self.kept
     }
 
     /// The same, to be changed by a test.
-    pub const fn kept_mut(&mut self) -> &mut Kept {
+    pub const fn kept_mut(&mut self) -> &mut SavedState {
         &mut self.kept
     }
 
@@ -323,7 +323,7 @@ impl App {
             return words;
         }
         self.bench().map_or_else(String::new, |bench| {
-            let turns = bench.session().stand().bench().turns().as_f64();
+            let turns = bench.session().simulated_bench().bench().turns().as_f64();
             format!("{} Counted {turns:.3} turns.", counter::in_words(bench.session()))
         })
     }
@@ -367,13 +367,13 @@ impl App {
             });
         });
         match wish {
-            Some(bench_view::Wish::Again) => {
+            Some(bench_view::Action::Again) => {
                 let text = self.kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
                 // It was taken before.
                 _ = self.put_on_bench(&text);
             }
             #[cfg(feature = "link")]
-            Some(bench_view::Wish::Connect) => self.choose_counter(),
+            Some(bench_view::Action::Connect) => self.choose_counter(),
             None => {}
         }
         if self.kept.form.as_ref() != Some(&self.form) {
@@ -395,7 +395,7 @@ impl App {
         self.cable.fetched.look();
     }
 
-    fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<bench_view::Wish> {
+    fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<bench_view::Action> {
         self.offer_aside(ui);
         match &mut self.bench {
             Ok(bench) => bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
@@ -426,10 +426,10 @@ impl App {
         self.kept.estimate = self.shelf.estimate;
         match wish {
             #[cfg(feature = "link")]
-            Some(Wish::Send) => self.send_job(),
+            Some(Action::Send) => self.send_job(),
             #[cfg(feature = "link")]
-            Some(Wish::Connect) => self.choose_counter(),
-            Some(Wish::Wind(text)) => match self.put_on_bench(&text) {
+            Some(Action::Connect) => self.choose_counter(),
+            Some(Action::Wind(text)) => match self.put_on_bench(&text) {
                 Ok(()) => self.kept.view = View::Bench,
                 Err(failure) => self.files.say(Err(failure)),
             },

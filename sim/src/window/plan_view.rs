@@ -12,7 +12,7 @@ use super::look::{Palette, shade, wire_colour};
 use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
-use crate::known::Learning;
+use crate::lookup::Learning;
 use crate::plan::figures::Plan;
 use crate::plan::spool::Reach;
 use crate::plan::{advice, json, sheet, text};
@@ -22,7 +22,7 @@ const MOST_COILS: u32 = 18;
 
 /// What the planner wants done.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Wish {
+pub enum Action {
     /// This job onto the bench.
     Wind(String),
     /// The job in the form to the counter on the cable.
@@ -98,7 +98,7 @@ impl Planner {
         files: &mut Files,
         shelf: &mut Shelf,
         cable: Cable,
-    ) -> Option<Wish> {
+    ) -> Option<Action> {
         let mut wish = None;
         let mut changed = false;
         let wide = ui.available_width() >= 700.0;
@@ -137,7 +137,7 @@ impl Planner {
         files: &mut Files,
         changed: &mut bool,
         cable: Cable,
-    ) -> Option<Wish> {
+    ) -> Option<Action> {
         let mut wish = None;
         ui.horizontal_wrapped(|ui| {
             let planned = match (&self.checked.job, &self.plan) {
@@ -149,7 +149,7 @@ impl Planner {
                 planned.filter(|_| response.clicked())
             };
             if button(ui, "Wind this job", "Put it on the bench").is_some() {
-                wish = Some(Wish::Wind(form.to_text()));
+                wish = Some(Action::Wind(form.to_text()));
             }
             match cable {
                 #[cfg(not(feature = "link"))]
@@ -158,7 +158,7 @@ impl Planner {
                 Cable::Loose => {
                     let response = ui.button("Connect a counter…");
                     if response.on_hover_text("One on the cable, that this job can be sent to").clicked() {
-                        wish = Some(Wish::Connect);
+                        wish = Some(Action::Connect);
                     }
                 }
                 #[cfg(feature = "link")]
@@ -166,7 +166,7 @@ impl Planner {
                     let ready = planned.is_some() && cable == Cable::Ready;
                     let response = ui.add_enabled(ready, Button::new("Send to the counter"));
                     if response.on_hover_text("Its user takes it with Yes, or does not").clicked() {
-                        wish = Some(Wish::Send);
+                        wish = Some(Action::Send);
                     }
                 }
             }
@@ -205,11 +205,9 @@ impl Planner {
 
     /// Shows the plan; true when what was measured is to be looked at otherwise.
     fn result(&self, ui: &mut Ui, palette: Palette, shelf: &mut Shelf) -> bool {
-        if let Some(trouble) = shelf.trouble() {
+        if let Some(notice) = shelf.notice() {
             card(ui, palette, |ui| {
-                ui.add(
-                    Label::new(RichText::new(in_labels(&trouble.to_string())).color(palette.wrong)).wrap(),
-                );
+                ui.add(Label::new(RichText::new(in_labels(&notice.to_string())).color(palette.wrong)).wrap());
             });
         }
         let mut changed = false;

@@ -11,8 +11,8 @@ use web_time::Instant;
 use crate::failure::Failure;
 use crate::faults::FaultSet;
 use crate::job::Job;
-use crate::operator::{Manner, Operator};
-use crate::run::{Coil, Hand, Nobody, Onlooker, Stand};
+use crate::operator::{Operator, OperatorProfile};
+use crate::run::{Coil, Hand, NoObserver, Observer, SimulatedBench};
 
 /// The quickest that a hand cranks, in turns a millisecond: what the board's sampler is chosen for.
 const QUICKEST: f64 = 3e-3;
@@ -45,7 +45,7 @@ impl Trace {
     }
 }
 
-impl Onlooker for Trace {
+impl Observer for Trace {
     fn wants_lines(&self) -> bool {
         true
     }
@@ -76,7 +76,7 @@ pub struct Session {
     job: Job,
     /// Of the job, as the counter has it.
     fingerprint: u32,
-    stand: Stand,
+    simulated_bench: SimulatedBench,
     hand: Hand,
     /// Crank turns that the hand is yet to make.
     to_turn: f64,
@@ -100,11 +100,11 @@ impl Session {
     /// What is wrong with the job for the counter.
     pub fn new(job: Job, faults: FaultSet, seed: u64) -> Result<Self, Failure> {
         let rings = job.rings_to_make()?;
-        let stand = Stand::new(&job, faults, Lead::Learned(DEFAULT_LEAD), rings, seed)?;
+        let simulated_bench = SimulatedBench::new(&job, faults, Lead::Learned(DEFAULT_LEAD), rings, seed)?;
         Ok(Self {
             job,
-            fingerprint: stand.bench().fingerprint(),
-            stand,
+            fingerprint: simulated_bench.bench().fingerprint(),
+            simulated_bench,
             hand: Hand { is_still: true, ..Hand::default() },
             to_turn: 0.0,
             speed: 0.0,
@@ -127,13 +127,13 @@ impl Session {
     /// The counter winds this job, and not one that was set up at it.
     #[must_use]
     pub fn winds_its_job(&self) -> bool {
-        self.stand.bench().fingerprint() == self.fingerprint
+        self.simulated_bench.bench().fingerprint() == self.fingerprint
     }
 
     /// The bench, to look at.
     #[must_use]
-    pub const fn stand(&self) -> &Stand {
-        &self.stand
+    pub const fn simulated_bench(&self) -> &SimulatedBench {
+        &self.simulated_bench
     }
 
     /// What the lines A and B have done of late.
@@ -186,10 +186,10 @@ impl Session {
     }
 
     /// Lets somebody wind in the user's stead, or takes the crank back.
-    pub fn let_wind(&mut self, manner: Option<Manner>, seed: u64) {
+    pub fn let_wind(&mut self, profile: Option<OperatorProfile>, seed: u64) {
         (self.to_turn, self.speed) = (0.0, 0.0);
-        self.helper = manner.map(|manner| Helper {
-            operator: Operator::new(manner, fastrand::Rng::with_seed(seed)),
+        self.helper = profile.map(|profile| Helper {
+            operator: Operator::new(profile, fastrand::Rng::with_seed(seed)),
             from: self.hand.crank_turns,
         });
     }
@@ -208,7 +208,7 @@ impl Session {
 
     /// Switches faults on and off.
     pub fn set_faults(&mut self, faults: FaultSet) {
-        self.stand.set_faults(faults);
+        self.simulated_bench.set_faults(faults);
     }
 
     /// Lives through `ms` milliseconds of the bench, or as many as fit into `at_most` of real time: the
@@ -239,8 +239,8 @@ impl Session {
         self.hand.knob_quarters += knob.signum();
         match &mut self.helper {
             Some(helper) => {
-                let seconds = self.stand.now().get() as f64 / 1e6;
-                helper.operator.step(seconds, self.stand.shown());
+                let seconds = self.simulated_bench.now().get() as f64 / 1e6;
+                helper.operator.step(seconds, self.simulated_bench.shown());
                 self.hand.crank_turns = helper.from + helper.operator.angle();
                 self.hand.is_still = helper.operator.is_still();
                 self.hand.key = self.hand.key.or(helper.operator.key(seconds));
@@ -248,9 +248,9 @@ impl Session {
             None => self.turn(),
         }
         if watched {
-            self.stand.step(self.hand, &mut self.trace)
+            self.simulated_bench.step(self.hand, &mut self.trace)
         } else {
-            self.stand.step(self.hand, &mut Nobody)
+            self.simulated_bench.step(self.hand, &mut NoObserver)
         }
     }
 
@@ -317,7 +317,7 @@ mod tests {
                 session.advance(700.0, Duration::MAX).unwrap();
             }
             session.advance(30_000.0, Duration::MAX).unwrap();
-            let bench = session.stand().bench();
+            let bench = session.simulated_bench().bench();
             assert!(!matches!(bench.phase(), Phase::Fault), "{encoder_on} {gear}: {:?}", bench.state());
             let counted = bench.turns().as_f64() / session.job().gear.ratio();
             assert!((counted - asked).abs() < 2.0 / 1_600.0, "{encoder_on} {gear}: {counted} of {asked}");

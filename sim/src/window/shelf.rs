@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::failure::Failure;
-use crate::known::{Known, KnownArgs, Spool};
+use crate::lookup::{Lookup, LookupArgs, Spool};
 #[cfg(feature = "link")]
 use crate::records::Records;
 
@@ -13,9 +13,9 @@ use crate::records::Records;
 pub struct Shelf {
     #[cfg(feature = "link")]
     log: PathBuf,
-    known: Known,
+    known: Lookup,
     spools: Vec<Spool>,
-    trouble: Option<Failure>,
+    notice: Option<Failure>,
     looked: u64,
     /// What was measured is left aside.
     pub estimate: bool,
@@ -25,14 +25,14 @@ impl Shelf {
     /// Nothing at all.
     #[cfg(not(feature = "link"))]
     pub const fn none() -> Self {
-        Self { known: Known::nothing(), spools: Vec::new(), trouble: None, looked: 0, estimate: false }
+        Self { known: Lookup::nothing(), spools: Vec::new(), notice: None, looked: 0, estimate: false }
     }
 
     /// The file at this path, whether it is there or not yet.
     #[cfg(feature = "link")]
     pub fn at(log: PathBuf, estimate: bool) -> Self {
-        let known = Known::of(None, estimate);
-        let mut shelf = Self { log, known, spools: Vec::new(), trouble: None, looked: 0, estimate };
+        let known = Lookup::of(None, estimate);
+        let mut shelf = Self { log, known, spools: Vec::new(), notice: None, looked: 0, estimate };
         shelf.look();
         shelf
     }
@@ -47,9 +47,9 @@ impl Shelf {
     #[cfg(feature = "link")]
     pub fn look(&mut self) {
         self.looked += 1;
-        (self.known, self.spools, self.trouble) = match open(&self.log) {
-            Ok((records, spools)) => (Known::of(records, self.estimate), spools, None),
-            Err(failure) => (Known::of(None, self.estimate), Vec::new(), Some(failure)),
+        (self.known, self.spools, self.notice) = match open(&self.log) {
+            Ok((records, spools)) => (Lookup::of(records, self.estimate), spools, None),
+            Err(failure) => (Lookup::of(None, self.estimate), Vec::new(), Some(failure)),
         };
     }
 
@@ -68,17 +68,17 @@ impl Shelf {
     }
 
     /// What is known.
-    pub const fn known(&self) -> &Known {
+    pub const fn known(&self) -> &Lookup {
         &self.known
     }
 
     /// The same for the chart, which looks by itself.
-    pub fn known_args(&self) -> KnownArgs {
+    pub fn known_args(&self) -> LookupArgs {
         #[cfg(feature = "link")]
-        if self.trouble.is_none() && self.log.exists() {
-            return KnownArgs { log: Some(self.log.clone()), estimate: self.estimate };
+        if self.notice.is_none() && self.log.exists() {
+            return LookupArgs { log: Some(self.log.clone()), estimate: self.estimate };
         }
-        KnownArgs { log: None, estimate: true }
+        LookupArgs { log: None, estimate: true }
     }
 
     /// Every spool, by name.
@@ -87,8 +87,8 @@ impl Shelf {
     }
 
     /// What is wrong with the file.
-    pub const fn trouble(&self) -> Option<&Failure> {
-        self.trouble.as_ref()
+    pub const fn notice(&self) -> Option<&Failure> {
+        self.notice.as_ref()
     }
 }
 

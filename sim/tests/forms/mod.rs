@@ -4,8 +4,8 @@
 use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, params};
-use turntally_core::bench::log::{CoilLog, Counted, LogEvent, Sawn, entry_bytes};
-use turntally_core::bench::{Doubt, Faults};
+use turntally_core::bench::log::{CoilLog, Counted, LogEvent, RingCount, entry_bytes};
+use turntally_core::bench::{ErrorBound, Faults};
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_sim::records::Records;
 
@@ -50,7 +50,7 @@ fn coil(number: u32, job: u32, at: u64) -> Vec<u8> {
         turns: Turns::from_whole(52),
         crank_time: Micros::from_millis(60_000),
         stop_time: None,
-        doubt: Doubt::Within(0),
+        error_bound: ErrorBound::Within(0),
         illegal: 0,
         faults: Faults::default(),
         at: Some(at),
@@ -71,7 +71,7 @@ pub fn made(form: i64, folder: &Path) -> PathBuf {
     }
     file.execute("INSERT INTO job VALUES (300, 'chain, whole', 'copper', 1.2, 8.94, 18.0, 'EUR')", [])
         .unwrap();
-    let sawn = LogEvent::Sawn(Sawn { job: 300, batch: 0, coils: 2, rings: 98, rejects: 2 });
+    let sawn = LogEvent::RingCount(RingCount { job: 300, batch: 0, coils: 2, rings: 98, rejects: 2 });
     let entries = [
         ("a", 0, coil(0, 300, 1_700_000_000)),
         ("a", 1, coil(1, 300, 1_700_000_100)),

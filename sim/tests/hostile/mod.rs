@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use serialport::{SerialPort, TTYPort};
-use turntally_core::bench::{Doubt, Faults, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Faults, Phase, Progress};
 use turntally_core::link::frame::{Receiver, encode};
 use turntally_core::link::{Health, Identity, Reply, Request, SentEntry, Status, VERSION};
 use turntally_core::units::{Length, Turns};
@@ -105,10 +105,10 @@ fn status() -> Reply {
         turns: Turns::from_nano(i64::MIN),
         target: Turns::from_nano(i64::MAX),
         rings: u32::MAX,
-        doubt: Doubt::Within(u64::MAX),
+        error_bound: ErrorBound::Within(u64::MAX),
         faults: Faults::default(),
         turns_per_minute: i32::MIN,
-        trouble: true,
+        notice: true,
         coils_left: u32::MAX,
         wire_left: Some(Length::from_nm(i64::MAX)),
         fingerprint: 0,

@@ -16,7 +16,7 @@ use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::flash::VirtualFlash;
 use turntally_sim::job::Job;
 use turntally_sim::link::serve::Terminal;
-use turntally_sim::run::{Hand, Onlooker, Stand};
+use turntally_sim::run::{Hand, Observer, SimulatedBench};
 
 /// How much quicker than real its time goes.
 const PACE: u32 = 5;
@@ -109,7 +109,7 @@ impl Drop for Counter {
 
 struct Cable(Terminal);
 
-impl Onlooker for Cable {
+impl Observer for Cable {
     fn board(&mut self, app: &mut App, store: &mut Store<VirtualFlash, Open>) -> Result<(), Failure> {
         app.identify(0x5eed);
         self.0.serve(app, store)
@@ -119,13 +119,14 @@ impl Onlooker for Cable {
 fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
     let (mut cable, mut faults) = (Cable(terminal), FaultSet::default());
     let rings = job.rings_to_make().unwrap();
-    let mut stand = Stand::new(job, faults, Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
+    let mut simulated_bench =
+        SimulatedBench::new(job, faults, Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
     let mut hand = Hand { is_still: true, ..Hand::default() };
     let began = Instant::now();
     let mut ms = 0_u32;
-    let mut step = |hand: Hand, stand: &mut Stand| {
+    let mut step = |hand: Hand, simulated_bench: &mut SimulatedBench| {
         // Whatever the terminal says of an end that has left is not the counter's business.
-        _ = stand.step(hand, &mut cable);
+        _ = simulated_bench.step(hand, &mut cable);
         ms += 1;
         let due = began + Duration::from_millis(ms.into()) / PACE;
         std::thread::sleep(due.saturating_duration_since(Instant::now()));
@@ -134,7 +135,7 @@ fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
         let all = match told.try_recv() {
             Ok(all) => all,
             Err(TryRecvError::Empty) => {
-                step(hand, &mut stand);
+                step(hand, &mut simulated_bench);
                 continue;
             }
             Err(TryRecvError::Disconnected) => return,
@@ -144,7 +145,7 @@ fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
                 Do::Press(key) => {
                     for ms in 0..2 * PRESS_MS {
                         hand.key = (ms < PRESS_MS).then_some(key);
-                        step(hand, &mut stand);
+                        step(hand, &mut simulated_bench);
                     }
                 }
                 Do::Crank(turns) => {
@@ -153,21 +154,21 @@ fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
                     let steps = (turns.abs() / SPEED).ceil();
                     for at in 1..=steps as u32 {
                         hand.crank_turns = from + turns * f64::from(at) / steps;
-                        step(hand, &mut stand);
+                        step(hand, &mut simulated_bench);
                     }
                     hand.is_still = true;
-                    (0..600).for_each(|_| step(hand, &mut stand));
+                    (0..600).for_each(|_| step(hand, &mut simulated_bench));
                 }
                 Do::Knob(clicks) => {
                     for _ in 0..4 * clicks.abs() {
                         hand.knob_quarters += clicks.signum();
-                        step(hand, &mut stand);
+                        step(hand, &mut simulated_bench);
                     }
-                    (0..30).for_each(|_| step(hand, &mut stand));
+                    (0..30).for_each(|_| step(hand, &mut simulated_bench));
                 }
                 Do::Fault(kind) => {
                     faults = faults.with(kind);
-                    stand.set_faults(faults);
+                    simulated_bench.set_faults(faults);
                 }
                 Do::Say(done) => done.send(()).unwrap(),
             }

@@ -7,7 +7,7 @@ use egui_kittest::kittest::Queryable;
 use turntally_core::bench::Key as Press;
 use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::window::{Kept, Theme, View};
+use turntally_sim::window::{SavedState, Theme, View};
 
 use super::counter::{Counter, Do};
 use super::hostile::{chatterbox, endless};
@@ -15,7 +15,7 @@ use super::records::Bench;
 use super::{SIZE, Window, click, says, short_job, type_into, window_with_log};
 
 /// A window whose log's file is in this folder.
-fn window(folder: &Path, size: [f32; 2], dress: impl FnOnce(&mut Kept)) -> Window {
+fn window(folder: &Path, size: [f32; 2], dress: impl FnOnce(&mut SavedState)) -> Window {
     window_with_log(size, folder.join("log.sqlite"), dress)
 }
 
@@ -112,7 +112,7 @@ fn a_count_in_doubt_is_told() {
     counter.wind(10.0);
     hears(&mut window, "Counted 10.000 turns");
     counter.does(vec![Do::Fault(FaultKind::DeadA), Do::Crank(3.0)]);
-    tells(&mut window, "Counter: Count in doubt");
+    tells(&mut window, "Counter: Count uncertain");
     tells(&mut window, "channel A of the encoder is dead");
     assert!(says(&window, "Channel A never moves"));
     rests(&mut window);

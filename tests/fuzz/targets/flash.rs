@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use turntally_core::bench::Bench;
-use turntally_core::bench::log::{LogEvent, Sawn};
+use turntally_core::bench::log::{LogEvent, RingCount};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Save, Store};
@@ -25,8 +25,8 @@ fuzz_target!(|bytes: &[u8]| {
     _ = store.log_entry(0);
     for save in [
         Save::LogRoom { leave: true },
-        Save::Log(LogEvent::Sawn(Sawn { job: 9, batch: 0, coils: 1, rings: 2, rejects: 3 }).to_bytes()),
-        Save::Fetched(1),
+        Save::Log(LogEvent::RingCount(RingCount { job: 9, batch: 0, coils: 1, rings: 2, rejects: 3 }).to_bytes()),
+        Save::Acknowledged(1),
         Save::Room(10),
     ] {
         _ = store.save(&save);

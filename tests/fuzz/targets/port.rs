@@ -8,7 +8,7 @@ use std::path::Path;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use libfuzzer_sys::fuzz_target;
-use turntally_core::bench::{Doubt, Faults, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Faults, Phase, Progress};
 use turntally_core::link::frame::{Receiver, encode};
 use turntally_core::link::{
     Answer, Health, Identity, Made, Refusal, Reply, Request, SentEntry, Status, VERSION,
@@ -169,10 +169,10 @@ impl Device {
                     turns: Turns::from_whole(3),
                     target: Turns::from_whole(60),
                     rings: 2,
-                    doubt: Doubt::Unknown,
+                    error_bound: ErrorBound::Unknown,
                     faults: Faults::default(),
                     turns_per_minute: 20,
-                    trouble: false,
+                    notice: false,
                     coils_left: 2,
                     wire_left: Some(Length::ZERO),
                     fingerprint: 7,

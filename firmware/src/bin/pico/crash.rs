@@ -13,8 +13,8 @@ use cortex_m_rt::{ExceptionFrame, exception};
 use embassy_rp::peripherals::WATCHDOG;
 use embassy_rp::watchdog::{ResetReason, Watchdog};
 use heapless::String;
-use turntally_core::plain;
-use turntally_firmware::trouble::{LINE, Trouble};
+use turntally_core::format_plain;
+use turntally_firmware::notice::{LINE, Notice};
 
 /// Says that a reason is there: any number that RAM does not come up with by itself.
 const MARK: u32 = 0x7e11_c4a5;
@@ -35,19 +35,19 @@ impl Reason {
     }
 }
 
-struct Kept(UnsafeCell<MaybeUninit<Reason>>);
+struct CrashRecord(UnsafeCell<MaybeUninit<Reason>>);
 
 // SAFETY: written only by `leave`, which no one else can interrupt because it ends in a reset with
 // interrupts off, and read only by `take` while nothing else runs yet.
-unsafe impl Sync for Kept {}
+unsafe impl Sync for CrashRecord {}
 
 /// Not cleared at the start.
 #[unsafe(link_section = ".uninit.TURNTALLY_CRASH")]
-static KEPT: Kept = Kept(UnsafeCell::new(MaybeUninit::uninit()));
+static KEPT: CrashRecord = CrashRecord(UnsafeCell::new(MaybeUninit::uninit()));
 
 /// Why the chip started, if it was not for having been switched on: to be called once, first thing.
 #[inline(never)] // As a part of its caller 48 bytes more.
-pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
+pub fn take(watchdog: &Watchdog) -> Option<Notice> {
     let advice = ["What was saved of a coil", "is there in a moment."];
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
     // if mark and sum agree, and is cleared with the same stroke.
@@ -60,10 +60,10 @@ pub fn take(watchdog: &Watchdog) -> Option<Trouble> {
     let text = reason.text.get(..reason.length as usize).and_then(|text| core::str::from_utf8(text).ok());
     match text {
         Some(text) if reason.mark == MARK && reason.sum == reason.sum() => {
-            Some(Trouble::new("Restarted", plain!("{}", text), advice))
+            Some(Notice::new("Restarted", format_plain!("{}", text), advice))
         }
         _ => match watchdog.reset_reason() {
-            Some(ResetReason::TimedOut) => Some(Trouble::new("Restarted", format_args!("It hung."), advice)),
+            Some(ResetReason::TimedOut) => Some(Notice::new("Restarted", format_args!("It hung."), advice)),
             _ => None,
         },
     }
@@ -107,7 +107,7 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
             let file = place.file();
             let slash = file.bytes().rposition(|byte| byte == b'/');
             let start = slash.map_or(0, |slash| slash + 1);
-            leave(plain!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
+            leave(format_plain!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
         }
         None => leave(format_args!("panic")),
     }
@@ -121,5 +121,5 @@ unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
         // There is room for all eight.
         _ = place.push(char::from_digit(frame.pc() >> shift & 15, 16).unwrap_or('0'));
     }
-    leave(plain!("fault at 0x{}", place))
+    leave(format_plain!("fault at 0x{}", place))
 }

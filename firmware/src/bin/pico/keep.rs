@@ -8,7 +8,7 @@ use portable_atomic::{AtomicBool, Ordering};
 use turntally_core::bench::{Job, MAX_JOBS, log::EntryBytes};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
-use turntally_firmware::store::{Kept, Layout, Save, Store, StoreError};
+use turntally_firmware::store::{Layout, Save, SavedState, Store, StoreError};
 
 use crate::chip::BoardFlash;
 use crate::link::{SERIAL, USB};
@@ -37,7 +37,7 @@ enum Found {
     /// The job at this place of the list.
     Job(usize, Job),
     /// All the rest.
-    Rest(Kept),
+    Rest(SavedState),
 }
 
 /// What the tick has said last.

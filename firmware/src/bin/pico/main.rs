@@ -126,7 +126,7 @@ async fn main(_spawner: Spawner) {
         sounder: PwmSounder::new(SounderSlice::new(slice, sounder)),
     };
     let mut watchdog = Watchdog::new(pins.watchdog);
-    let trouble = crash::take(&watchdog);
+    let notice = crash::take(&watchdog);
     watchdog.start(PATIENCE);
 
     let mut bench = Bench::new();
@@ -136,8 +136,8 @@ async fn main(_spawner: Spawner) {
     app.expect_store();
     let mut flash = BoardFlash::new_blocking(pins.flash);
     app.identify(chip::id(&mut flash));
-    if let Some(trouble) = trouble {
-        app.report(trouble);
+    if let Some(notice) = notice {
+        app.report(notice);
     }
     let jobs = app.bench().places();
     #[cfg(feature = "defmt")]

@@ -8,9 +8,9 @@ use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
 use turntally_core::units::Micros;
 use turntally_firmware::display::Frame;
+use turntally_firmware::notice::View;
 use turntally_firmware::oled::Refresh;
 use turntally_firmware::ssd1306;
-use turntally_firmware::trouble::View;
 
 use crate::pins::ScreenPins;
 use crate::signal::Signal;

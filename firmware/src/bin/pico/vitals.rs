@@ -7,10 +7,10 @@ use embassy_sync::blocking_mutex::Mutex;
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use heapless::String;
 use portable_atomic::{AtomicU8, Ordering};
-use turntally_core::bench::{Doubt, Phase};
+use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::cue::Goal;
-use turntally_core::plain;
-use turntally_core::plain::Plain;
+use turntally_core::format::PlainDisplay;
+use turntally_core::format_plain;
 use turntally_firmware::app::App;
 
 /// What the tick is at, for a probe or an emulator that measures processor time: 0 nothing,
@@ -35,7 +35,7 @@ pub struct Vitals {
     rings: u32,
     /// Rings of the batch.
     made: u32,
-    doubt: Doubt,
+    error_bound: ErrorBound,
     position: i64,
     illegal: u64,
     /// Words that were lost.
@@ -44,7 +44,7 @@ pub struct Vitals {
     pub behind: u64,
     /// The longest tick, microseconds.
     pub tick_us: u64,
-    trouble: bool,
+    notice: bool,
 }
 
 impl Vitals {
@@ -56,13 +56,13 @@ impl Vitals {
         aim: 0,
         rings: 0,
         made: 0,
-        doubt: Doubt::Within(0),
+        error_bound: ErrorBound::Within(0),
         position: 0,
         illegal: 0,
         lost: 0,
         behind: 0,
         tick_us: 0,
-        trouble: false,
+        notice: false,
     };
 
     /// Of this app; what the board knows is to be filled in.
@@ -74,10 +74,10 @@ impl Vitals {
             aim: bench.goal().map_or(0, Goal::aim),
             rings: bench.rings_now(),
             made: bench.progress().rings,
-            doubt: bench.doubt(),
+            error_bound: bench.error_bound(),
             position: app.watch().decoder().position(),
             illegal: app.watch().decoder().illegal(),
-            trouble: app.view().trouble.is_some(),
+            notice: app.view().notice.is_some(),
             ..Self::NONE
         }
     }
@@ -87,17 +87,17 @@ impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // As one kind of number: each takes its own hundred bytes.
         let signed = u64::cast_signed;
-        f.write_fmt(plain!("ms={} phase=", signed(self.ms)))?;
+        f.write_fmt(format_plain!("ms={} phase=", signed(self.ms)))?;
         write!(f, "{:?}", self.phase)?;
-        f.write_fmt(plain!(" counts={} aim={}", self.counts, self.aim))?;
-        f.write_fmt(plain!(" rings={} made={} doubt=", self.rings, self.made))?;
-        match self.doubt {
-            Doubt::Within(doubt) => signed(doubt).put(f)?,
-            Doubt::Unknown => f.write_str("unknown")?,
+        f.write_fmt(format_plain!(" counts={} aim={}", self.counts, self.aim))?;
+        f.write_fmt(format_plain!(" rings={} made={} error_bound=", self.rings, self.made))?;
+        match self.error_bound {
+            ErrorBound::Within(error_bound) => signed(error_bound).put(f)?,
+            ErrorBound::Unknown => f.write_str("unknown")?,
         }
-        f.write_fmt(plain!(" position={} illegal={}", self.position, signed(self.illegal)))?;
-        f.write_fmt(plain!(" lost={} behind={}", signed(self.lost), signed(self.behind)))?;
-        f.write_fmt(plain!(" tick_us={} trouble={}", signed(self.tick_us), u32::from(self.trouble)))
+        f.write_fmt(format_plain!(" position={} illegal={}", self.position, signed(self.illegal)))?;
+        f.write_fmt(format_plain!(" lost={} behind={}", signed(self.lost), signed(self.behind)))?;
+        f.write_fmt(format_plain!(" tick_us={} notice={}", signed(self.tick_us), u32::from(self.notice)))
     }
 }
 

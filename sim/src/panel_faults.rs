@@ -21,7 +21,7 @@ struct Stuck {
 
 /// The panel's own troubles.
 #[derive(Debug)]
-pub struct Mishaps {
+pub struct PanelFaults {
     faults: FaultSet,
     rng: fastrand::Rng,
     /// When the loose plug moves next.
@@ -30,7 +30,7 @@ pub struct Mishaps {
     stuck: Option<Stuck>,
 }
 
-impl Mishaps {
+impl PanelFaults {
     /// Those of `faults` that are about the panel.
     #[must_use]
     pub const fn new(faults: FaultSet, rng: fastrand::Rng) -> Self {
@@ -95,12 +95,12 @@ mod tests {
     /// Runs so many simulated minutes in which a key is pressed for 0.1 s every two seconds; counts the
     /// milliseconds in which the screen is off, and in which the key is down with no hand on it.
     fn minutes(kind: Option<FaultKind>, minutes: u64) -> (u64, u64) {
-        let mut mishaps = Mishaps::new(kind.into_iter().collect(), fastrand::Rng::with_seed(3));
+        let mut panel_faults = PanelFaults::new(kind.into_iter().collect(), fastrand::Rng::with_seed(3));
         let (lines, screen) = (Lines::new(), VirtualScreen::default());
         let (mut off, mut stuck) = (0, 0);
         for ms in 0..minutes * 60_000 {
             let pressed = (ms % 2_000 < 100).then_some(Key::No);
-            mishaps.step(ms * STEP_NS, pressed, &lines, &screen);
+            panel_faults.step(ms * STEP_NS, pressed, &lines, &screen);
             off += u64::from(!screen.is_plugged());
             assert!(lines.is_high(Line::Yes));
             let down = !lines.is_high(Line::No);
@@ -124,13 +124,13 @@ mod tests {
     /// Switched on and off while it runs, as in the window.
     #[test]
     fn a_screen_comes_back_when_its_fault_is_switched_off() {
-        let mut mishaps = Mishaps::new(FaultSet::default(), fastrand::Rng::with_seed(3));
+        let mut panel_faults = PanelFaults::new(FaultSet::default(), fastrand::Rng::with_seed(3));
         let (lines, screen) = (Lines::new(), VirtualScreen::default());
         for (faults, plugged) in
             [(FaultSet::default().with(FaultKind::NoScreen), false), (FaultSet::default(), true)]
         {
-            mishaps.set_faults(faults, &screen);
-            mishaps.step(0, None, &lines, &screen);
+            panel_faults.set_faults(faults, &screen);
+            panel_faults.step(0, None, &lines, &screen);
             assert_eq!(screen.is_plugged(), plugged);
         }
     }

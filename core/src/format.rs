@@ -1,6 +1,6 @@
 //! Words and numbers put together for a small screen.
 //!
-//! [`plain!`](crate::plain!) is `format_args!` whose values know no width, no fill and no sign but a minus. What the
+//! [`format_plain!`](crate::format_plain!) is `format_args!` whose values know no width, no fill and no sign but a minus. What the
 //! core library has for those takes 1.7 KB of a chip that shows none of them.
 
 use core::fmt::{self, Write};
@@ -8,7 +8,7 @@ use core::fmt::{self, Write};
 use heapless::String;
 
 /// Something that can be written without further ado.
-pub trait Plain {
+pub trait PlainDisplay {
     /// Writes it.
     ///
     /// # Errors
@@ -16,29 +16,29 @@ pub trait Plain {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result;
 }
 
-/// What [`plain!`](crate::plain!) makes of each of its values.
+/// What [`format_plain!`](crate::format_plain!) makes of each of its values.
 #[derive(Debug)]
-pub struct Put<'a, T: ?Sized>(pub &'a T);
+pub struct Shown<'a, T: ?Sized>(pub &'a T);
 
-impl<T: Plain + ?Sized> fmt::Display for Put<'_, T> {
+impl<T: PlainDisplay + ?Sized> fmt::Display for Shown<'_, T> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.0.put(f)
     }
 }
 
-impl Plain for str {
+impl PlainDisplay for str {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self)
     }
 }
 
-impl<const N: usize> Plain for String<N> {
+impl<const N: usize> PlainDisplay for String<N> {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self)
     }
 }
 
-impl Plain for i64 {
+impl PlainDisplay for i64 {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if *self < 0 {
             f.write_str("-")?;
@@ -47,19 +47,19 @@ impl Plain for i64 {
     }
 }
 
-impl Plain for u32 {
+impl PlainDisplay for u32 {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         digits((*self).into(), f)
     }
 }
 
-impl Plain for usize {
+impl PlainDisplay for usize {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         digits(*self as u64, f)
     }
 }
 
-impl<T: Plain + ?Sized> Plain for &T {
+impl<T: PlainDisplay + ?Sized> PlainDisplay for &T {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         (*self).put(f)
     }
@@ -89,11 +89,11 @@ fn digits(number: u64, f: &mut fmt::Formatter<'_>) -> fmt::Result {
     f.write_char(char::from(b'0' + (number % 10) as u8))
 }
 
-/// As `format_args!`, for values that are [`Plain`].
+/// As `format_args!`, for values that are [`PlainDisplay`].
 #[macro_export]
-macro_rules! plain {
+macro_rules! format_plain {
     ($format:literal $(, $value:expr)* $(,)?) => {
-        ::core::format_args!($format $(, $crate::plain::Put(&$value))*)
+        ::core::format_args!($format $(, $crate::format::Shown(&$value))*)
     };
 }
 
@@ -108,15 +108,15 @@ mod tests {
     #[test]
     fn what_does_not_fit_is_cut_off() {
         assert_eq!(cut::<25>(format_args!("{}{}", "ä".repeat(12), "end")), "ääääääääääääe");
-        assert_eq!(cut::<4>(plain!("{} {}", 12_u32, "turns")), "12 t");
+        assert_eq!(cut::<4>(format_plain!("{} {}", 12_u32, "turns")), "12 t");
     }
 
     /// The ends of each kind of number are written as the core library writes them.
     #[test]
     fn numbers_are_written_as_elsewhere() {
         for number in [i64::MIN, -10, -1, 0, 9, 10, 1_000_000_007, i64::MAX] {
-            assert_eq!(Put(&number).to_string(), number.to_string());
+            assert_eq!(Shown(&number).to_string(), number.to_string());
         }
-        assert_eq!(plain!("{} of {}", u32::MAX, "x").to_string(), "4294967295 of x");
+        assert_eq!(format_plain!("{} of {}", u32::MAX, "x").to_string(), "4294967295 of x");
     }
 }

@@ -6,25 +6,25 @@ use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::DrawTarget;
 use heapless::String;
 use turntally_core::bench::Bench;
-use turntally_core::{plain, screen};
+use turntally_core::{format, screen};
 
 /// Characters in a line of a message: as many as the screen is wide.
 pub const LINE: usize = 25;
 
 /// A message about the counter itself: why it started again, what it could not read.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Trouble {
+pub struct Notice {
     title: &'static str,
     detail: String<LINE>,
     advice: [&'static str; 2],
 }
 
-impl Trouble {
+impl Notice {
     /// A title of at most 14 characters, what happened in at most [`LINE`] bytes (more is cut off),
     /// and two lines on what it means for the user.
     #[must_use]
     pub fn new(title: &'static str, detail: fmt::Arguments<'_>, advice: [&'static str; 2]) -> Self {
-        Self { title, detail: plain::cut(detail), advice }
+        Self { title, detail: format::cut(detail), advice }
     }
 
     /// What happened.
@@ -40,9 +40,9 @@ pub struct View {
     /// The bench.
     pub bench: Bench,
     /// What is wrong with the counter itself, until a key is pressed.
-    pub trouble: Option<Trouble>,
+    pub notice: Option<Notice>,
     /// What a computer offers, until a key is pressed.
-    pub offer: Option<Trouble>,
+    pub offer: Option<Notice>,
 }
 
 impl View {
@@ -54,9 +54,9 @@ impl View {
     where
         D: DrawTarget<Color = BinaryColor>,
     {
-        match self.trouble.as_ref().or(self.offer.as_ref()) {
+        match self.notice.as_ref().or(self.offer.as_ref()) {
             None => screen::draw(&self.bench, target),
-            Some(Trouble { title, detail, advice: [first, second] }) => {
+            Some(Notice { title, detail, advice: [first, second] }) => {
                 screen::notice(title, [detail, first, second], target)
             }
         }

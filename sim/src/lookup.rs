@@ -19,7 +19,7 @@ use crate::records::{self, Records};
 
 /// Which records a command looks into.
 #[derive(Debug, Clone, Default, ClapArgs)]
-pub struct KnownArgs {
+pub struct LookupArgs {
     /// The file of the log, with what was measured and the spools [default: the one that link, measured
     /// and spool take]
     #[arg(long, value_name = "FILE")]
@@ -171,7 +171,7 @@ pub fn gap_range(gap: Span) -> String {
 
 /// The records as a command looks into them.
 #[derive(Debug)]
-pub struct Known {
+pub struct Lookup {
     /// Nobody looks: a job is taken as it is written, and its spool is not asked for.
     blind: bool,
     #[cfg(feature = "link")]
@@ -181,7 +181,7 @@ pub struct Known {
     spool: Option<String>,
 }
 
-impl Known {
+impl Lookup {
     /// Nothing at all.
     #[must_use]
     pub const fn nothing() -> Self {
@@ -207,7 +207,7 @@ impl Known {
     /// # Errors
     /// One line where a file that was named is not there, or is no log.
     #[cfg(feature = "link")]
-    pub fn open(args: &KnownArgs) -> Result<Self, Failure> {
+    pub fn open(args: &LookupArgs) -> Result<Self, Failure> {
         let default = records::default_path();
         let records = match &args.log {
             Some(path) => Some(Records::open_existing(path)?),
@@ -222,7 +222,7 @@ impl Known {
     /// # Errors
     /// One line where a file is named.
     #[cfg(not(feature = "link"))]
-    pub fn open(args: &KnownArgs) -> Result<Self, Failure> {
+    pub fn open(args: &LookupArgs) -> Result<Self, Failure> {
         match &args.log {
             Some(path) => Err(Failure::value("--log", path.display(), crate::no_records::MISSING)),
             None => Ok(Self { blind: false, spool: None }),

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::log::Sawn;
+use super::log::RingCount;
 use super::{Bench, Key, State};
 
 /// The most rings that can be entered.
@@ -11,7 +11,7 @@ const MOST: u32 = 99_999;
 /// Coils of one job that were kept, and whose rings have not been counted yet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Unsawn {
+pub struct UncountedCoils {
     /// The job's fingerprint: another one may have taken its place in the list since.
     pub(super) job: u32,
     /// The number of its batch.
@@ -22,7 +22,7 @@ pub struct Unsawn {
     pub rings: u32,
 }
 
-impl Unsawn {
+impl UncountedCoils {
     /// There are none.
     #[must_use]
     pub const fn is_empty(self) -> bool {
@@ -42,7 +42,7 @@ impl Unsawn {
 /// What is being entered of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Tally {
+pub struct RingCountEntry {
     /// Good rings: at first as many as were promised.
     pub rings: u32,
     /// Rings that are no good.
@@ -51,7 +51,7 @@ pub struct Tally {
     pub at_rejects: bool,
 }
 
-impl Tally {
+impl RingCountEntry {
     pub(super) fn turn(&mut self, clicks: i8) {
         let value = if self.at_rejects { &mut self.rejects } else { &mut self.rings };
         *value = value.saturating_add_signed(clicks.into()).min(MOST);
@@ -59,22 +59,22 @@ impl Tally {
 }
 
 impl Bench {
-    pub(super) fn enter_sawn(&mut self) {
-        let rings = self.unsawn().rings.min(MOST);
-        self.state = State::Sawn(Tally { rings, rejects: 0, at_rejects: false });
+    pub(super) fn enter_ring_count(&mut self) {
+        let rings = self.uncounted().rings.min(MOST);
+        self.state = State::CountRings(RingCountEntry { rings, rejects: 0, at_rejects: false });
     }
 
-    pub(super) fn sawn_key(&mut self, key: Key) {
-        let State::Sawn(tally) = &mut self.state else { return };
-        match (tally.at_rejects, key) {
-            (false, Key::Yes) => tally.at_rejects = true,
-            (true, Key::No) => tally.at_rejects = false,
+    pub(super) fn ring_count_key(&mut self, key: Key) {
+        let State::CountRings(entry) = &mut self.state else { return };
+        match (entry.at_rejects, key) {
+            (false, Key::Yes) => entry.at_rejects = true,
+            (true, Key::No) => entry.at_rejects = false,
             (false, Key::No) => self.enter_choose(),
             (true, Key::Yes) => {
-                let Tally { rings, rejects, .. } = *tally;
+                let RingCountEntry { rings, rejects, .. } = *entry;
                 if let Some(slot) = self.slots.get_mut(self.chosen) {
-                    let Unsawn { job, batch, coils, .. } = core::mem::take(&mut slot.unsawn);
-                    self.tally = Some(Sawn { job, batch, coils, rings, rejects });
+                    let UncountedCoils { job, batch, coils, .. } = core::mem::take(&mut slot.uncounted);
+                    self.entry = Some(RingCount { job, batch, coils, rings, rejects });
                 }
                 self.enter_choose();
             }
@@ -82,7 +82,7 @@ impl Bench {
     }
 
     /// What has been entered since it was last asked for.
-    pub fn take_tally(&mut self) -> Option<Sawn> {
-        self.tally.take()
+    pub fn take_ring_count(&mut self) -> Option<RingCount> {
+        self.entry.take()
     }
 }

@@ -5,11 +5,11 @@ use turntally_core::bench::{Key, Lead, Phase};
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::run::{Coil, Hand, Nobody, Stand};
+use turntally_sim::run::{Coil, Hand, NoObserver, SimulatedBench};
 
 /// A hand at a stand.
 struct Person {
-    stand: Stand,
+    simulated_bench: SimulatedBench,
     hand: Hand,
     coils: Vec<Coil>,
 }
@@ -17,7 +17,7 @@ struct Person {
 impl Person {
     fn wait(&mut self, ms: u32) {
         for _ in 0..ms {
-            self.coils.extend(self.stand.step(self.hand, &mut Nobody).unwrap());
+            self.coils.extend(self.simulated_bench.step(self.hand, &mut NoObserver).unwrap());
         }
     }
 
@@ -41,7 +41,7 @@ impl Person {
     fn wind_to_target(&mut self) {
         self.hand.is_still = false;
         for _ in 0..300_000 {
-            let bench = self.stand.bench();
+            let bench = self.simulated_bench.bench();
             if bench.phase() == Phase::Stop && bench.turns() >= bench.target_turns() {
                 break;
             }
@@ -53,7 +53,7 @@ impl Person {
     }
 
     fn phase(&self) -> Phase {
-        self.stand.bench().phase()
+        self.simulated_bench.bench().phase()
     }
 }
 
@@ -63,9 +63,9 @@ fn a_coil_thrown_away_and_a_coil_kept() {
     let job = Job::parse(DEMO).unwrap();
     let rings = job.rings_to_make().unwrap();
     let lead = Lead::Learned(DEFAULT_LEAD);
-    let stand = Stand::new(&job, FaultSet::default(), lead, rings, 1).unwrap();
+    let simulated_bench = SimulatedBench::new(&job, FaultSet::default(), lead, rings, 1).unwrap();
     let hand = Hand { is_still: true, ..Hand::default() };
-    let mut person = Person { stand, hand, coils: Vec::new() };
+    let mut person = Person { simulated_bench, hand, coils: Vec::new() };
 
     person.wait(100);
     person.press(Key::Yes);
@@ -75,10 +75,10 @@ fn a_coil_thrown_away_and_a_coil_kept() {
     person.wind_to_target();
     let turned = (person.hand.crank_turns - before) * job.gear.ratio();
     assert!(turned > 1.0);
-    assert!((person.stand.turns_on_mandrel() - turned).abs() < 1e-9);
+    assert!((person.simulated_bench.turns_on_mandrel() - turned).abs() < 1e-9);
     // The first edge may lie up to a count from where the crank stood.
     let per_turn = 4.0 * f64::from(job.pulses_per_rev) / job.gear.ratio();
-    assert!((person.stand.bench().turns().as_f64() - turned).abs() <= 1.0 / per_turn + 1e-9);
+    assert!((person.simulated_bench.bench().turns().as_f64() - turned).abs() <= 1.0 / per_turn + 1e-9);
     person.press(Key::Yes);
     assert_eq!(person.phase(), Phase::Verdict);
     person.turn_knob(1);
@@ -104,9 +104,10 @@ fn a_coil_too_long_for_the_cradle_is_sawn_in_pieces() {
     for (over, pieces) in [(0.3, 1), (12.0, 2), (25.0, 2)] {
         let job = Job::parse(DEMO).unwrap();
         let rings = job.rings_to_make().unwrap();
-        let stand = Stand::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
+        let simulated_bench =
+            SimulatedBench::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
         let hand = Hand { is_still: true, ..Hand::default() };
-        let mut person = Person { stand, hand, coils: Vec::new() };
+        let mut person = Person { simulated_bench, hand, coils: Vec::new() };
         person.wait(100);
         person.press(Key::Yes);
         person.press(Key::Yes);
@@ -130,9 +131,10 @@ fn sound_that_is_off_stays_off() {
     for (clicks, heard) in [(0, true), (-5, false)] {
         let job = Job::parse(DEMO).unwrap();
         let rings = job.rings_to_make().unwrap();
-        let stand = Stand::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
+        let simulated_bench =
+            SimulatedBench::new(&job, FaultSet::default(), Lead::Learned(DEFAULT_LEAD), rings, 1).unwrap();
         let hand = Hand { is_still: true, ..Hand::default() };
-        let mut person = Person { stand, hand, coils: Vec::new() };
+        let mut person = Person { simulated_bench, hand, coils: Vec::new() };
         person.wait(100);
         person.press(Key::Yes);
         person.turn_knob(clicks);
@@ -141,7 +143,7 @@ fn sound_that_is_off_stays_off() {
         for _ in 0..60_000 {
             person.hand.crank_turns += 1e-3;
             person.wait(1);
-            notes += u32::from(person.stand.lines().hertz().is_some());
+            notes += u32::from(person.simulated_bench.lines().hertz().is_some());
         }
         assert_eq!(person.phase(), Phase::Over);
         assert_eq!(notes > 0, heard, "{notes}");
