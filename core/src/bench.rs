@@ -29,13 +29,14 @@ use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
 use crate::cue::{Cue, Goal, StopCue};
+use crate::input::{Event, Input, Key};
+use crate::job::{Job, Lead, Progress};
 use crate::settings::{Loudness, Settings};
 use crate::setup::{List, SetUp};
-use crate::signal::{Channel, Reading};
+use crate::signal::Channel;
 use crate::units::{Length, Micros, Turns};
 
 mod fault;
-mod job;
 pub mod log;
 mod offered;
 mod outputs;
@@ -44,7 +45,6 @@ mod ring_count;
 pub mod snapshot;
 
 pub use fault::{ErrorBound, Fault, Faults};
-pub use job::{Job, Lead, Target};
 pub use outputs::{Lamp, Outputs, Sound};
 pub use ring_count::{RingCountEntry, UncountedCoils};
 
@@ -57,45 +57,6 @@ pub const MAX_JOBS: usize = 8;
 pub const READ_FIRST: Micros = Micros::from_millis(700);
 /// For so long it is shown how loud the sounder is now. Our own choice.
 const LOUDNESS_SHOWN: Micros = Micros::from_millis(1_500);
-/// The longest name of a job that is shown, in bytes.
-pub const NAME_LEN: usize = 24;
-
-/// A key under a finger.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Key {
-    /// Go on; what is shown is right.
-    Yes,
-    /// Go back; not this.
-    No,
-}
-
-/// What happened.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Input {
-    /// Time went by. At least every 50 ms, so that the cue notices a crank at rest.
-    Tick,
-    /// The encoder moved, or its signal showed a fault.
-    Encoder(Reading),
-    /// Samples were lost before they could be read: the count is unknown.
-    SamplesLost,
-    /// A key went down.
-    Key(Key),
-    /// The knob turned by this many clicks, clockwise positive.
-    Knob(i8),
-}
-
-/// What happened, and when.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Event {
-    /// The board's clock.
-    pub at: Micros,
-    /// What happened.
-    pub input: Input,
-}
-
 /// What to do with a coil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -236,29 +197,6 @@ pub struct CoilRecord {
     pub stop_time: Option<Micros>,
     /// From its zero until it came off; from the last start of the counter, where that was in between.
     pub crank_time: Micros,
-}
-
-/// The batch in progress.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Progress {
-    /// Rings promised by the coils that were kept.
-    pub rings: u32,
-    /// Coils kept.
-    pub kept: u32,
-    /// Coils thrown away.
-    pub scrapped: u32,
-}
-
-impl Progress {
-    const fn add(&mut self, kept: bool, rings: u32) {
-        if kept {
-            self.kept = self.kept.saturating_add(1);
-            self.rings = self.rings.saturating_add(rings);
-        } else {
-            self.scrapped = self.scrapped.saturating_add(1);
-        }
-    }
 }
 
 /// The coil on the mandrel.

@@ -20,7 +20,8 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use crate::bench::log::ENTRY_LEN;
-use crate::bench::{ErrorBound, Faults, NAME_LEN, Phase, Progress};
+use crate::bench::{ErrorBound, Faults, Phase};
+use crate::job::{NAME_LEN, Progress};
 use crate::settings::Settings;
 use crate::signal::Channel;
 use crate::units::{Length, Turns};
@@ -94,7 +95,7 @@ pub enum Request {
     SelfTest,
     /// What has been made of the batch of this number?
     Batch {
-        /// Its number ([`crate::bench::Job::batch`]).
+        /// Its number ([`crate::job::Job::batch`]).
         number: u32,
     },
 }

@@ -20,8 +20,9 @@ use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, ErrorBound, Fault, Job, Phase, Pick, RingCountEntry, State, Target};
+use crate::bench::{Bench, Choice, ErrorBound, Fault, Phase, Pick, RingCountEntry, State};
 use crate::format_plain;
+use crate::job::{Job, Target};
 use crate::settings::{Loudness, OnSpool};
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};

@@ -8,12 +8,12 @@ use core::fmt;
 use heapless::String;
 use serde::{Deserialize, Serialize};
 
-use crate::bench::{Job, Lead, Target};
 use crate::coil::{CoilModel, Winding, WindingError};
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
 use crate::format::PlainDisplay;
 use crate::gauge::WireSize;
+use crate::job::{Job, Lead, Target};
 use crate::metal::{Metal, Temper, TemperError};
 use crate::plan::{BatchPlan, PlanError};
 use crate::spring::{SpringError, SpringRatio};
@@ -321,7 +321,7 @@ impl OwnBatch {
 
     /// What it is called: `1.2 mm on 4.5 mm copper`, as much of it as a name holds.
     #[must_use]
-    pub fn name(&self, units: Units) -> String<{ crate::bench::NAME_LEN }> {
+    pub fn name(&self, units: Units) -> String<{ crate::job::NAME_LEN }> {
         let (wire, mandrel) = (Size(self.wire, units), Long(self.mandrel, units));
         format::cut(format_plain!("{} on {} {}", wire, mandrel, self.metal.name()))
     }

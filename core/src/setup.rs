@@ -10,10 +10,10 @@ use core::fmt::{self, Write};
 
 use heapless::{String, Vec};
 
-use crate::bench::Key;
 use crate::counter::{Direction, Gear, Shaft};
 use crate::format_plain;
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
+use crate::input::Key;
 use crate::metal::{Metal, Temper};
 use crate::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, PULSES, RINGS, SPOOL,

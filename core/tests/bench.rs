@@ -10,10 +10,11 @@ use proptest::prelude::*;
 use turntally_core::bench::log::RingCount;
 use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{
-    Bench, Choice, CoilRecord, ErrorBound, Event, Fault, Input, Job, Key, Lamp, Lead, Phase, Progress,
-    READ_FIRST, Sound, State,
+    Bench, Choice, CoilRecord, ErrorBound, Fault, Lamp, Phase, READ_FIRST, Sound, State,
 };
 use turntally_core::counter::Direction;
+use turntally_core::input::{Event, Input, Key};
+use turntally_core::job::{Job, Lead, Progress};
 use turntally_core::settings::Loudness;
 use turntally_core::signal::{Channel, Reading};
 use turntally_core::units::{Length, Micros, Turns};

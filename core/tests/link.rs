@@ -5,9 +5,9 @@
 use std::collections::BTreeMap;
 
 use proptest::prelude::*;
-use turntally_core::bench::Job;
 use turntally_core::bench::log::{LogEvent, RingCount, entry_bytes};
 use turntally_core::counter::Shaft;
+use turntally_core::job::Job;
 use turntally_core::link::computer::{Client, Fetcher, Fetching, NoAnswer, PATIENCE};
 use turntally_core::link::counter::Server;
 use turntally_core::link::frame::{Frame, Receiver, encode};

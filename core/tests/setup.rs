@@ -5,10 +5,11 @@ mod common;
 
 use common::{Hand, job};
 use proptest::prelude::*;
-use turntally_core::bench::{Bench, Lead, Phase, Progress, State, Target};
+use turntally_core::bench::{Bench, Phase, State};
 use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::gauge::{Gauge, WireSize};
+use turntally_core::job::{Lead, Progress, Target};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::plan::BatchPlan;
 use turntally_core::settings::{Loudness, Make, Settings, Units};

@@ -6,9 +6,10 @@ mod common;
 use common::{Hand, TURN, job};
 use proptest::prelude::*;
 use turntally_core::bench::snapshot::{Batch, CoilNote, OtherCoil, Since};
-use turntally_core::bench::{Bench, ErrorBound, Fault, Job, Phase, State, Target};
+use turntally_core::bench::{Bench, ErrorBound, Fault, Phase, State};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
+use turntally_core::job::{Job, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Micros};
 

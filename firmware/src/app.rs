@@ -2,11 +2,11 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{
-    Bench, CoilRecord, Event, Input, Job, Key, Lamp, MAX_JOBS, Outputs, Sound, State,
-};
+use turntally_core::bench::{Bench, CoilRecord, Lamp, MAX_JOBS, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::format_plain;
+use turntally_core::input::{Event, Input, Key};
+use turntally_core::job::Job;
 use turntally_core::settings::{Build, Loudness, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::units::{Length, Micros, Turns};

@@ -5,8 +5,8 @@
 //! belongs nowhere near the tick; [`App::answer`] is quick and belongs there.
 
 use embedded_storage::nor_flash::NorFlash;
-use turntally_core::bench::Target;
 use turntally_core::bench::log::EntryBytes;
+use turntally_core::job::Target;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
 use turntally_core::link::job::{JobBytes, PlannedJob};

@@ -4,8 +4,10 @@
 //! after it came up ([`READ_FIRST`]) were meant for what stood there before, and say nothing. An offer that nobody asks
 //! about any more is withdrawn: its cable has been pulled.
 
-use turntally_core::bench::{Bench, Job, Key, Phase, READ_FIRST, Target};
+use turntally_core::bench::{Bench, Phase, READ_FIRST};
 use turntally_core::format_plain;
+use turntally_core::input::Key;
+use turntally_core::job::{Job, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
 use turntally_core::settings::Settings;

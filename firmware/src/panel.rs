@@ -1,7 +1,8 @@
 //! Keys, knob, lamp, sounder and stop line.
 
 use embedded_hal::digital::{InputPin, OutputPin, PinState};
-use turntally_core::bench::{Key, Lamp, Outputs, Sound};
+use turntally_core::bench::{Lamp, Outputs, Sound};
+use turntally_core::input::Key;
 use turntally_core::quadrature::Decoder;
 use turntally_core::settings::Loudness;
 use turntally_core::units::Micros;

@@ -6,7 +6,8 @@
 use heapless::Deque;
 use turntally_core::bench::log::{EventBytes, LogEvent};
 use turntally_core::bench::snapshot::{Batch, CoilNote};
-use turntally_core::bench::{Bench, MAX_JOBS, Progress};
+use turntally_core::bench::{Bench, MAX_JOBS};
+use turntally_core::job::Progress;
 use turntally_core::link::job::JobBytes;
 use turntally_core::settings::Settings;
 

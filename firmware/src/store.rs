@@ -16,9 +16,10 @@ use core::fmt;
 
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use heapless::Vec;
+use turntally_core::bench::MAX_JOBS;
 use turntally_core::bench::log::{Change, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
-use turntally_core::bench::{Job, MAX_JOBS};
+use turntally_core::job::Job;
 use turntally_core::link::job::{JobBytes, PlannedJob};
 use turntally_core::settings::Settings;
 

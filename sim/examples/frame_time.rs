@@ -6,7 +6,7 @@
 use std::time::{Duration, Instant};
 
 use eframe::egui::{Context, RawInput, Rect, pos2, vec2};
-use turntally_core::bench::Key;
+use turntally_core::input::Key;
 use turntally_sim::failure::Failure;
 use turntally_sim::job::DEMO;
 use turntally_sim::operator::PROFILES;

@@ -10,10 +10,10 @@ use std::path::Path;
 use std::str::FromStr;
 
 use serde::Deserialize;
-use turntally_core::bench::NAME_LEN;
 use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::gauge::WireSize;
+use turntally_core::job::NAME_LEN;
 use turntally_core::metal::{Metal, Temper, unlisted_flow};
 use turntally_core::plan::BatchPlan;
 use turntally_core::spring::SpringRatio;

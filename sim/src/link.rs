@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use clap::{Args as ClapArgs, Subcommand};
-use turntally_core::bench::{ErrorBound, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Phase};
+use turntally_core::job::Progress;
 use turntally_core::link::computer::{Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{

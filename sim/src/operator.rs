@@ -10,7 +10,8 @@ use std::f64::consts::TAU;
 use std::fmt;
 use std::str::FromStr;
 
-use turntally_core::bench::{Fault, Key, Phase};
+use turntally_core::bench::{Fault, Phase};
+use turntally_core::input::Key;
 
 /// Faults, with no sound coil in between, after which anybody looks for a screwdriver.
 const MOST_SPOILT: u32 = 3;

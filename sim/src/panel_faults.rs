@@ -1,7 +1,7 @@
 //! What goes wrong under the hand and before the eye: a screen that is not there or on a loose plug, keys
 //! that stick. How often is our own invention: often enough to be met in every batch.
 
-use turntally_core::bench::Key;
+use turntally_core::input::Key;
 
 use crate::board::{Line, Lines};
 use crate::encoder::STEP_NS;

@@ -1,8 +1,10 @@
 //! A batch on the simulated bench: winder, wire, encoder, operator and saw around the firmware
 //! library on the desktop board, in virtual time.
 
-use turntally_core::bench::{Bench, CoilRecord, ErrorBound, Fault, Key, Lead, Phase, State, Target};
+use turntally_core::bench::{Bench, CoilRecord, ErrorBound, Fault, Phase, State};
 use turntally_core::counter::Shaft;
+use turntally_core::input::Key;
+use turntally_core::job::{Lead, Target};
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
@@ -579,11 +581,11 @@ impl SimulatedBench {
 
 /// The job as the counter holds it.
 #[must_use]
-pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::bench::Job {
+pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::job::Job {
     let name = job.short_name();
     let target = Target::Rings(rings);
     let spool = job.spool.as_ref().map(Spool::on_it);
-    turntally_core::bench::Job {
+    turntally_core::job::Job {
         batch: 0,
         name,
         target,

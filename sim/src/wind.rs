@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 use serde::Serialize;
-use turntally_core::bench::{Bench, Fault, Lead, Phase};
+use turntally_core::bench::{Bench, Fault, Phase};
 use turntally_core::cue::{DEFAULT_LEAD, MAX_LEAD};
+use turntally_core::job::Lead;
 use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
 use turntally_core::signal::Channel;
 use turntally_core::units::Micros;

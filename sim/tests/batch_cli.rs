@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use serde_json::Value;
-use turntally_core::bench::Key;
+use turntally_core::input::Key;
 
 #[allow(dead_code, reason = "the window's tests use the rest")]
 #[path = "window/counter.rs"]

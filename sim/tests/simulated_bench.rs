@@ -1,8 +1,10 @@
 //! The stand in a test's own hand: crank, keys and knob, without the scripted operator.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on should stop")]
 
-use turntally_core::bench::{Key, Lead, Phase};
+use turntally_core::bench::Phase;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::input::Key;
+use turntally_core::job::Lead;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::run::{Coil, Hand, NoObserver, SimulatedBench};

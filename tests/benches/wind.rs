@@ -7,8 +7,8 @@ use std::time::Instant;
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
-use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::job::Lead;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::operator::{OperatorProfile, PROFILES};

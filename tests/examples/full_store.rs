@@ -8,8 +8,9 @@ use std::path::PathBuf;
 use std::{env, fs};
 
 use turntally_core::bench::snapshot::NOTE_PARTS;
-use turntally_core::bench::{Bench, Event, Input, Key, MAX_JOBS};
+use turntally_core::bench::{Bench, MAX_JOBS};
 use turntally_core::counter::Shaft;
+use turntally_core::input::{Event, Input, Key};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;

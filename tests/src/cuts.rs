@@ -1,11 +1,11 @@
 //! A counter with a virtual flash, under a hand that the test knows to the last count.
 
 use turntally_core::bench::log::{Entry, LogEvent};
-use turntally_core::bench::{
-    Bench, Choice, ErrorBound, Job, Key, Lead, Phase, Pick, Progress, State, Target,
-};
+use turntally_core::bench::{Bench, Choice, ErrorBound, Phase, Pick, State};
 use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use turntally_core::input::Key;
+use turntally_core::job::{Job, Lead, Progress, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::settings::Loudness;
 use turntally_core::spring::SpringRatio;

@@ -4,8 +4,9 @@
 use std::fmt::Write as _;
 use std::rc::Rc;
 
-use turntally_core::bench::{Bench, ErrorBound, Key};
+use turntally_core::bench::{Bench, ErrorBound};
 use turntally_core::cue::Goal;
+use turntally_core::input::Key;
 use turntally_core::settings::Settings;
 use turntally_core::units::Micros;
 use turntally_firmware::app::App;

@@ -9,8 +9,9 @@ pub mod stops;
 
 use std::fmt;
 
-use turntally_core::bench::{Fault, Lead};
+use turntally_core::bench::Fault;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::job::Lead;
 use turntally_core::signal::Channel;
 use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;

@@ -1,7 +1,7 @@
 //! The scripts of `tests/emulator/scripts`, which the desktop's board ([`crate::desk`]) and the emulated
 //! Pico (`tests/emulator/script.mjs`) both play. One act a line; `#` begins a comment.
 
-use turntally_core::bench::Key;
+use turntally_core::input::Key;
 
 /// How long `press` holds a key, and how long any key is up afterwards, milliseconds.
 pub const PRESS_MS: u64 = 60;

@@ -3,7 +3,7 @@
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
-use turntally_core::bench::Lead;
+use turntally_core::job::Lead;
 use turntally_sim::faults::FaultSet;
 use turntally_sim::job::Job;
 use turntally_sim::operator::OperatorProfile;

@@ -2,8 +2,8 @@
 //!
 //! The number of batches is 500 unless `TURNTALLY_BATCHES` says otherwise; the gate winds 2,000, `.ci/campaign` 10,000.
 
-use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::job::Lead;
 use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::operator::PROFILES;

@@ -4,7 +4,8 @@
 //! `TURNTALLY_CUTS=100000` cuts so often; without it fewer times.
 
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{ErrorBound, Phase, Progress, UncountedCoils};
+use turntally_core::bench::{ErrorBound, Phase, UncountedCoils};
+use turntally_core::job::Progress;
 use turntally_firmware::store::{SavedState, StoreError};
 use turntally_sim::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{Counter, Cut, Ledger, SMALL, entries, job, progress, wanted_cuts};

@@ -5,7 +5,8 @@
 use std::path::Path;
 use std::{env, fs};
 
-use turntally_core::bench::{Bench, Event, Input, Key, Phase};
+use turntally_core::bench::{Bench, Phase};
+use turntally_core::input::{Event, Input, Key};
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
 use turntally_core::units::Micros;

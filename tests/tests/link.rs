@@ -2,9 +2,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
+use turntally_core::bench::Phase;
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{Key, Phase, Target};
 use turntally_core::counter::Shaft;
+use turntally_core::input::Key;
+use turntally_core::job::Target;
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{Answer, Refusal, Reply, Request, SETTINGS_LEN, SettingsBytes};

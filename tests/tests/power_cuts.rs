@@ -5,7 +5,8 @@
 
 use turntally_core::bench::log::{CoilLog, LogEvent, RingCount};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
-use turntally_core::bench::{ErrorBound, Phase, Progress, UncountedCoils};
+use turntally_core::bench::{ErrorBound, Phase, UncountedCoils};
+use turntally_core::job::Progress;
 use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::items::{GRANULE, item};
@@ -454,10 +455,10 @@ fn ten_years_stay_within_the_rated_cycles() {
     let flash = VirtualFlash::new(Cells::blank(layout.log_end as usize));
     let mut store = Store::new(flash.clone(), Open, layout);
     let mut bench = turntally_tests::cuts::bench(&job);
-    for key in [turntally_core::bench::Key::Yes; 2] {
-        bench.handle(turntally_core::bench::Event {
+    for key in [turntally_core::input::Key::Yes; 2] {
+        bench.handle(turntally_core::input::Event {
             at: turntally_core::units::Micros::ZERO,
-            input: turntally_core::bench::Input::Key(key),
+            input: turntally_core::input::Input::Key(key),
         });
     }
     // The longest notes that such a coil has: counts of an encoder of 2,400 pulses.

@@ -2,8 +2,8 @@
 //!
 //! The table over 10,000 coils a line comes from `--example stop_accuracy`.
 
-use turntally_core::bench::Lead;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::job::Lead;
 use turntally_core::units::Micros;
 use turntally_sim::operator::PROFILES;
 use turntally_tests::stops::stops;

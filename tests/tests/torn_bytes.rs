@@ -1,7 +1,7 @@
 //! Records and notes that are written behind what a cut left.
 
 use turntally_core::bench::snapshot::{CoilNote, Since};
-use turntally_core::bench::{Event, Input, Key};
+use turntally_core::input::{Event, Input, Key};
 use turntally_core::units::Micros;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::records::Record;

@@ -9,7 +9,8 @@ use core::fmt;
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, CoilRecord, ErrorBound, Faults, NAME_LEN, UncountedCoils};
+use super::{Bench, CoilRecord, ErrorBound, Faults, UncountedCoils};
+use crate::job::NAME_LEN;
 use crate::units::{Length, Micros, Turns};
 
 /// The longest entry, in bytes.
@@ -74,9 +75,9 @@ pub struct CoilLog {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Counted {
-    /// The job's fingerprint ([`super::Job::fingerprint`]).
+    /// The job's fingerprint ([`crate::job::Job::fingerprint`]).
     pub job: u32,
-    /// The number of its batch ([`super::Job::batch`]).
+    /// The number of its batch ([`crate::job::Job::batch`]).
     pub batch: u32,
     /// Rings that it promises; none if it was thrown away.
     pub rings: u32,
@@ -90,9 +91,9 @@ pub struct Counted {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RingCount {
-    /// The job's fingerprint ([`super::Job::fingerprint`]).
+    /// The job's fingerprint ([`crate::job::Job::fingerprint`]).
     pub job: u32,
-    /// The number of its batch ([`super::Job::batch`]).
+    /// The number of its batch ([`crate::job::Job::batch`]).
     pub batch: u32,
     /// How many coils of that batch they came from: the last that were kept.
     pub coils: u32,

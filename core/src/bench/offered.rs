@@ -1,6 +1,7 @@
 //! Jobs that come to the counter while it is on.
 
-use super::{Bench, Job, MAX_JOBS, Pick, Progress, Slot, State};
+use super::{Bench, MAX_JOBS, Pick, Slot, State};
+use crate::job::{Job, Progress};
 
 impl Bench {
     /// Where this job would be put in the list: over the same batch, over a finished batch of the same job,
@@ -71,9 +72,10 @@ impl Bench {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::bench::{Event, Input, Key, Target};
     use crate::coil::{CoilModel, Winding};
     use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+    use crate::input::{Event, Input, Key};
+    use crate::job::Target;
     use crate::plan::BatchPlan;
     use crate::spring::SpringRatio;
     use crate::units::{Length, Micros, Turns};
@@ -85,7 +87,7 @@ mod tests {
         let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
         let rule =
             BatchPlan::new(CoilModel::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
-        let lead = crate::bench::Lead::Set(Micros::ZERO);
+        let lead = crate::job::Lead::Set(Micros::ZERO);
         let target = Target::Rings(rings);
         let (direction, spool) = (Direction::Forward, None);
         Job { batch: 0, name: "job".try_into().unwrap(), target, rule, direction, lead, spool }

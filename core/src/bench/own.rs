@@ -1,7 +1,9 @@
 //! Setting up, and the batch that comes of it.
 
-use super::{Bench, Job, Key, MAX_JOBS, Slot, State};
+use super::{Bench, MAX_JOBS, Slot, State};
 use crate::counter::{Gear, Shaft};
+use crate::input::Key;
+use crate::job::Job;
 use crate::settings::{Build, SPOOL_UNIT, Settings};
 use crate::setup::{List, SetUp, Step};
 use crate::units::Length;

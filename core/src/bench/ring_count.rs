@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::log::RingCount;
-use super::{Bench, Key, State};
+use super::{Bench, State};
+use crate::input::Key;
 
 /// The most rings that can be entered.
 const MOST: u32 = 99_999;

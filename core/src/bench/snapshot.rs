@@ -8,8 +8,9 @@ use core::hash::{Hash, Hasher};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, ErrorBound, Fault, Faults, Job, Progress, State, UncountedCoils};
+use super::{Bench, ErrorBound, Fault, Faults, State, UncountedCoils};
 use crate::counter::{CountsPerTurn, Direction, TurnCounter};
+use crate::job::{Job, Progress};
 use crate::units::{Length, Micros};
 
 /// A note is due each time the mandrel has turned by one part of so many since the last: twice as

@@ -5,10 +5,10 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::Refusal;
-use crate::bench::{Job, Lead, NAME_LEN, Target};
 use crate::coil::{CoilModel, Winding};
 use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use crate::cue::DEFAULT_LEAD;
+use crate::job::{Job, Lead, NAME_LEN, Target};
 use crate::plan::BatchPlan;
 use crate::spring::SpringRatio;
 use crate::units::{Length, Turns};

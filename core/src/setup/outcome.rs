@@ -3,9 +3,9 @@
 use core::fmt;
 
 use super::{Words, words};
-use crate::bench::{Job, Progress};
 use crate::coil::WindingError;
 use crate::format_plain;
+use crate::job::{Job, Progress};
 use crate::plan::PlanError;
 use crate::settings::{CannotMake, Long, Units};
 use crate::units::Turns;

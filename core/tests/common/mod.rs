@@ -2,9 +2,11 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
 #![allow(dead_code, reason = "each test file uses its own part of it")]
 
-use turntally_core::bench::{Bench, CoilRecord, Event, Input, Job, Key, Lead, Phase, READ_FIRST, Target};
+use turntally_core::bench::{Bench, CoilRecord, Phase, READ_FIRST};
 use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use turntally_core::input::{Event, Input, Key};
+use turntally_core::job::{Job, Lead, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::signal::Reading;
 use turntally_core::spring::SpringRatio;

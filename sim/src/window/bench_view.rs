@@ -6,7 +6,9 @@ use eframe::egui::{
     ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2,
 };
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::{Bench as Counter, Key, Phase, Progress, Target};
+use turntally_core::bench::{Bench as Counter, Phase};
+use turntally_core::input::Key;
+use turntally_core::job::{Progress, Target};
 
 use super::counter::{self, Screen};
 use super::log::Log;

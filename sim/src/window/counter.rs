@@ -4,7 +4,8 @@ use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Key, Phase, Pick, RingCountEntry, State};
+use turntally_core::bench::{Fault, Phase, Pick, RingCountEntry, State};
+use turntally_core::input::Key;
 use turntally_core::screen::{HEIGHT, WIDTH};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;

@@ -3,9 +3,10 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use turntally_core::bench::{Key, Lead};
 use turntally_core::counter::Shaft;
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::input::Key;
+use turntally_core::job::Lead;
 use web_time::Instant;
 
 use crate::failure::Failure;

@@ -7,7 +7,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use serialport::{SerialPort, TTYPort};
-use turntally_core::bench::{ErrorBound, Faults, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Faults, Phase};
+use turntally_core::job::Progress;
 use turntally_core::link::frame::{Receiver, encode};
 use turntally_core::link::{Health, Identity, Reply, Request, SentEntry, Status, VERSION};
 use turntally_core::units::{Length, Turns};

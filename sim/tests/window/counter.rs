@@ -6,8 +6,9 @@ use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use turntally_core::bench::{Key, Lead};
 use turntally_core::cue::DEFAULT_LEAD;
+use turntally_core::input::Key;
+use turntally_core::job::Lead;
 use turntally_firmware::app::App;
 use turntally_firmware::store::Store;
 use turntally_firmware::store::guard::Open;

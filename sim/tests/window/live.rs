@@ -4,7 +4,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use egui_kittest::kittest::Queryable;
-use turntally_core::bench::Key as Press;
+use turntally_core::input::Key as Press;
 use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::window::{SavedState, Theme, View};

@@ -8,7 +8,8 @@ use std::path::Path;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 use libfuzzer_sys::fuzz_target;
-use turntally_core::bench::{ErrorBound, Faults, Phase, Progress};
+use turntally_core::bench::{ErrorBound, Faults, Phase};
+use turntally_core::job::Progress;
 use turntally_core::link::frame::{Receiver, encode};
 use turntally_core::link::{
     Answer, Health, Identity, Made, Refusal, Reply, Request, SentEntry, Status, VERSION,

@@ -1,11 +1,14 @@
 //! A job, and what has to be wound for it.
 
 use heapless::String;
+use serde::{Deserialize, Serialize};
 
-use super::{NAME_LEN, Progress};
 use crate::counter::Direction;
 use crate::plan::BatchPlan;
 use crate::units::{Length, Micros, Turns};
+
+/// The longest name of a job that is shown, in bytes.
+pub const NAME_LEN: usize = 24;
 
 /// How far "stop now" leads the target.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,6 +52,29 @@ pub struct Job {
     pub lead: Lead,
     /// Wire on the spool before its first coil, if that is known.
     pub spool: Option<Length>,
+}
+
+/// The batch in progress.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Progress {
+    /// Rings promised by the coils that were kept.
+    pub rings: u32,
+    /// Coils kept.
+    pub kept: u32,
+    /// Coils thrown away.
+    pub scrapped: u32,
+}
+
+impl Progress {
+    pub(crate) const fn add(&mut self, kept: bool, rings: u32) {
+        if kept {
+            self.kept = self.kept.saturating_add(1);
+            self.rings = self.rings.saturating_add(rings);
+        } else {
+            self.scrapped = self.scrapped.saturating_add(1);
+        }
+    }
 }
 
 impl Job {
