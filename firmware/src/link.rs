@@ -5,7 +5,6 @@
 //! belongs nowhere near the tick; [`App::answer`] is quick and belongs there.
 
 use embedded_storage::nor_flash::NorFlash;
-use turntally_core::bench::log::EntryBytes;
 use turntally_core::job::Target;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
@@ -17,7 +16,7 @@ use turntally_core::link::{
 use crate::app::App;
 use crate::offer::Offer;
 use crate::store::guard::Gate;
-use crate::store::{Store, StoreError};
+use crate::store::{FoundEntry, Store};
 
 /// What a question needs.
 #[derive(Debug)]
@@ -77,7 +76,7 @@ impl Link {
     }
 
     /// Takes what the store has there; bytes to be sent.
-    pub fn entry(&mut self, found: &Result<Option<(u32, EntryBytes)>, StoreError>) -> Frame {
+    pub fn entry(&mut self, found: &FoundEntry) -> Frame {
         self.server.entry(match found {
             Ok(Some((number, bytes))) => Ok(Some((*number, bytes))),
             Ok(None) => Ok(None),

@@ -17,7 +17,7 @@ use core::fmt;
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use heapless::Vec;
 use turntally_core::bench::MAX_JOBS;
-use turntally_core::bench::log::{Change, EventBytes};
+use turntally_core::bench::log::{Change, EntryBytes, EventBytes};
 use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
 use turntally_core::job::Job;
 use turntally_core::link::job::{JobBytes, PlannedJob};
@@ -101,6 +101,9 @@ impl From<FlashError> for StoreError {
         Self::Flash(error)
     }
 }
+
+/// What was found in the log from some number on: an entry and its number.
+pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
 
 /// What was found in flash at the start.
 #[derive(Debug, Clone, Default)]

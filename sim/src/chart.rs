@@ -14,10 +14,12 @@ use turntally_core::units::{Grams, Length};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring};
-use crate::lookup::{Learning, Lookup, LookupArgs};
+use crate::kind::Kind;
+use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
-use crate::output::{self, Kind};
+use crate::output;
 use crate::range::{Sizes, Step};
+use crate::records;
 use turntally_core::metal::Metal;
 
 /// The most cells that are worked out.
@@ -520,7 +522,7 @@ fn materials(args: &Args) -> Result<Vec<Material>, Failure> {
     } else {
         args.metal.iter().map(String::as_str).collect()
     };
-    let known = Lookup::open(&args.known)?;
+    let known = records::lookup(&args.known)?;
     let mut materials: Vec<Material> = Vec::new();
     for name in names {
         let material = Material::new(name, &args.material, &known)?;

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::failure::Failure;
 #[cfg(not(feature = "window"))]
@@ -96,7 +96,7 @@ fn run(cli: Cli) -> Result<(), Failure> {
         Command::Gauge(args) => gauge::run(&args),
         Command::Size(args) => size::run(&args),
         Command::Chart(args) => chart::run(&args),
-        Command::Completions(args) => shell::completions(&args),
-        Command::Man(args) => shell::man(&args),
+        Command::Completions(args) => shell::completions(Cli::command(), &args),
+        Command::Man(args) => shell::man(Cli::command(), &args),
     }
 }

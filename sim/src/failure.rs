@@ -5,7 +5,7 @@ use std::fmt;
 use std::io;
 use std::path::Path;
 
-use crate::output::safe::visible;
+use crate::words::visible::visible;
 
 /// One line that says what was wrong, where, and what is allowed.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -21,9 +21,9 @@ use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
 use crate::input;
-use crate::lookup::{Learning, Lookup, Spool, WireKind};
-use crate::output::Kind;
-use crate::output::safe::is_hidden;
+use crate::kind::Kind;
+use crate::lookup::{Learning, Lookup, Price, Spool, WireKind};
+use crate::words::visible::is_hidden;
 
 mod fields;
 
@@ -120,15 +120,6 @@ pub enum Wanted {
 
 /// What a name ends in that was too long: the counter's type has no ellipsis of one character.
 const SHORTENED: &str = "...";
-
-/// A price of wire.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Price {
-    /// For a kilogram.
-    pub per_kg: f64,
-    /// In this currency, as the maker wrote it.
-    pub currency: String,
-}
 
 /// A job, checked.
 #[derive(Debug, Clone)]

@@ -16,6 +16,7 @@ pub mod flash;
 pub mod gauge;
 pub mod input;
 pub mod job;
+pub mod kind;
 #[cfg(feature = "link")]
 pub mod link;
 pub mod live;
@@ -27,6 +28,8 @@ pub mod material;
 pub mod measured;
 #[cfg(not(feature = "link"))]
 pub mod no_records;
+#[cfg(not(feature = "link"))]
+pub use no_records as records;
 #[cfg(not(feature = "window"))]
 pub mod no_window;
 pub mod operator;
@@ -47,3 +50,4 @@ pub mod spool;
 pub mod wind;
 #[cfg(feature = "window")]
 pub mod window;
+pub mod words;

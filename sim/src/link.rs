@@ -15,7 +15,7 @@ use turntally_core::link::{
 
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::lookup::{Learning, Lookup, LookupArgs, Spool};
+use crate::lookup::{Learning, LookupArgs, Spool};
 use crate::output;
 use crate::records::batch::Batch;
 use crate::records::{self, Records};
@@ -108,7 +108,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     let job = match &args.what {
         What::Send { job, log, estimate, spool, .. } => {
             let known = LookupArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };
-            Some(Job::load(job, &Lookup::open(&known)?.with_spool(spool.as_deref()))?)
+            Some(Job::load(job, &records::lookup(&known)?.with_spool(spool.as_deref()))?)
         }
         _ => None,
     };
@@ -440,7 +440,7 @@ fn follow(counter: &mut Counter) -> Result<(), Failure> {
         let now = (status.phase, status.progress.kept, status.progress.scrapped);
         if terminal {
             let mut out = io::stdout().lock();
-            write!(out, "\r\x1b[K{}", output::safe::visible(&status_words(&status)))?;
+            write!(out, "\r\x1b[K{}", crate::words::visible::visible(&status_words(&status)))?;
             out.flush()?;
         } else if before != Some(now) {
             output::print(&format!("{}\n", status_words(&status)))?;

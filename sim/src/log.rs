@@ -11,9 +11,10 @@ use turntally_core::screen::fault_words;
 use turntally_core::units::{Length, Mm};
 
 use crate::failure::Failure;
-use crate::job::Price;
+use crate::kind::Kind;
+use crate::lookup::Price;
 use crate::lookup::Spool;
-use crate::output::{self, Kind};
+use crate::output;
 use crate::records::batch::Batch;
 use crate::records::{self, LoggedEntry, Records};
 

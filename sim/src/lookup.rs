@@ -6,16 +6,13 @@
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
-use turntally_core::measured::{Learned, Span};
+use turntally_core::measured::{Learned, Measurement, Span, learn};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
-use crate::job::Price;
-use crate::plan::text::{count, sig};
-#[cfg(feature = "link")]
-use crate::records::{self, Records};
+use crate::words::{count, sig};
 
 /// Which records a command looks into.
 #[derive(Debug, Clone, Default, ClapArgs)]
@@ -52,6 +49,15 @@ impl WireKind {
 #[must_use]
 pub fn metal_key(name: &str) -> String {
     Metal::find(name).map_or_else(|| name.trim().to_lowercase(), |metal| metal.name().to_owned())
+}
+
+/// A price of wire.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Price {
+    /// For a kilogram.
+    pub per_kg: f64,
+    /// In this currency, as the maker wrote it.
+    pub currency: String,
 }
 
 /// A spool of wire.
@@ -169,64 +175,103 @@ pub fn gap_range(gap: Span) -> String {
     format!("{:.4}, {:.4} to {:.4}", gap.best, gap.low, gap.high)
 }
 
-/// The records as a command looks into them.
+/// A measurement as it is kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    /// Its number, by which it is dropped; never given twice.
+    pub number: i64,
+    /// When it was noted, in seconds since 1970-01-01 UTC.
+    pub at_unix_s: i64,
+    /// The wire.
+    pub wire: WireKind,
+    /// The mandrel's diameter.
+    pub mandrel: Length,
+    /// What was measured.
+    pub measurement: Measurement,
+}
+
+/// Puts the measurements of one wire on one mandrel together.
+///
+/// # Errors
+/// One line where another program has written what cannot be.
+pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Learning, Failure> {
+    let measurements: Vec<Measurement> = of_one.iter().map(|one| one.measurement).collect();
+    let (wire, mandrel) = of_one.first().map_or_else(Default::default, |one| (one.wire.size, one.mandrel));
+    let learned = learn(wire, mandrel, estimate.unwrap_or(SpringRatio::NONE), &measurements);
+    let learned = learned.map_err(|(place, error)| {
+        let number = of_one.get(place).map_or(0, |one| one.number);
+        Failure::value("measurement", number, format_args!("{error}; turntally measured drop {number}"))
+    })?;
+    Ok(Learning { learned, estimate })
+}
+
+/// The failure where there is no spool of that name.
+#[must_use]
+pub fn no_spool(field: &str, name: &str) -> Failure {
+    Failure::value(
+        field,
+        name,
+        "no such spool: turntally spool list shows them, turntally spool add makes one",
+    )
+}
+
+/// Records of wire: of measured rings and coils, and of spools.
+pub trait WireRecords: std::fmt::Debug {
+    /// Every measurement, those of one wire on one mandrel together.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    fn measured(&self) -> Result<Vec<Measured>, Failure>;
+
+    /// The spool of that name.
+    ///
+    /// # Errors
+    /// One line that names the file.
+    fn spool(&self, name: &str) -> Result<Option<Spool>, Failure>;
+}
+
+/// What is looked up for a job.
 #[derive(Debug)]
 pub struct Lookup {
-    /// Nobody looks: a job is taken as it is written, and its spool is not asked for.
-    blind: bool,
-    #[cfg(feature = "link")]
-    records: Option<Records>,
-    #[cfg(feature = "link")]
+    source: Source,
+    /// What was measured is left aside.
     estimate: bool,
+    /// The spool that an option names.
     spool: Option<String>,
 }
 
+#[derive(Debug)]
+enum Source {
+    /// A job is taken as it is written, and its spool is not asked for.
+    Nothing,
+    /// There is no file of records yet.
+    NoFile,
+    Records(Box<dyn WireRecords>),
+    /// This program cannot read records, and says so where they are asked for.
+    Missing(&'static str),
+}
+
 impl Lookup {
+    const fn of(source: Source, estimate: bool) -> Self {
+        Self { source, estimate, spool: None }
+    }
+
     /// Nothing at all.
     #[must_use]
     pub const fn nothing() -> Self {
-        Self {
-            blind: true,
-            #[cfg(feature = "link")]
-            records: None,
-            #[cfg(feature = "link")]
-            estimate: true,
-            spool: None,
-        }
+        Self::of(Source::Nothing, true)
     }
 
-    /// These records, or none.
-    #[cfg(all(feature = "link", feature = "window"))]
+    /// In these records, or in a file that is not there yet; with `estimate` what was measured is left aside.
     #[must_use]
-    pub const fn of(records: Option<Records>, estimate: bool) -> Self {
-        Self { blind: false, records, estimate, spool: None }
+    pub fn in_records(records: Option<Box<dyn WireRecords>>, estimate: bool) -> Self {
+        Self::of(records.map_or(Source::NoFile, Source::Records), estimate)
     }
 
-    /// The records that the options name; without a file at the default place there are none.
-    ///
-    /// # Errors
-    /// One line where a file that was named is not there, or is no log.
-    #[cfg(feature = "link")]
-    pub fn open(args: &LookupArgs) -> Result<Self, Failure> {
-        let default = records::default_path();
-        let records = match &args.log {
-            Some(path) => Some(Records::open_existing(path)?),
-            None if default.exists() => Some(Records::open_existing(&default)?),
-            None => None,
-        };
-        Ok(Self { blind: false, records, estimate: args.estimate, spool: None })
-    }
-
-    /// The records that the options name, which this program cannot read.
-    ///
-    /// # Errors
-    /// One line where a file is named.
-    #[cfg(not(feature = "link"))]
-    pub fn open(args: &LookupArgs) -> Result<Self, Failure> {
-        match &args.log {
-            Some(path) => Err(Failure::value("--log", path.display(), crate::no_records::MISSING)),
-            None => Ok(Self { blind: false, spool: None }),
-        }
+    /// In a program that was built without records; `why` says so where they are asked for.
+    #[must_use]
+    pub const fn without_records(why: &'static str) -> Self {
+        Self::of(Source::Missing(why), true)
     }
 
     /// With the spool that an option names instead of the job's.
@@ -241,26 +286,18 @@ impl Lookup {
     /// # Errors
     /// One line where there is no such spool, or this program has no records.
     pub fn spool(&self, of_job: Option<&str>) -> Result<Option<(&'static str, Spool)>, Failure> {
-        if self.blind {
-            return Ok(None);
-        }
         let (field, name) = match (&self.spool, of_job) {
             (Some(name), _) => ("--spool", name.as_str()),
             (None, Some(name)) => ("wire.spool", name),
             (None, None) => return Ok(None),
         };
-        self.find_spool(field, name).map(|spool| Some((field, spool)))
-    }
-
-    #[cfg(feature = "link")]
-    fn find_spool(&self, field: &str, name: &str) -> Result<Spool, Failure> {
-        let found = self.records.as_ref().map_or(Ok(None), |records| records.spool(name))?;
-        found.ok_or_else(|| records::spool::no_spool(field, name))
-    }
-
-    #[cfg(not(feature = "link"))]
-    fn find_spool(&self, field: &str, name: &str) -> Result<Spool, Failure> {
-        Err(Failure::value(field, name, crate::no_records::MISSING))
+        let found = match &self.source {
+            Source::Nothing => return Ok(None),
+            Source::NoFile => None,
+            Source::Records(records) => records.spool(name)?,
+            Source::Missing(why) => return Err(Failure::value(field, name, why)),
+        };
+        found.map(|spool| Some((field, spool))).ok_or_else(|| no_spool(field, name))
     }
 
     /// What was measured for a wire on a mandrel, where `estimate` is supposed of its spring ratio.
@@ -281,14 +318,16 @@ impl Lookup {
     ///
     /// # Errors
     /// One line that names the file.
-    #[cfg(feature = "link")]
     pub fn all_learned(
         &self,
         metal: &str,
         temper: Temper,
         estimate: impl Fn(Length, Length) -> Option<SpringRatio>,
     ) -> Result<Vec<(Length, Length, Learning)>, Failure> {
-        let Some(records) = self.records.as_ref().filter(|_| !self.estimate) else { return Ok(Vec::new()) };
+        let Source::Records(records) = &self.source else { return Ok(Vec::new()) };
+        if self.estimate {
+            return Ok(Vec::new());
+        }
         let metal = metal_key(metal);
         let all = records.measured()?;
         let all = all.chunk_by(|a, b| (&a.wire, a.mandrel) == (&b.wire, b.mandrel));
@@ -296,22 +335,8 @@ impl Lookup {
         of_it
             .map(|one| {
                 let (wire, mandrel) = (one[0].wire.size, one[0].mandrel);
-                Ok((wire, mandrel, crate::measured::together(one, estimate(wire, mandrel))?))
+                Ok((wire, mandrel, together(one, estimate(wire, mandrel))?))
             })
             .collect()
-    }
-
-    /// Nothing: this program was built without the records.
-    ///
-    /// # Errors
-    /// None.
-    #[cfg(not(feature = "link"))]
-    pub fn all_learned(
-        &self,
-        _metal: &str,
-        _temper: Temper,
-        _estimate: impl Fn(Length, Length) -> Option<SpringRatio>,
-    ) -> Result<Vec<(Length, Length, Learning)>, Failure> {
-        Ok(Vec::new())
     }
 }

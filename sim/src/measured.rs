@@ -6,18 +6,17 @@ use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
 use turntally_core::coil::WindingError;
 use turntally_core::gauge::WireSize;
-use turntally_core::measured::{CALLIPER, MeasureError, Measurement, Reading, learn};
+use turntally_core::measured::{CALLIPER, MeasureError, Measurement, Reading};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Turns};
 
 use crate::failure::Failure;
 use crate::job;
-use crate::lookup::{Learning, WireKind};
+use crate::lookup::{Measured, WireKind, together};
 use crate::output;
-use crate::plan::text::count_turns;
-use crate::records::measured::Measured;
 use crate::records::{LogFile, Records};
+use crate::words::count_turns;
 
 /// The longest name of a metal, in characters.
 const MAX_METAL: usize = 60;
@@ -179,21 +178,6 @@ impl AddArgs {
 /// What is supposed of the spring ratio without measurements.
 fn estimate(wire: &WireKind, mandrel: Length) -> Option<SpringRatio> {
     job::estimate(Metal::find(&wire.metal), wire.temper, wire.size, mandrel).ok()
-}
-
-/// Puts the measurements of one wire on one mandrel together.
-///
-/// # Errors
-/// One line where another program has written what cannot be.
-pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Learning, Failure> {
-    let measurements: Vec<Measurement> = of_one.iter().map(|one| one.measurement).collect();
-    let (wire, mandrel) = of_one.first().map_or_else(Default::default, |one| (one.wire.size, one.mandrel));
-    let learned = learn(wire, mandrel, estimate.unwrap_or(SpringRatio::NONE), &measurements);
-    let learned = learned.map_err(|(place, error)| {
-        let number = of_one.get(place).map_or(0, |one| one.number);
-        Failure::value("measurement", number, format_args!("{error}; turntally measured drop {number}"))
-    })?;
-    Ok(Learning { learned, estimate })
 }
 
 /// What was measured, in words: `ring, 4.62 mm inside (within 0.02 mm)`.

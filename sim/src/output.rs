@@ -8,74 +8,13 @@ use serde::Serialize;
 
 use crate::failure::Failure;
 use crate::input;
+use crate::kind::Kind;
+use crate::words::visible::visible;
 
 pub mod safe;
 mod unfinished;
 
 use unfinished::Unfinished;
-
-/// What a file holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// A table of values with commas between them.
-    Csv,
-    /// A page.
-    Html,
-    /// A job file.
-    Job,
-    /// An object.
-    Json,
-    /// A picture of the counter's screen.
-    Png,
-    /// The log of coils, with measurements and spools.
-    Records,
-    /// A drawing.
-    Svg,
-    /// Words.
-    Text,
-    /// A recording of lines (IEEE 1364).
-    Vcd,
-}
-
-impl Kind {
-    const ALL: [Self; 9] = [
-        Self::Csv,
-        Self::Html,
-        Self::Job,
-        Self::Json,
-        Self::Png,
-        Self::Records,
-        Self::Svg,
-        Self::Text,
-        Self::Vcd,
-    ];
-
-    /// The endings of its files' names; the first is the usual one.
-    const fn endings(self) -> &'static [&'static str] {
-        match self {
-            Self::Csv => &["csv"],
-            Self::Html => &["html", "htm"],
-            Self::Job => &["toml"],
-            Self::Json => &["json"],
-            Self::Png => &["png"],
-            Self::Records => &["sqlite"],
-            Self::Svg => &["svg"],
-            Self::Text => &["txt", "text"],
-            Self::Vcd => &["vcd"],
-        }
-    }
-
-    /// By the ending of a name; text where it has none of these.
-    #[must_use]
-    pub fn of(path: &Path) -> Self {
-        Self::ALL.into_iter().find(|kind| kind.is_ending_of(path)).unwrap_or(Self::Text)
-    }
-
-    fn is_ending_of(self, path: &Path) -> bool {
-        let ending = path.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        self.endings().contains(&&*ending)
-    }
-}
 
 /// A file on its way: beside its place first, moved onto it when it is whole, gone otherwise, also where the program
 /// is interrupted.
@@ -223,7 +162,7 @@ pub fn print_as(kind: Kind, text: &str) -> Result<(), Failure> {
 /// Says something beside the output, on standard error, on a line of its own.
 pub fn remark(text: &str) {
     // Nobody may listen.
-    _ = writeln!(io::stderr().lock(), "{}", safe::visible(text));
+    _ = writeln!(io::stderr().lock(), "{}", visible(text));
 }
 
 /// Prints one JSON object on standard output, indented, with a line end.

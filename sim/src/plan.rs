@@ -6,8 +6,10 @@ use clap::Args as ClapArgs;
 
 use crate::failure::Failure;
 use crate::job::Job;
-use crate::lookup::{Lookup, LookupArgs};
-use crate::output::{self, Kind};
+use crate::kind::Kind;
+use crate::lookup::LookupArgs;
+use crate::output;
+use crate::records;
 
 pub mod advice;
 pub mod figures;
@@ -49,7 +51,7 @@ pub struct Args {
 /// # Errors
 /// One line that says what is wrong; nothing is printed or written then.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let known = Lookup::open(&args.known)?.with_spool(args.spool.as_deref());
+    let known = records::lookup(&args.known)?.with_spool(args.spool.as_deref());
     let job = Job::load(&args.job, &known)?;
     let plan = figures::Plan::of(&job)?;
     let warnings = advice::warnings(&job, &plan);

@@ -16,8 +16,9 @@ use turntally_core::units::Length;
 
 use crate::failure::Failure;
 use crate::input;
-use crate::output::Kind;
-use crate::output::safe::one_line;
+use crate::kind::Kind;
+use crate::lookup::{Lookup, LookupArgs, Measured, Spool, WireRecords};
+use crate::words::visible::one_line;
 
 pub mod batch;
 pub mod measured;
@@ -47,6 +48,31 @@ pub fn default_path() -> PathBuf {
         .or_else(|| set("LOCALAPPDATA"))
         .or_else(|| set("HOME").map(|home| home.join(".local/share")));
     folder.map_or_else(|| PathBuf::from("turntally.sqlite"), |folder| folder.join("turntally/log.sqlite"))
+}
+
+/// Opens the records that the options name, to look a job's wire up; without a file at the default place there is
+/// nothing to find.
+///
+/// # Errors
+/// One line where a file that was named is not there, or is no log.
+pub fn lookup(args: &LookupArgs) -> Result<Lookup, Failure> {
+    let default = default_path();
+    let records = match &args.log {
+        Some(path) => Some(Records::open_existing(path)?),
+        None if default.exists() => Some(Records::open_existing(&default)?),
+        None => None,
+    };
+    Ok(Lookup::in_records(records.map(|records| Box::new(records) as Box<dyn WireRecords>), args.estimate))
+}
+
+impl WireRecords for Records {
+    fn measured(&self) -> Result<Vec<Measured>, Failure> {
+        Self::measured(self)
+    }
+
+    fn spool(&self, name: &str) -> Result<Option<Spool>, Failure> {
+        Self::spool(self, name)
+    }
 }
 
 /// The option for what is kept beside the log, in its file.

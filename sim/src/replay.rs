@@ -16,7 +16,8 @@ use turntally_core::units::Micros;
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
 use crate::failure::Failure;
 use crate::input;
-use crate::output::{self, Kind};
+use crate::kind::Kind;
+use crate::output;
 
 /// Count the turns in a recording (VCD) of an encoder's two channels.
 #[derive(Debug, clap::Args)]

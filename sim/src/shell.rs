@@ -1,9 +1,8 @@
 //! `turntally completions` and `turntally man`: made from the same definitions as the program itself.
 
-use clap::CommandFactory;
+use clap::Command;
 use clap_complete::Shell;
 
-use crate::cli::Cli;
 use crate::failure::Failure;
 use crate::output;
 
@@ -32,28 +31,27 @@ pub struct ManArgs {
     pub command: Vec<String>,
 }
 
-/// Prints completions.
+/// Prints completions of the program.
 ///
 /// # Errors
 /// Where standard output cannot be written.
-pub fn completions(args: &CompletionsArgs) -> Result<(), Failure> {
+pub fn completions(mut program: Command, args: &CompletionsArgs) -> Result<(), Failure> {
     let mut script = Vec::new();
-    clap_complete::generate(args.shell, &mut Cli::command(), "turntally", &mut script);
+    clap_complete::generate(args.shell, &mut program, "turntally", &mut script);
     output::print(&String::from_utf8_lossy(&script))
 }
 
-/// Prints a manual page.
+/// Prints a manual page of the program, or of one of its commands.
 ///
 /// # Errors
 /// One line for a command that does not exist.
-pub fn man(args: &ManArgs) -> Result<(), Failure> {
-    let mut program = Cli::command();
+pub fn man(mut program: Command, args: &ManArgs) -> Result<(), Failure> {
     // Gives every command its full name and the options that hold everywhere.
     program.build();
     let mut command = &program;
     for name in &args.command {
         command = command.find_subcommand(name).ok_or_else(|| {
-            let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).collect();
+            let names: Vec<&str> = command.get_subcommands().map(Command::get_name).collect();
             let why = match &*names {
                 [] => format!("{} has no commands of its own", command.get_name()),
                 names => format!("no such command: {} are allowed", names.join(", ")),

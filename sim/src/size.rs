@@ -11,10 +11,11 @@ use turntally_core::units::{Grams, Length, Mm};
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
 use crate::job::MAX_RINGS;
-use crate::lookup::{Lookup, LookupArgs};
+use crate::lookup::LookupArgs;
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::output;
 use crate::range::{Sizes, Step};
+use crate::records;
 
 /// The largest aspect ratio that may be asked for.
 const MAX_RATIO: f64 = 1000.0;
@@ -151,7 +152,7 @@ struct Report {
 
 impl Report {
     fn new(args: &Args) -> Result<Self, Failure> {
-        let material = Material::new(&args.metal, &args.material, &Lookup::open(&args.known)?)?;
+        let material = Material::new(&args.metal, &args.material, &records::lookup(&args.known)?)?;
         let cut = Cut { kerf: args.material.kerf, gap: args.material.gap };
         let wish = args.want_inner.map(Target::Inner).or(args.want_ratio.map(Target::Ratio));
         let (ring, wish) = match (wish, &args.mandrels, args.mandrel) {

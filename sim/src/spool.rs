@@ -8,10 +8,10 @@ use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
 use crate::job;
-use crate::lookup::{Spool, metal_key};
+use crate::lookup::{Spool, metal_key, no_spool};
 use crate::material::{self, Stock};
 use crate::output;
-use crate::records::{self, LogFile, Records};
+use crate::records::{LogFile, Records};
 use crate::size::table;
 
 /// The longest name of a spool or a metal, in characters.
@@ -155,7 +155,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
         What::Weigh { name, amount } => {
             let mut records = Records::open_existing(&args.file.log)?;
             let Some(spool) = records.spool(name)? else {
-                return Err(records::spool::no_spool("NAME", name));
+                return Err(no_spool("NAME", name));
             };
             let left = amount.length(spool.tare, spool.density, spool.wire)?;
             records.set_left(name, left, amount.tare)?;

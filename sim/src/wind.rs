@@ -25,13 +25,15 @@ use crate::faults::{FaultKind, FaultSet};
 #[cfg(all(feature = "link", unix))]
 use crate::flash::VirtualFlash;
 use crate::job::Job;
+use crate::kind::Kind;
 #[cfg(all(feature = "link", unix))]
 use crate::link::serve::Terminal;
 use crate::live::Live;
-use crate::lookup::{Learning, Lookup, LookupArgs};
+use crate::lookup::{Learning, LookupArgs};
 use crate::operator::OperatorProfile;
-use crate::output::{self, Kind, WholeFile};
+use crate::output::{self, WholeFile};
 use crate::plan::spool::Running;
+use crate::records;
 use crate::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
 
 /// The run where nobody chooses one.
@@ -91,7 +93,7 @@ pub struct Args {
 /// One line for whatever is wrong with its arguments, the job, or a file to be written.
 pub fn run(args: &Args) -> Result<(), Failure> {
     let setup = setup(args)?;
-    let known = Lookup::open(&args.known)?.with_spool(args.spool.as_deref());
+    let known = records::lookup(&args.known)?.with_spool(args.spool.as_deref());
     let job = Job::load(&args.job, &known)?;
     let mut audience = Audience::new(args)?;
     audience.begin(&job)?;

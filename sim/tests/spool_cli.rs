@@ -14,7 +14,8 @@ use turntally_core::link::SentEntry;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_sim::job::Job;
 use turntally_sim::link::planned;
-use turntally_sim::lookup::{Lookup, LookupArgs};
+use turntally_sim::lookup::LookupArgs;
+use turntally_sim::records;
 use turntally_sim::records::Records;
 use turntally_sim::records::batch::Batch;
 
@@ -69,7 +70,7 @@ impl Workshop {
     /// The job sent to a counter, as `link send` notes it; the number of its batch.
     fn send(&self, records: &mut Records, counter: u64) -> u32 {
         let known = LookupArgs { log: Some(self.log.clone().into()), estimate: false };
-        let job = Job::load(Path::new(&self.job), &Lookup::open(&known).unwrap()).unwrap();
+        let job = Job::load(Path::new(&self.job), &records::lookup(&known).unwrap()).unwrap();
         let planned = planned(&job).unwrap();
         records.add_batch(&planned, &Batch::of(&job, counter)).unwrap()
     }

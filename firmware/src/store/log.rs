@@ -19,7 +19,7 @@ use turntally_core::bench::log::{self, Change, ENTRY_LEN, EntryBytes, EventBytes
 use super::guard::{FlashError, Gate, SECTOR};
 use super::items::{Cursor, PEEK, Walk, taken, torn, void, walk};
 use super::records::Record;
-use super::{CHANGES, Store, StoreError};
+use super::{CHANGES, FoundEntry, Store, StoreError};
 
 /// Sectors of a segment.
 const SEGMENT: u32 = 5;
@@ -90,7 +90,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 
     /// The first entry there is of the numbers `from..to`, which are of one segment.
-    fn entry(&mut self, from: u32, to: u32) -> Result<Option<(u32, EntryBytes)>, StoreError> {
+    fn entry(&mut self, from: u32, to: u32) -> FoundEntry {
         let range = self.segment_of(from);
         let mut found: Option<(u32, EntryBytes)> = None;
         let before = core::cell::Cell::new(to);
@@ -112,7 +112,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Where the flash cannot be read.
-    pub fn log_entry(&mut self, from: u32) -> Result<Option<(u32, EntryBytes)>, StoreError> {
+    pub fn log_entry(&mut self, from: u32) -> FoundEntry {
         let log = self.find_log()?;
         let mut from = from.max(log.known.oldest);
         while from < log.next {

@@ -11,8 +11,8 @@ use turntally_core::units::{Length, Mm};
 
 use super::figures::{Plan, split_by, wire_for};
 use super::spool::Reach;
-use super::text::{count, length, sig};
 use crate::job::{Job, Wanted, rings_from};
+use crate::words::{count, length, sig};
 
 /// Something that would waste less, with what it saves.
 #[derive(Debug, Clone, PartialEq, Serialize)]

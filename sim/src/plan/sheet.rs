@@ -9,6 +9,7 @@ use super::figures::{CoilGroup, Plan};
 use super::spool::Reach;
 use super::text;
 use crate::job::Job;
+use crate::words;
 
 const STYLE: &str = include_str!("sheet.css");
 const CAUTIONS: &str = include_str!("cautions.html");
@@ -34,7 +35,7 @@ const LONG_NAME: usize = 44;
 pub fn render(job: &Job, plan: &Plan, warnings: &[String]) -> String {
     let mut out = String::with_capacity(16 * 1024);
     let long = if job.name.chars().count() > LONG_NAME { " class=\"long\"" } else { "" };
-    let coils = text::count(u64::from(plan.coil_count), "coil");
+    let coils = words::count(u64::from(plan.coil_count), "coil");
     _ = write!(
         out,
         "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
@@ -109,11 +110,11 @@ fn settings(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("Rings to make", plan.rings_planned.to_string()),
         ("Encoder", format!("{} pulses a turn, on the {shaft}", job.pulses_per_rev)),
         ("Gear, crank : mandrel", job.gear.to_string()),
-        ("Wire", text::wire_size(job.size)),
-        ("Mandrel", text::both(winding.mandrel())),
+        ("Wire", words::wire_size(job.size)),
+        ("Mandrel", words::both(winding.mandrel())),
         ("Spring ratio", format!("{:.4} ({basis})", spring.high())),
         ("Gap", text::gap(winding.gap())),
-        ("Lead-in", text::count_turns(job.tail.as_f64())),
+        ("Lead-in", words::count_turns(job.tail.as_f64())),
         ("Kerf", winding.kerf().to_string()),
         ("Longest coil", job.coil_max.to_string()),
     ]
@@ -130,7 +131,7 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             format!(
                 "{} mm inside, ratio {}, {}",
                 text::inner(plan),
-                text::sig(plan.ring_inner.likely / winding.wire().mm().get(), 3),
+                words::sig(plan.ring_inner.likely / winding.wire().mm().get(), 3),
                 text::ring_mass(plan.ring_mass),
             ),
         ),
@@ -138,8 +139,8 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             "Wire",
             format!(
                 "{}; {} if every stop is half a turn late",
-                text::length(plan.wire_total.get()),
-                text::length(plan.wire_with_late_stops.get())
+                words::length(plan.wire_total.get()),
+                words::length(plan.wire_with_late_stops.get())
             ),
         ),
         ("Mass", text::mass(plan)),
@@ -153,7 +154,7 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     if let Some(reach) = Reach::of(job, plan) {
         all.push(("Spool", reach.words()));
     }
-    all.push(("Time", format!("{} to {}", text::span(plan.minutes.low), text::span(plan.minutes.high))));
+    all.push(("Time", format!("{} to {}", words::span(plan.minutes.low), words::span(plan.minutes.high))));
     all
 }
 
@@ -161,9 +162,9 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
 fn group_line(group: &CoilGroup) -> String {
     format!(
         "{} on the mandrel, {} off it, {} of wire",
-        text::length(group.wound_length.get()),
-        text::length(group.released_length.get()),
-        text::length(group.wire.get())
+        words::length(group.wound_length.get()),
+        words::length(group.released_length.get()),
+        words::length(group.wire.get())
     )
 }
 
@@ -188,7 +189,7 @@ fn row(out: &mut String, number: u32, group: &CoilGroup) {
         out,
         "<tr><td class=\"no\">{number}</td><td class=\"no\"><span class=\"tick\"></span></td>\
          <td class=\"turns\">{}</td><td>{}</td><td class=\"write\"></td><td class=\"write\"></td></tr>",
-        text::turns(group.wound_turns.as_f64()),
+        words::turns(group.wound_turns.as_f64()),
         group.rings
     );
 }
@@ -245,8 +246,8 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
         out,
         "<section><h2>Coils 1 to {}: stop at {} turns, {} certain from each</h2>",
         full.count,
-        text::turns(full.wound_turns.as_f64()),
-        text::count(u64::from(full.rings), "ring")
+        words::turns(full.wound_turns.as_f64()),
+        words::count(u64::from(full.rings), "ring")
     );
     let means = if each == 1 {
         "Tick its box as each comes off".to_owned()
@@ -283,8 +284,8 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
             out,
             "<h2><span class=\"tick\"></span> Coil {}, the last: stop at {} turns, {} certain</h2>",
             plan.coil_count,
-            text::turns(last.wound_turns.as_f64()),
-            text::count(u64::from(last.rings), "ring")
+            words::turns(last.wound_turns.as_f64()),
+            words::count(u64::from(last.rings), "ring")
         );
     }
     lengths(out, plan);

@@ -4,9 +4,9 @@ use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Turns};
 
 use super::figures::Plan;
-use super::text::count;
 use crate::job::Job;
 use crate::lookup::Spool;
+use crate::words::count;
 
 /// How far a spool reaches.
 #[derive(Debug, Clone, PartialEq)]

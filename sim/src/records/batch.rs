@@ -14,7 +14,8 @@ use turntally_core::units::{Density, Length, Mm};
 
 use super::{Records, id_text, shown, shown_or_none, unix_now, wrong};
 use crate::failure::Failure;
-use crate::job::{Job, Price};
+use crate::job::Job;
+use crate::lookup::Price;
 
 /// The table, from form 3 on; number 0 is what was set up at a counter.
 pub(super) const TABLES: &str = "

@@ -8,7 +8,7 @@ use turntally_core::units::{Length, Turns};
 
 use super::{Records, shown, unix_now, wrong};
 use crate::failure::Failure;
-use crate::lookup::WireKind;
+use crate::lookup::{Measured, WireKind};
 
 /// The tables, from form 2 on.
 pub(super) const TABLES: &str = "
@@ -27,21 +27,6 @@ CREATE TABLE measured (
     tail_nano INTEGER
 );
 ";
-
-/// A measurement as it is kept.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Measured {
-    /// Its number, by which it is dropped; never given twice.
-    pub number: i64,
-    /// When it was noted, in seconds since 1970-01-01 UTC.
-    pub at_unix_s: i64,
-    /// The wire.
-    pub wire: WireKind,
-    /// The mandrel's diameter.
-    pub mandrel: Length,
-    /// What was measured.
-    pub measurement: Measurement,
-}
 
 impl Records {
     /// Notes measurements of one wire on one mandrel, all or none; their numbers.

@@ -10,8 +10,7 @@ use turntally_core::units::{Density, Grams, Length};
 
 use super::{Records, shown, shown_or_none, unix_now};
 use crate::failure::Failure;
-use crate::job::Price;
-use crate::lookup::Spool;
+use crate::lookup::{Price, Spool, no_spool};
 
 /// The tables, from form 2 on.
 pub(super) const TABLES: &str = "
@@ -109,15 +108,6 @@ impl Records {
             _ => Ok(()),
         }
     }
-}
-
-/// There is no spool of that name.
-pub(crate) fn no_spool(field: &str, name: &str) -> Failure {
-    Failure::value(
-        field,
-        name,
-        "no such spool: turntally spool list shows them, turntally spool add makes one",
-    )
 }
 
 /// Takes the wire of a coil that is new in the log off its spool, if its batch has one.

@@ -2,9 +2,7 @@
 
 use std::time::Duration;
 
-use eframe::egui::{
-    ComboBox, DragValue, Frame, Key as Press, Margin, RichText, Role, Stroke, Ui, WidgetInfo, vec2,
-};
+use eframe::egui::{ComboBox, DragValue, Key as Press, RichText, Role, Ui, WidgetInfo, vec2};
 use serde::{Deserialize, Serialize};
 use turntally_core::bench::{Bench as Counter, Phase};
 use turntally_core::input::Key;
@@ -12,7 +10,7 @@ use turntally_core::job::{Progress, Target};
 
 use super::counter::{self, Screen};
 use super::log::Log;
-use super::look::Palette;
+use super::look::{Palette, card};
 use super::mandrel::Scene;
 use super::saw::Cradle;
 use super::scope::{self, SPANS};
@@ -505,18 +503,4 @@ const fn about(kind: FaultKind) -> (&'static str, &'static str) {
         FaultKind::LooseScreen => ("loose screen", "The screen's plug is loose: it goes blank for seconds"),
         FaultKind::StuckKeys => ("keys stick", "Now and then a key stays down for seconds"),
     }
-}
-
-/// A piece of the bench on its own ground.
-pub fn card<R>(ui: &mut Ui, palette: Palette, content: impl FnOnce(&mut Ui) -> R) -> R {
-    Frame::new()
-        .fill(palette.card)
-        .stroke(Stroke::new(1.0, palette.rule))
-        .corner_radius(6)
-        .inner_margin(Margin::same(8))
-        .show(ui, |ui| {
-            ui.set_min_width(ui.available_width());
-            content(ui)
-        })
-        .inner
 }

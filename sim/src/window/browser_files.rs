@@ -11,7 +11,7 @@ use eframe::web_sys::{Blob, File, HtmlAnchorElement, HtmlInputElement, Url};
 
 use super::Outgoing;
 use crate::failure::Failure;
-use crate::output::Kind;
+use crate::kind::Kind;
 use crate::output::safe::ready;
 use crate::window::look::Palette;
 

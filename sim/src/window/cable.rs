@@ -5,11 +5,10 @@ use std::thread::JoinHandle;
 
 use eframe::egui::{Context, Key, Label, RichText, TextEdit, Ui};
 
-use super::bench_view::card;
 use super::fetched::Fetched;
 use super::follower::{Fetch, Follower, Offered};
 use super::form::in_labels;
-use super::look::Palette;
+use super::look::{Palette, card};
 use super::plan_view::Cable as State;
 use super::{App, View, live_view};
 use crate::failure::Failure;

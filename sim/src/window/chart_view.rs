@@ -8,9 +8,8 @@ use egui_plot::{Corner, HoverPosition, Legend, Line, Plot, PlotPoints};
 use serde::{Deserialize, Serialize};
 use turntally_core::units::Length;
 
-use super::bench_view::card;
 use super::files::{Files, Outgoing};
-use super::look::Palette;
+use super::look::{Palette, card};
 use super::shelf::Shelf;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;

@@ -11,7 +11,7 @@ use super::sound::Speaker;
 use super::{App, KEY, ground};
 use crate::failure::Failure;
 use crate::job::{Job, text_of};
-use crate::output::safe::visible;
+use crate::words::visible::visible;
 
 /// From frame to frame while something moves, where no display sets the pace: a little less than a 60th of a
 /// second, so that one that does is never missed.

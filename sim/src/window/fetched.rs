@@ -6,9 +6,8 @@ use std::sync::mpsc::{Receiver, channel};
 
 use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
 
-use super::bench_view::card;
 use super::log::{heads, number, yield_plot};
-use super::look::Palette;
+use super::look::{Palette, card};
 use crate::failure::Failure;
 use crate::log::{Coil, Key, Report, Sum, report, utc_words};
 use crate::records::Records;

@@ -26,7 +26,8 @@ mod desktop {
     use super::Outgoing;
     use crate::failure::Failure;
     use crate::job::text_of;
-    use crate::output::{Kind, write_whole};
+    use crate::kind::Kind;
+    use crate::output::write_whole;
     use crate::window::look::Palette;
 
     /// What is being asked for.

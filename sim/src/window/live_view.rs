@@ -8,13 +8,14 @@ use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::link::{Health, Identity, Status};
 use turntally_core::units::Length;
 
-use super::bench_view::{card, coils};
+use super::bench_view::coils;
 use super::counter;
 use super::follower::{Fetch, Offered, Seen};
-use super::look::Palette;
+use super::look::{Palette, card};
 use super::mandrel::{self, Scene};
 use crate::job::Job;
 use crate::link::{job_name, well_words};
+use crate::words;
 
 /// How wide the column beside the picture is.
 const BESIDE: f32 = 316.0;
@@ -269,7 +270,7 @@ fn about(
     let short = port.strip_prefix("/dev/").or_else(|| port.rsplit('/').next()).unwrap_or(port);
     let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
     let on = seen.health.map_or_else(String::new, |health| {
-        format!(": on for {}", crate::plan::text::span(health.up_ms as f64 / 60_000.0))
+        format!(": on for {}", words::span(health.up_ms as f64 / 60_000.0))
     });
     name.on_hover_text(format!("{port}{on}"));
     // The counter's text is not ours.

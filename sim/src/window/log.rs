@@ -4,9 +4,8 @@ use eframe::egui::{Align, Grid, Layout, Response, RichText, ScrollArea, Ui};
 use egui_plot::{Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
 
-use super::bench_view::card;
 use super::counter::fault_words;
-use super::look::Palette;
+use super::look::{Palette, card};
 use crate::run::Coil;
 
 /// The most coils that are kept: the oldest go first.

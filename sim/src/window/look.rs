@@ -1,6 +1,8 @@
 //! Colours and type: paper and steel, verdigris for what can be done, copper for what is marked.
 
-use eframe::egui::{Color32, Context, CornerRadius, FontFamily, FontId, Stroke, TextStyle, Theme, Visuals};
+use eframe::egui::{
+    Color32, Context, CornerRadius, FontFamily, FontId, Frame, Margin, Stroke, TextStyle, Theme, Ui, Visuals,
+};
 
 /// The colours that our own drawings use, by the theme in force.
 #[derive(Debug, Clone, Copy)]
@@ -143,4 +145,18 @@ pub fn shade(colour: Color32, by: f32) -> Color32 {
         shaded.clamp(0.0, 255.0) as u8
     };
     Color32::from_rgb(part(colour.r()), part(colour.g()), part(colour.b()))
+}
+
+/// A piece of the bench on its own ground.
+pub fn card<R>(ui: &mut Ui, palette: Palette, content: impl FnOnce(&mut Ui) -> R) -> R {
+    Frame::new()
+        .fill(palette.card)
+        .stroke(Stroke::new(1.0, palette.rule))
+        .corner_radius(6)
+        .inner_margin(Margin::same(8))
+        .show(ui, |ui| {
+            ui.set_min_width(ui.available_width());
+            content(ui)
+        })
+        .inner
 }

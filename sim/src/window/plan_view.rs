@@ -4,11 +4,10 @@ use eframe::egui::{
     Align2, Button, FontId, Grid, Label, Mesh, Rect, RichText, Role, Sense, Shape, Ui, WidgetInfo, pos2, vec2,
 };
 
-use super::bench_view::card;
 use super::coil_mesh::{self, CoilShape};
 use super::files::{Files, Outgoing};
 use super::form::{Checked, Form, in_labels};
-use super::look::{Palette, shade, wire_colour};
+use super::look::{Palette, card, shade, wire_colour};
 use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
@@ -16,6 +15,7 @@ use crate::lookup::Learning;
 use crate::plan::figures::Plan;
 use crate::plan::spool::Reach;
 use crate::plan::{advice, json, sheet, text};
+use crate::words;
 
 /// The most coils of a batch that are drawn.
 const MOST_COILS: u32 = 18;
@@ -292,14 +292,14 @@ fn leave_aside(ui: &mut Ui, job: &Job, shelf: &mut Shelf) -> bool {
 fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let inner = format!("{} mm inside when closed, {}", text::inner(plan), text::ring_mass(plan.ring_mass));
     let mut rows = vec![
-        ("wire", format!("{}, {}", text::metal(job), text::wire_size(job.size))),
-        ("mandrel", text::both(job.winding.mandrel())),
+        ("wire", format!("{}, {}", text::metal(job), words::wire_size(job.size))),
+        ("mandrel", words::both(job.winding.mandrel())),
         ("springs", text::spring(job)),
     ];
     rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
     rows.extend([
         ("ring", inner),
-        ("wire needed", text::length(plan.wire_total.get())),
+        ("wire needed", words::length(plan.wire_total.get())),
         ("mass", text::mass(plan)),
     ]);
     rows.extend(Reach::of(job, plan).map(|reach| ("spool", reach.words())));
@@ -308,12 +308,12 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     }
     rows.push((
         "time",
-        format!("{} to {} at the bench", text::span(plan.minutes.low), text::span(plan.minutes.high)),
+        format!("{} to {} at the bench", words::span(plan.minutes.low), words::span(plan.minutes.high)),
     ));
     for group in &plan.groups {
         let (count, turns) =
-            (text::count(u64::from(group.count), "coil"), text::turns(group.wound_turns.as_f64()));
-        let released = text::length(group.released_length.get());
+            (words::count(u64::from(group.count), "coil"), words::turns(group.wound_turns.as_f64()));
+        let released = words::length(group.released_length.get());
         rows.push((
             "wind",
             format!("{count} of {turns} turns: {} rings each, {released} released", group.rings),

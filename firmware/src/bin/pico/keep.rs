@@ -5,7 +5,7 @@ use embassy_futures::select::{Either3, select3};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicBool, Ordering};
-use turntally_core::bench::{MAX_JOBS, log::EntryBytes};
+use turntally_core::bench::MAX_JOBS;
 use turntally_core::job::Job;
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Gate;
@@ -28,9 +28,6 @@ static WAITING: AtomicBool = AtomicBool::new(false);
 static CLEAR: AtomicBool = AtomicBool::new(false);
 
 type FlashStore = Store<BoardFlash, TickSays>;
-
-/// What an entry of the log was found to be.
-pub type FoundEntry = Result<Option<(u32, EntryBytes)>, StoreError>;
 
 /// What is found at the start, one after the other.
 #[expect(clippy::large_enum_variant, reason = "there is one of it, and no heap")]

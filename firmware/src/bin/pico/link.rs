@@ -7,8 +7,8 @@ use turntally_core::link::counter::Server;
 use turntally_core::link::frame::Frame;
 use turntally_firmware::app::App;
 use turntally_firmware::link::{Ask, Link, Need};
+use turntally_firmware::store::FoundEntry;
 
-use crate::keep::FoundEntry;
 use crate::signal::Signal;
 
 /// Where a port meets the tick and the flash. Each port has its own, so that no answer goes astray and no port
