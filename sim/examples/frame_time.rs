@@ -9,7 +9,7 @@ use eframe::egui::{Context, RawInput, Rect, pos2, vec2};
 use turntally_core::input::Key;
 use turntally_sim::failure::Failure;
 use turntally_sim::job::DEMO;
-use turntally_sim::operator::PROFILES;
+use turntally_sim::simulation::operator::PROFILES;
 use turntally_sim::window::{App, MOST_ASIDE, Pace, SavedState};
 
 /// What memory may grow by from when the window holds as many batches put aside as it can until the tenth hour, in

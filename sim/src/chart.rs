@@ -14,10 +14,10 @@ use turntally_core::units::{Grams, Length};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring};
-use crate::kind::Kind;
+use crate::files::kind::Kind;
+use crate::files::output;
 use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
-use crate::output;
 use crate::range::{Sizes, Step};
 use crate::records;
 use turntally_core::metal::Metal;

@@ -61,7 +61,7 @@ impl fmt::Display for Failure {
 
 impl std::error::Error for Failure {}
 
-/// Standard output that has gone away is no failure of ours; see [`crate::cli::main`].
+/// Standard output that has gone away is no failure of ours; see [`crate::command::cli::main`].
 impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Self {
         if error.kind() == io::ErrorKind::BrokenPipe {

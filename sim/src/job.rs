@@ -20,8 +20,8 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Turns};
 
 use crate::failure::Failure;
-use crate::input;
-use crate::kind::Kind;
+use crate::files::input;
+use crate::files::kind::Kind;
 use crate::lookup::{Learning, Lookup, Price, Spool, WireKind};
 use crate::words::visible::is_hidden;
 

@@ -2,7 +2,7 @@
 
 #[cfg(not(target_arch = "wasm32"))]
 fn main() -> std::process::ExitCode {
-    turntally_sim::cli::main()
+    turntally_sim::command::cli::main()
 }
 
 #[cfg(target_arch = "wasm32")]

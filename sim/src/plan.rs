@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use crate::failure::Failure;
+use crate::files::kind::Kind;
+use crate::files::output;
 use crate::job::Job;
-use crate::kind::Kind;
 use crate::lookup::LookupArgs;
-use crate::output;
 use crate::records;
 
 pub mod advice;

@@ -15,8 +15,8 @@ use turntally_core::link::SentEntry;
 use turntally_core::units::Length;
 
 use crate::failure::Failure;
-use crate::input;
-use crate::kind::Kind;
+use crate::files::input;
+use crate::files::kind::Kind;
 use crate::lookup::{Lookup, LookupArgs, Measured, Spool, WireRecords};
 use crate::words::visible::one_line;
 

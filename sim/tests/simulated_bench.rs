@@ -5,9 +5,9 @@ use turntally_core::bench::Phase;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::input::Key;
 use turntally_core::job::Lead;
-use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::run::{Coil, Hand, NoObserver, SimulatedBench};
+use turntally_sim::simulation::faults::FaultSet;
+use turntally_sim::simulation::run::{Coil, Hand, NoObserver, SimulatedBench};
 
 /// A hand at a stand.
 struct Person {

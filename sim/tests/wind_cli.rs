@@ -8,8 +8,8 @@ use std::process::{Command, Output, Stdio};
 
 use serde_json::Value;
 use tempfile::TempDir;
-use turntally_sim::faults::FaultKind;
-use turntally_sim::operator::PROFILES;
+use turntally_sim::simulation::faults::FaultKind;
+use turntally_sim::simulation::operator::PROFILES;
 
 /// Five short coils, wound in a moment.
 const SHORT: &str = "[job]\nrings = 60\n[wire]\nmetal = \"copper\"\nsize = \"1mm\"\n\

@@ -7,7 +7,7 @@ use divan::counter::BytesCount;
 use std::hint::black_box;
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_sim::capture::{Capture, Recorder, Tick, Wanted, Wire};
-use turntally_sim::replay::{Replay, replay};
+use turntally_sim::command::replay::{Replay, replay};
 
 /// Steps in the recording: about twelve million bytes.
 const STEPS: u64 = 1_000_000;

@@ -9,10 +9,10 @@ use divan::Bencher;
 use divan::counter::ItemsCount;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
-use turntally_sim::faults::FaultSet;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::operator::{OperatorProfile, PROFILES};
-use turntally_sim::run::{self, NoObserver, Outcome, Setup};
+use turntally_sim::simulation::faults::FaultSet;
+use turntally_sim::simulation::operator::{OperatorProfile, PROFILES};
+use turntally_sim::simulation::run::{self, NoObserver, Outcome, Setup};
 
 fn main() {
     // The same as `turntally wind demo`: every edge simulated, sampled, decoded; every screen drawn.

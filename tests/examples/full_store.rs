@@ -17,7 +17,7 @@ use turntally_core::signal::Reading;
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::{Layout, Save, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 
 /// A bench with a clock.
 struct Desk {

@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
 use turntally_core::units::Micros;
-use turntally_sim::operator::PROFILES;
+use turntally_sim::simulation::operator::PROFILES;
 use turntally_tests::stops::stops;
 
 fn main() -> ExitCode {

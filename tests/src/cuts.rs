@@ -14,7 +14,7 @@ use turntally_firmware::app::App;
 use turntally_firmware::panel::{Front, Lights};
 use turntally_firmware::store::guard::{Gate, Open, SECTOR};
 use turntally_firmware::store::{Layout, Save, SavedState, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 
 /// A small flash, so that a history wraps round it soon: 4 sectors of records, 10 of notes, two segments of
 /// log.

@@ -15,9 +15,9 @@ use turntally_firmware::notice::Notice;
 use turntally_firmware::sampler::PinSampler;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
-use turntally_sim::board::{self, DeskPanel, Line, Lines, Pin};
-use turntally_sim::flash::{Cells, VirtualFlash};
-use turntally_sim::screen::ScreenBus;
+use turntally_sim::simulation::board::{self, DeskPanel, Line, Lines, Pin};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::screen::ScreenBus;
 
 use crate::script::{Act, KEY_UP_MS, KNOB_STEP_MS, LOOK_MS, Way};
 

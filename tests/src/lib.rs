@@ -13,10 +13,10 @@ use turntally_core::bench::Fault;
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
 use turntally_core::signal::Channel;
-use turntally_sim::faults::{FaultKind, FaultSet};
 use turntally_sim::job::Job;
-use turntally_sim::operator::PROFILES;
-use turntally_sim::run::{self, Coil, NoObserver, Outcome, Setup};
+use turntally_sim::simulation::faults::{FaultKind, FaultSet};
+use turntally_sim::simulation::operator::PROFILES;
+use turntally_sim::simulation::run::{self, Coil, NoObserver, Outcome, Setup};
 
 /// A random job file: any listed metal and temper, wire, mandrel, gear and encoder that fit together.
 /// Small, so that thousands can be wound.

@@ -4,10 +4,10 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use turntally_core::job::Lead;
-use turntally_sim::faults::FaultSet;
 use turntally_sim::job::Job;
-use turntally_sim::operator::OperatorProfile;
-use turntally_sim::run::{self, NoObserver, Setup};
+use turntally_sim::simulation::faults::FaultSet;
+use turntally_sim::simulation::operator::OperatorProfile;
+use turntally_sim::simulation::run::{self, NoObserver, Setup};
 
 /// Coils in a batch: the first ones are wound before the counter knows the hand.
 const COILS_A_BATCH: u32 = 10;

@@ -4,10 +4,10 @@
 
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
-use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::operator::PROFILES;
-use turntally_sim::run::{self, NoObserver, Setup};
+use turntally_sim::simulation::faults::FaultKind;
+use turntally_sim::simulation::operator::PROFILES;
+use turntally_sim::simulation::run::{self, NoObserver, Setup};
 use turntally_tests::campaign;
 
 fn batches() -> u64 {

@@ -7,7 +7,7 @@ use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::{ErrorBound, Phase, UncountedCoils};
 use turntally_core::job::Progress;
 use turntally_firmware::store::{SavedState, StoreError};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{Counter, Cut, Ledger, SMALL, entries, job, progress, wanted_cuts};
 
 /// What a counter shows after it has started, but for its log. The count of a coil may be another note's: that it is

@@ -10,7 +10,7 @@ use quadrature_decoder::{Change, IncrementalDecoder, QuadStep};
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_core::quadrature::Decoder;
 use turntally_sim::capture::{Capture, Recorder, Tick, Wanted, Wire};
-use turntally_sim::replay::{Replay, replay};
+use turntally_sim::command::replay::{Replay, replay};
 
 /// The forward cycle, A in bit 1 and B in bit 0.
 const CYCLE: [u8; 4] = [0b00, 0b01, 0b11, 0b10];

@@ -14,7 +14,7 @@ use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::items::{GRANULE, item};
 use turntally_firmware::store::{Save, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::pieces::{LAYOUT, lay};
 
 struct Desk {

@@ -17,7 +17,7 @@ use turntally_firmware::link::Link;
 use turntally_firmware::panel::{Front, Lights};
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Save, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{self, Counter, SMALL, TURN};
 
 /// A counter with its link, and a computer.

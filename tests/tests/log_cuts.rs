@@ -9,7 +9,7 @@ use turntally_firmware::link::Ask;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::log::ENTRIES;
 use turntally_firmware::store::{Layout, Save, Store, StoreError};
-use turntally_sim::flash::{Cells, Change, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, Change, VirtualFlash};
 use turntally_tests::cuts::{Counter, SMALL, entries, job, wanted_cuts};
 
 /// Three segments, so that one is always whole beside the one that is written and the one that is blank.

@@ -12,7 +12,7 @@ use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::items::{GRANULE, item};
 use turntally_firmware::store::records::{Record, value_of};
 use turntally_firmware::store::{Layout, Save, SavedState, Store, StoreError};
-use turntally_sim::flash::{Cells, Change, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, Change, VirtualFlash};
 use turntally_tests::cuts::{Counter, SMALL, entries, is_coil, job, progress, reboot, wanted_cuts};
 
 fn blank() -> VirtualFlash {

@@ -5,7 +5,7 @@
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
 use turntally_core::units::Micros;
-use turntally_sim::operator::PROFILES;
+use turntally_sim::simulation::operator::PROFILES;
 use turntally_tests::stops::stops;
 
 /// With the lead that is learned, from the first coil of each batch on, the mean distance from the

@@ -6,7 +6,7 @@ use turntally_core::units::Micros;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Save, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{SMALL, bench, job, wanted_cuts};
 
 type Value = (u64, u32, u64, u16);

@@ -5,7 +5,7 @@
 
 use turntally_firmware::store::guard::SECTOR;
 use turntally_firmware::store::{Layout, Save};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{Counter, Cut, Ledger, job, wanted_cuts};
 
 /// With a sector to spare of each, and a segment of the log: 5 sectors of records, 12 of notes, 20 of the log.

@@ -17,9 +17,9 @@ use super::scope::{self, SPANS};
 use super::session::Session;
 use super::{crank, mandrel};
 use crate::failure::Failure;
-use crate::faults::{FaultKind, FaultSet};
 use crate::job::Job;
-use crate::operator::{OperatorProfile, PROFILES};
+use crate::simulation::faults::{FaultKind, FaultSet};
+use crate::simulation::operator::{OperatorProfile, PROFILES};
 
 /// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);

@@ -11,8 +11,8 @@ use eframe::web_sys::{Blob, File, HtmlAnchorElement, HtmlInputElement, Url};
 
 use super::Outgoing;
 use crate::failure::Failure;
-use crate::kind::Kind;
-use crate::output::safe::ready;
+use crate::files::kind::Kind;
+use crate::files::output::safe::ready;
 use crate::window::look::Palette;
 
 /// The largest job file that is read: far past any that a person writes.

@@ -13,7 +13,7 @@ use turntally_firmware::display::{FRAME_BYTES, Frame};
 
 use super::look::{Palette, shade};
 use super::session::Session;
-use crate::board::Line;
+use crate::simulation::board::Line;
 
 /// How wide the knob is, and a small button, in points.
 const KNOB: f32 = 34.0;

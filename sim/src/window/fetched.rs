@@ -8,8 +8,8 @@ use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
 
 use super::log::{heads, number, yield_plot};
 use super::look::{Palette, card};
+use crate::command::log::{Coil, Key, Report, Sum, report, utc_words};
 use crate::failure::Failure;
-use crate::log::{Coil, Key, Report, Sum, report, utc_words};
 use crate::records::Records;
 
 /// The most coils that are listed.

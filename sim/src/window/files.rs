@@ -25,9 +25,9 @@ mod desktop {
 
     use super::Outgoing;
     use crate::failure::Failure;
+    use crate::files::kind::Kind;
+    use crate::files::output::write_whole;
     use crate::job::text_of;
-    use crate::kind::Kind;
-    use crate::output::write_whole;
     use crate::window::look::Palette;
 
     /// What is being asked for.

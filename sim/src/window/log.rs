@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::counter::fault_words;
 use super::look::{Palette, card};
-use crate::run::Coil;
+use crate::simulation::run::Coil;
 
 /// The most coils that are kept: the oldest go first.
 const MOST_COILS: usize = 5_000;

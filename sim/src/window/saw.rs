@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use eframe::egui::{Button, Role, Slider, Ui, WidgetInfo};
 
 use super::look::Palette;
-use crate::run::Coil;
+use crate::simulation::run::Coil;
 
 /// The saw's work on a coil.
 #[derive(Debug, Clone, Copy, PartialEq)]

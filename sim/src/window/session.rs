@@ -10,10 +10,10 @@ use turntally_core::job::Lead;
 use web_time::Instant;
 
 use crate::failure::Failure;
-use crate::faults::FaultSet;
 use crate::job::Job;
-use crate::operator::{Operator, OperatorProfile};
-use crate::run::{Coil, Hand, NoObserver, Observer, SimulatedBench};
+use crate::simulation::faults::FaultSet;
+use crate::simulation::operator::{Operator, OperatorProfile};
+use crate::simulation::run::{Coil, Hand, NoObserver, Observer, SimulatedBench};
 
 /// The quickest that a hand cranks, in turns a millisecond: what the board's sampler is chosen for.
 const QUICKEST: f64 = 3e-3;

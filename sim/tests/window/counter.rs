@@ -12,12 +12,12 @@ use turntally_core::job::Lead;
 use turntally_firmware::app::App;
 use turntally_firmware::store::Store;
 use turntally_firmware::store::guard::Open;
+use turntally_sim::command::link::serve::Terminal;
 use turntally_sim::failure::Failure;
-use turntally_sim::faults::{FaultKind, FaultSet};
-use turntally_sim::flash::VirtualFlash;
 use turntally_sim::job::Job;
-use turntally_sim::link::serve::Terminal;
-use turntally_sim::run::{Hand, Observer, SimulatedBench};
+use turntally_sim::simulation::faults::{FaultKind, FaultSet};
+use turntally_sim::simulation::flash::VirtualFlash;
+use turntally_sim::simulation::run::{Hand, Observer, SimulatedBench};
 
 /// How much quicker than real its time goes.
 const PACE: u32 = 5;

@@ -5,8 +5,8 @@ use std::time::{Duration, Instant};
 
 use egui_kittest::kittest::Queryable;
 use turntally_core::input::Key as Press;
-use turntally_sim::faults::FaultKind;
 use turntally_sim::job::{DEMO, Job};
+use turntally_sim::simulation::faults::FaultKind;
 use turntally_sim::window::{SavedState, Theme, View};
 
 use super::counter::{Counter, Do};

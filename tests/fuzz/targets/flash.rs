@@ -7,7 +7,7 @@ use turntally_core::bench::log::{LogEvent, RingCount};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Save, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 
 #[path = "../../src/pieces.rs"]
 mod pieces;

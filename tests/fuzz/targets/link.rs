@@ -11,7 +11,7 @@ use turntally_firmware::app::App;
 use turntally_firmware::link::Link;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::{Layout, Store};
-use turntally_sim::flash::{Cells, VirtualFlash};
+use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 
 const LAYOUT: Layout = Layout { records: 0, notes: 4 * SECTOR, end: 8 * SECTOR, log_end: 18 * SECTOR };
 

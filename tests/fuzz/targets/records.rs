@@ -9,7 +9,7 @@ use clap::Parser as _;
 use libfuzzer_sys::fuzz_target;
 use turntally_sim::failure::Failure;
 use turntally_sim::records::Records;
-use turntally_sim::{log, measured, spool};
+use turntally_sim::command::{log, measured, spool};
 
 #[path = "../../../sim/tests/forms/mod.rs"]
 mod forms;

@@ -4,7 +4,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
-use crate::kind::Kind;
+use crate::files::kind::Kind;
 
 /// Whoever opens a file writes it down here, so that no command can forget one of its own.
 static READ: Mutex<Vec<Read>> = Mutex::new(Vec::new());

@@ -12,9 +12,9 @@ use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Turns};
 
 use crate::failure::Failure;
+use crate::files::output;
 use crate::job;
 use crate::lookup::{Measured, WireKind, together};
-use crate::output;
 use crate::records::{LogFile, Records};
 use crate::words::count_turns;
 

@@ -11,10 +11,10 @@ use turntally_core::screen::fault_words;
 use turntally_core::units::{Length, Mm};
 
 use crate::failure::Failure;
-use crate::kind::Kind;
+use crate::files::kind::Kind;
+use crate::files::output;
 use crate::lookup::Price;
 use crate::lookup::Spool;
-use crate::output;
 use crate::records::batch::Batch;
 use crate::records::{self, LoggedEntry, Records};
 

@@ -15,9 +15,9 @@ use turntally_core::units::Micros;
 
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
 use crate::failure::Failure;
-use crate::input;
-use crate::kind::Kind;
-use crate::output;
+use crate::files::input;
+use crate::files::kind::Kind;
+use crate::files::output;
 
 /// Count the turns in a recording (VCD) of an encoder's two channels.
 #[derive(Debug, clap::Args)]

@@ -7,7 +7,7 @@ use std::borrow::Cow;
 use std::io::{self, Write};
 
 use crate::failure::Failure;
-use crate::kind::Kind;
+use crate::files::kind::Kind;
 use crate::words::visible::{escaped, visible};
 
 /// A JSON text with the same as JSON writes it; outside of strings there is none.

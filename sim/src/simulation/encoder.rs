@@ -1,12 +1,12 @@
 //! The simulated encoder: from the angle of a shaft to the levels of two lines, edge by edge.
 //!
 //! Its edges are unevenly spaced, as real ones are (duty and phase error), they jitter, and whatever
-//! [`crate::faults`] switches on is put on top. It keeps the true count, against which the counter is
+//! [`crate::simulation::faults`] switches on is put on top. It keeps the true count, against which the counter is
 //! held.
 
 use std::collections::VecDeque;
 
-use crate::faults::{FaultKind, FaultSet};
+use crate::simulation::faults::{FaultKind, FaultSet};
 
 /// One millisecond, in nanoseconds: the step of the simulated mechanics.
 pub const STEP_NS: u64 = 1_000_000;

@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use crate::failure::Failure;
-use crate::input;
-use crate::kind::Kind;
+use crate::files::input;
+use crate::files::kind::Kind;
 use crate::words::visible::visible;
 
 pub mod safe;

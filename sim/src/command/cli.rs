@@ -4,16 +4,18 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
 
-use crate::failure::Failure;
 #[cfg(not(feature = "window"))]
-use crate::no_window as bench;
+use crate::command::no_window as bench;
+use crate::command::{gauge, replay, shell, size, wind};
+#[cfg(feature = "link")]
+use crate::command::{link, log, measured, spool};
+#[cfg(not(feature = "link"))]
+use crate::command::{no_records as measured, no_records as spool};
+use crate::failure::Failure;
+use crate::files::output;
 #[cfg(feature = "window")]
 use crate::window::desktop as bench;
-use crate::{chart, gauge, output, plan, replay, shell, size, wind};
-#[cfg(feature = "link")]
-use crate::{link, log, measured, spool};
-#[cfg(not(feature = "link"))]
-use crate::{no_records as measured, no_records as spool};
+use crate::{chart, plan};
 
 /// A bench counter for ring makers: counts winder turns, says when to stop, plans and records.
 #[derive(Debug, Parser)]

@@ -65,7 +65,7 @@ impl Live {
     /// Where it cannot be written.
     pub fn line(&mut self, line: &str) -> Result<(), Failure> {
         self.wipe()?;
-        crate::output::print(line)
+        crate::files::output::print(line)
     }
 
     /// Takes the view away.

@@ -3,10 +3,10 @@
 
 use turntally_core::input::Key;
 
-use crate::board::{Line, Lines};
-use crate::encoder::STEP_NS;
-use crate::faults::{FaultKind, FaultSet};
-use crate::screen::VirtualScreen;
+use crate::simulation::board::{Line, Lines};
+use crate::simulation::encoder::STEP_NS;
+use crate::simulation::faults::{FaultKind, FaultSet};
+use crate::simulation::screen::VirtualScreen;
 
 const SECOND_NS: u64 = 1_000 * STEP_NS;
 /// One press in so many leaves its key down.

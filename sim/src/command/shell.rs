@@ -4,7 +4,7 @@ use clap::Command;
 use clap_complete::Shell;
 
 use crate::failure::Failure;
-use crate::output;
+use crate::files::output;
 
 /// Print the completions for a shell
 #[derive(Debug, Clone, clap::Args)]

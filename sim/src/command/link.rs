@@ -14,9 +14,9 @@ use turntally_core::link::{
 };
 
 use crate::failure::Failure;
+use crate::files::output;
 use crate::job::Job;
 use crate::lookup::{Learning, LookupArgs, Spool};
-use crate::output;
 use crate::records::batch::Batch;
 use crate::records::{self, Records};
 

@@ -10,7 +10,7 @@ use turntally_firmware::store::Store;
 use turntally_firmware::store::guard::Open;
 
 use crate::failure::Failure;
-use crate::flash::VirtualFlash;
+use crate::simulation::flash::VirtualFlash;
 
 /// A pseudo-terminal with a counter on it.
 pub struct Terminal {

@@ -10,10 +10,10 @@ use turntally_core::units::{Grams, Length, Mm};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
+use crate::files::output;
 use crate::job::MAX_RINGS;
 use crate::lookup::LookupArgs;
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
-use crate::output;
 use crate::range::{Sizes, Step};
 use crate::records;
 

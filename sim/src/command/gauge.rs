@@ -4,9 +4,9 @@ use serde_json::{Map, Value, json};
 use turntally_core::gauge::{Match, Nearest, Tolerance, WireSize, nearest};
 use turntally_core::units::Length;
 
+use crate::command::size::{table, wrapped};
 use crate::failure::Failure;
-use crate::output;
-use crate::size::{table, wrapped};
+use crate::files::output;
 
 /// What gauge is this wire: the nearest size in each system, and what else it could be
 #[derive(Debug, Clone, clap::Args)]

@@ -11,16 +11,16 @@ use turntally_firmware::display::Frame;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Layout, Store};
 
-use crate::board::{self, Line, Lines};
-use crate::encoder::{Encoder, STEP_NS};
 use crate::failure::Failure;
-use crate::faults::{FaultKind, FaultSet};
-use crate::flash::{Cells, VirtualFlash};
 use crate::job::Job;
 use crate::lookup::Spool;
-use crate::operator::{Operator, OperatorProfile, Shown};
-use crate::panel_faults::PanelFaults;
-use crate::screen::ScreenBus;
+use crate::simulation::board::{self, Line, Lines};
+use crate::simulation::encoder::{Encoder, STEP_NS};
+use crate::simulation::faults::{FaultKind, FaultSet};
+use crate::simulation::flash::{Cells, VirtualFlash};
+use crate::simulation::operator::{Operator, OperatorProfile, Shown};
+use crate::simulation::panel_faults::PanelFaults;
+use crate::simulation::screen::ScreenBus;
 
 /// How a batch is run.
 #[derive(Debug, Clone, Copy)]
@@ -643,7 +643,7 @@ mod tests {
         let job = Job::parse(DEMO)?;
         let setup = Setup {
             seed: 1,
-            profile: crate::operator::PROFILES[0],
+            profile: crate::simulation::operator::PROFILES[0],
             faults: FaultSet::default(),
             lead: Lead::Learned(DEFAULT_LEAD),
         };

@@ -17,24 +17,24 @@ use turntally_firmware::display::Frame;
 #[cfg(all(feature = "link", unix))]
 use turntally_firmware::store::{Store, guard::Open};
 
-use crate::board::{Line, Lines};
 use crate::capture::{Recorder, Tick, Wire};
-use crate::encoder::STEP_NS;
+#[cfg(all(feature = "link", unix))]
+use crate::command::link::serve::Terminal;
 use crate::failure::Failure;
-use crate::faults::{FaultKind, FaultSet};
-#[cfg(all(feature = "link", unix))]
-use crate::flash::VirtualFlash;
+use crate::files::kind::Kind;
+use crate::files::output::{self, WholeFile};
 use crate::job::Job;
-use crate::kind::Kind;
-#[cfg(all(feature = "link", unix))]
-use crate::link::serve::Terminal;
-use crate::live::Live;
 use crate::lookup::{Learning, LookupArgs};
-use crate::operator::OperatorProfile;
-use crate::output::{self, WholeFile};
 use crate::plan::spool::Running;
 use crate::records;
-use crate::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
+use crate::simulation::board::{Line, Lines};
+use crate::simulation::encoder::STEP_NS;
+use crate::simulation::faults::{FaultKind, FaultSet};
+#[cfg(all(feature = "link", unix))]
+use crate::simulation::flash::VirtualFlash;
+use crate::simulation::live::Live;
+use crate::simulation::operator::OperatorProfile;
+use crate::simulation::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
 
 /// The run where nobody chooses one.
 const DEFAULT_SEED: u64 = 1;

@@ -1,0 +1,12 @@
+//! The simulated bench: the counter's board, its flash and screen, the winder with its encoder, faults, and somebody
+//! who winds.
+
+pub mod board;
+pub mod encoder;
+pub mod faults;
+pub mod flash;
+pub mod live;
+pub mod operator;
+pub mod panel_faults;
+pub mod run;
+pub mod screen;
