@@ -10,6 +10,8 @@ pub mod failure;
 pub mod figures;
 pub mod files;
 pub mod job;
+#[cfg(feature = "link")]
+pub mod link;
 pub mod lookup;
 pub mod material;
 pub mod plan;

@@ -22,6 +22,7 @@ use crate::words::visible::one_line;
 
 pub mod batch;
 pub mod measured;
+pub(crate) mod report;
 pub mod spool;
 
 /// The form of the file. Form 1 had the log alone, form 2 knew a job by its fingerprint and rewrote its price

@@ -3,6 +3,7 @@
 use turntally_core::gauge::WireSize;
 use turntally_core::units::Length;
 
+pub mod table;
 pub mod visible;
 
 /// A positive number with this many significant digits and no exponent; thousands are rounded too.

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use hostile::{Device, chatterbox, endless, entry, identity, read, say};
 use turntally_core::link::{Refusal, Reply, Request};
-use turntally_sim::command::link::port::Counter;
+use turntally_sim::link::port::Counter;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_turntally");
 /// A question is asked five times, 0.6 s apart; the rest is for a busy machine.

@@ -5,9 +5,9 @@ use serde::ser::{Serialize, SerializeMap, Serializer};
 use serde_json::{Value, json};
 
 use super::{Cell, Chart, Sheet, letter, mandrel_head};
-use crate::command::size::wrapped;
 use crate::failure::Failure;
 use crate::figures::Ranged;
+use crate::words::table::wrapped;
 
 /// The most columns of characters in a row of the terminal.
 const WIDTH: usize = 98;

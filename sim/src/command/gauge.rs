@@ -4,9 +4,9 @@ use serde_json::{Map, Value, json};
 use turntally_core::gauge::{Match, Nearest, Tolerance, WireSize, nearest};
 use turntally_core::units::Length;
 
-use crate::command::size::{table, wrapped};
 use crate::failure::Failure;
 use crate::files::output;
+use crate::words::table::{table, wrapped};
 
 /// What gauge is this wire: the nearest size in each system, and what else it could be
 #[derive(Debug, Clone, clap::Args)]

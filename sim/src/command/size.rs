@@ -2,7 +2,6 @@
 
 use std::cmp::Ordering;
 
-use comfy_table::{CellAlignment, Table, presets};
 use serde_json::{Map, Value, json};
 use turntally_core::gauge::{Tolerance, WireSize};
 use turntally_core::metal::Temper;
@@ -16,6 +15,7 @@ use crate::lookup::LookupArgs;
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::range::{Sizes, Step};
 use crate::records;
+use crate::words::table::{table, wrapped};
 
 /// The largest aspect ratio that may be asked for.
 const MAX_RATIO: f64 = 1000.0;
@@ -544,37 +544,4 @@ fn row(label: &str, ranged: Ranged, unit: &str, inches: bool) -> [String; 6] {
     let (from, to) = ranged.bounds_shown().unwrap_or_default();
     let inches = if inches { ranged.map(|mm| mm / 25.4).shown() } else { String::new() };
     [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
-}
-
-/// A table without rules: the first column to the left, numbers to the right.
-pub(crate) fn table<const N: usize>(rows: impl IntoIterator<Item = [String; N]>) -> String {
-    let mut table = Table::new();
-    table.load_style(presets::NOTHING);
-    for row in rows {
-        table.add_row(row);
-    }
-    for (i, column) in table.column_iter_mut().enumerate() {
-        column.set_cell_alignment(if i == 0 { CellAlignment::Left } else { CellAlignment::Right });
-    }
-    table.trim_fmt() + "\n"
-}
-
-/// A paragraph of at most 98 columns.
-pub(crate) fn wrapped(text: &str) -> String {
-    let (mut out, mut column) = (String::new(), 0);
-    for word in text.split_whitespace() {
-        let width = word.chars().count();
-        if column > 0 && column + 1 + width > 98 {
-            out.push('\n');
-            column = 0;
-        }
-        if column > 0 {
-            out.push(' ');
-            column += 1;
-        }
-        out.push_str(word);
-        column += width;
-    }
-    out.push('\n');
-    out
 }

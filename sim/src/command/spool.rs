@@ -6,13 +6,13 @@ use turntally_core::gauge::WireSize;
 use turntally_core::metal::Metal;
 use turntally_core::units::{Density, Grams, Length};
 
-use crate::command::size::table;
 use crate::failure::Failure;
 use crate::files::output;
 use crate::job;
 use crate::lookup::{Spool, metal_key, no_spool};
 use crate::material::{self, Stock};
 use crate::records::{LogFile, Records};
+use crate::words::table::table;
 
 /// The longest name of a spool or a metal, in characters.
 const MAX_NAME: usize = 60;

@@ -18,12 +18,12 @@ use turntally_firmware::display::Frame;
 use turntally_firmware::store::{Store, guard::Open};
 
 use crate::capture::{Recorder, Tick, Wire};
-#[cfg(all(feature = "link", unix))]
-use crate::command::link::serve::Terminal;
 use crate::failure::Failure;
 use crate::files::kind::Kind;
 use crate::files::output::{self, WholeFile};
 use crate::job::Job;
+#[cfg(all(feature = "link", unix))]
+use crate::link::serve::Terminal;
 use crate::lookup::{Learning, LookupArgs};
 use crate::plan::spool::Running;
 use crate::records;

@@ -11,9 +11,9 @@ use super::form::in_labels;
 use super::look::{Palette, card};
 use super::plan_view::Cable as State;
 use super::{App, View, live_view};
-use crate::command::link::port;
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::link::port;
 
 /// The counter, the port it is looked for on, and what came of it.
 #[derive(Debug, Default)]
@@ -102,7 +102,7 @@ impl App {
     /// The name of the job of the counter on the cable.
     pub(super) fn followed_job(&self) -> Option<String> {
         let status = self.cable.found()?.seen().status.as_ref()?;
-        Some(format!("on the cable: {}", crate::command::link::job_name(status)))
+        Some(format!("on the cable: {}", crate::link::job_name(status)))
     }
 
     /// The counter as the planner needs it.

@@ -8,9 +8,9 @@ use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
 
 use super::log::{heads, number, yield_plot};
 use super::look::{Palette, card};
-use crate::command::log::{Coil, Key, Report, Sum, report, utc_words};
 use crate::failure::Failure;
 use crate::records::Records;
+use crate::records::report::{Coil, Key, Report, Sum, report, utc_words};
 
 /// The most coils that are listed.
 const MOST_COILS: usize = 200;

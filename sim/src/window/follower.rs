@@ -7,10 +7,10 @@ use std::time::{Duration, Instant};
 
 use turntally_core::link::{Health, Identity, Status};
 
-use crate::command::link::port::Counter;
-use crate::command::link::{self, Offer};
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::link::port::Counter;
+use crate::link::{self, Offer};
 use crate::records::Records;
 
 /// Between two questions about what the counter is doing: a coil grows by a twentieth of a turn meanwhile.

@@ -13,8 +13,8 @@ use super::counter;
 use super::follower::{Fetch, Offered, Seen};
 use super::look::{Palette, card};
 use super::mandrel::{self, Scene};
-use crate::command::link::{job_name, well_words};
 use crate::job::Job;
+use crate::link::{job_name, well_words};
 use crate::words;
 
 /// How wide the column beside the picture is.
@@ -43,7 +43,7 @@ const fn is_wound(phase: Phase) -> bool {
 
 /// The job that the counter winds is this one.
 fn is_of(status: &Status, job: &Job) -> bool {
-    crate::command::link::planned(job).is_ok_and(|planned| planned.fingerprint == status.fingerprint)
+    crate::link::planned(job).is_ok_and(|planned| planned.fingerprint == status.fingerprint)
 }
 
 /// Shows the counter; the job that it winds is drawn to scale if it is among `jobs`.

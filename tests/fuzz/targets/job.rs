@@ -3,7 +3,7 @@
 
 use libfuzzer_sys::fuzz_target;
 use turntally_sim::job::Job;
-use turntally_sim::command::link;
+use turntally_sim::link;
 
 mod thrown;
 

@@ -17,8 +17,8 @@ use turntally_core::link::{
 use turntally_core::units::{Length, Micros, Turns};
 use turntally_sim::failure::Failure;
 use turntally_sim::job::{DEMO, Job};
-use turntally_sim::command::link::port::{Counter, Wire};
-use turntally_sim::command::link::{self, Offer};
+use turntally_sim::link::port::{Counter, Wire};
+use turntally_sim::link::{self, Offer};
 use turntally_sim::records::Records;
 
 mod bare;
