@@ -10,6 +10,7 @@ use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
 use super::spool::Reach;
 use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
+use crate::words::table::folded;
 use crate::words::{both, length, sig, span, turns, wire_size};
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
@@ -109,41 +110,12 @@ pub(crate) fn time_basis() -> String {
     )
 }
 
-/// Words that stay on the line of the number before them.
-const UNITS: [&str; 8] = ["%", "mm", "m", "g", "kg", "ozt", "ozav", "h"];
-
-/// Folds a paragraph at 100 columns, its later lines indented; a number keeps its unit.
-fn fold(out: &mut String, first: &str, rest: &str, text: &str) {
-    let mut line = first.to_owned();
-    let mut empty = true;
-    let mut words = text.split(' ').peekable();
-    while let Some(first) = words.next() {
-        let mut word = first.to_owned();
-        while let Some(unit) = words.next_if(|next| UNITS.contains(&next.trim_matches([',', '.', ';', ')'])))
-        {
-            word.push(' ');
-            word.push_str(unit);
-        }
-        if !empty && line.chars().count() + 1 + word.chars().count() > 100 {
-            _ = writeln!(out, "{line}");
-            rest.clone_into(&mut line);
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(&word);
-        empty = false;
-    }
-    _ = writeln!(out, "{line}");
-}
-
 /// The whole plan for a terminal.
 pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &[Suggestion]) -> String {
     let mut out = String::new();
     let winding = &job.winding;
     _ = writeln!(out, "{}\n", job.name);
-    let mut row = |name: &str, text: &str| fold(&mut out, &format!("{name:<10}"), "          ", text);
+    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<10}"), "          ", text);
     row(
         "wire",
         &format!(
@@ -175,7 +147,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     );
     row("rings", &rings(job, plan));
     table(&mut out, plan);
-    let mut row = |name: &str, text: &str| fold(&mut out, &format!("{name:<10}"), "          ", text);
+    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<10}"), "          ", text);
     row(
         "wire",
         &format!(
@@ -208,7 +180,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
         if !list.is_empty() {
             _ = writeln!(out, "\n{title}");
             for text in list {
-                fold(&mut out, "  - ", "    ", text);
+                out += &folded(100, "  - ", "    ", text);
             }
         }
     }

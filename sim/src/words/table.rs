@@ -17,20 +17,31 @@ pub(crate) fn table<const N: usize>(rows: impl IntoIterator<Item = [String; N]>)
 
 /// A paragraph of at most 98 columns.
 pub(crate) fn wrapped(text: &str) -> String {
-    let (mut out, mut column) = (String::new(), 0);
+    folded(98, "", "", text)
+}
+
+/// Words that stay on the line of the number before them.
+const UNITS: [&str; 8] = ["%", "mm", "m", "g", "kg", "ozt", "ozav", "h"];
+/// Holds a number and its unit together while a line is folded (a no-break space).
+const NO_BREAK: char = '\u{a0}';
+
+/// A paragraph of at most `width` columns, its first line behind `first` and the others behind `rest`; a number keeps
+/// its unit.
+pub(crate) fn folded(width: usize, first: &str, rest: &str, text: &str) -> String {
+    let mut held = String::with_capacity(text.len());
     for word in text.split_whitespace() {
-        let width = word.chars().count();
-        if column > 0 && column + 1 + width > 98 {
-            out.push('\n');
-            column = 0;
+        if !held.is_empty() {
+            let unit = UNITS.contains(&word.trim_matches([',', '.', ';', ')']));
+            held.push(if unit { NO_BREAK } else { ' ' });
         }
-        if column > 0 {
-            out.push(' ');
-            column += 1;
-        }
-        out.push_str(word);
-        column += width;
+        held.push_str(word);
     }
-    out.push('\n');
-    out
+    let options = textwrap::Options::new(width)
+        .initial_indent(first)
+        .subsequent_indent(rest)
+        .break_words(false)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .wrap_algorithm(textwrap::WrapAlgorithm::FirstFit);
+    textwrap::fill(&held, options).replace(NO_BREAK, " ") + "\n"
 }
