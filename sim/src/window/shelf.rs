@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::failure::Failure;
-use crate::lookup::{Lookup, LookupArgs, Spool, WireRecords};
+use crate::lookup::{Lookup, LookupArgs, Spool};
 #[cfg(feature = "link")]
 use crate::records::Records;
 
@@ -50,7 +50,7 @@ impl Shelf {
         (self.known, self.spools, self.notice) = match open(&self.log) {
             Ok((records, spools)) => (
                 Lookup::in_records(
-                    records.map(|records| Box::new(records) as Box<dyn WireRecords>),
+                    records.map(|records| Box::new(records) as Box<dyn crate::lookup::WireRecords>),
                     self.estimate,
                 ),
                 spools,
