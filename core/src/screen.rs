@@ -162,7 +162,7 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
 /// The coils that have been sawn, and what they promise.
 fn sawn_so_far(bench: &Bench) -> Text {
     let uncounted = bench.uncounted();
-    text(format_plain!("{}: {} sure", counted(uncounted.coils, "coil"), counted(uncounted.rings, "ring")))
+    text(format_plain!("{}: {} guaranteed", counted(uncounted.coils, "coil"), uncounted.rings))
 }
 
 /// What the maker counts after sawing.
@@ -251,8 +251,8 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
     let rings = match bench.error_bound() {
-        ErrorBound::Unknown => text(format_args!("no rings sure")),
-        ErrorBound::Within(_) => text(format_plain!("{} sure", counted(bench.rings_now(), "ring"))),
+        ErrorBound::Unknown => text(format_args!("0 guaranteed")),
+        ErrorBound::Within(_) => text(format_plain!("{} guaranteed", bench.rings_now())),
     };
     page.headline(PLAIN, &text(format_plain!("{} turns", hundredths(bench.turns()))), &rings)?;
     // Past the cradle it is not seated whole: back it goes, or it is cut.
@@ -272,7 +272,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     let progress = bench.progress();
     let (made, wanted, what) = match bench.job().map(|(_, job)| job.target) {
         Some(Target::Coils { coils, .. }) => (progress.kept, coils, "coils made"),
-        Some(Target::Rings(rings)) => (progress.rings, rings, "rings sure"),
+        Some(Target::Rings(rings)) => (progress.rings, rings, "guaranteed"),
         None => (0, 0, ""),
     };
     page.headline(
@@ -307,7 +307,7 @@ fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     let progress = bench.progress();
     page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
     page.number(&text(format_plain!("{}", progress.rings)))?;
-    page.beside("rings", "sure")?;
+    page.beside("rings", "made")?;
     page.keys(None, "jobs")
 }
 
@@ -332,8 +332,8 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
         return page.keys(Some("scrap"), "flip it");
     }
     let error_bound = match bench.error_bound() {
-        ErrorBound::Unknown => text(format_args!("Count lost: no rings sure")),
-        ErrorBound::Within(_) => text(format_plain!("{} still sure", counted(bench.rings_now(), "ring"))),
+        ErrorBound::Unknown => text(format_args!("Count lost: 0 guaranteed")),
+        ErrorBound::Within(_) => text(format_plain!("{} guaranteed", counted(bench.rings_now(), "ring"))),
     };
     page.left(BOLD, &error_bound, 47)?;
     page.keys(Some("scrap"), "go on")
@@ -352,7 +352,7 @@ fn power_cut<D: DrawTarget<Color = BinaryColor>>(
             let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
             (text(format_plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
         }
-        _ => (text(format_args!("more came after them:")), "no rings are sure."),
+        _ => (text(format_args!("more came after them:")), "0 rings guaranteed."),
     };
     page.left(PLAIN, &first, 36)?;
     page.left(PLAIN, second, 47)?;

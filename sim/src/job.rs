@@ -317,7 +317,7 @@ impl Job {
                 let one = self.rule.coil().wire_used(self.rule.target_turns(1)).mm();
                 let mass = self.density.wire_mass(self.winding.wire(), one).get();
                 format_args!(
-                    "not enough for one certain ring: at least {:.0}mm or {:.3}g",
+                    "not enough for one guaranteed ring: at least {:.0}mm or {:.3}g",
                     (one.get() + 0.5).ceil(),
                     mass * 1.001 + 0.001
                 )

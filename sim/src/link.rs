@@ -14,6 +14,7 @@ use crate::job::Job;
 use crate::lookup::Spool;
 use crate::records::Records;
 use crate::records::batch::Batch;
+use crate::words::count;
 
 pub mod port;
 #[cfg(unix)]
@@ -51,12 +52,13 @@ pub fn health(counter: &mut Counter) -> Result<Health, Failure> {
     }
 }
 
-/// Whether it keeps what is made, and how its signal is.
+/// Whether it saves, and how its encoder is.
 pub(crate) fn well_words(health: &Health) -> [String; 2] {
-    let saving = if health.saving { "keeps what is made" } else { "keeps NOTHING: its flash has failed" };
-    let signal = match health.dead {
-        Some(channel) => format!("channel {channel:?} of the encoder is dead"),
-        None => format!("{} impossible steps since its start", health.illegal),
+    let saving = if health.saving { "saving OK" } else { "NOT saving: its flash has failed" };
+    let signal = match (health.dead, health.illegal) {
+        (Some(channel), _) => format!("encoder channel {channel:?} is dead"),
+        (None, 0) => "no encoder errors".to_owned(),
+        (None, errors) => count(errors, "encoder error"),
     };
     let lost = if health.samples_lost { ", samples lost" } else { "" };
     [saving.to_owned(), signal + lost]

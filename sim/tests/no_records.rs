@@ -16,5 +16,5 @@ fn what_is_missing_is_named() {
     ] {
         assert!(refusal(args).contains("built without its records"), "{args:?}");
     }
-    assert!(printed(&["plan", "demo"]).contains("666 certain"));
+    assert!(printed(&["plan", "demo"]).contains("666 guaranteed"));
 }

@@ -310,7 +310,7 @@ fn shown_masses_add_up_as_printed() {
         fs::write(&path, with("rings = 500", &format!("rings = {rings}"))).unwrap();
         let output = turntally(&["plan", path.to_str().unwrap()]);
         let text = String::from_utf8(output.stdout).unwrap();
-        let table = text.split_once("ends as").unwrap().1;
+        let table = text.split_once("becomes").unwrap().1;
         let cell = |name: &str, column: usize| -> f64 {
             let row = table.lines().find(|line| line.starts_with(name)).unwrap();
             row.split_whitespace().nth(column).unwrap().parse().unwrap()

@@ -136,10 +136,11 @@ fn plain_output_has_no_escape_codes() {
         assert!(output.status.success());
         assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
         let text = String::from_utf8(output.stdout).unwrap();
+        assert!(!text.contains("-0.00"), "{text}");
         assert!(!text.chars().any(|c| c.is_control() && c != '\n'), "{text:?}");
         let coils = json(&[])["coils"].as_array().unwrap().len();
         assert_eq!(text.matches("target ").count(), coils, "{text}");
-        assert!(text.contains("60 rings asked for") && text.contains(" 0 counts lost"), "{text}");
+        assert!(text.contains("60 rings wanted") && text.contains(" 0 counts lost"), "{text}");
     }
 }
 

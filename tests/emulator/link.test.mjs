@@ -93,7 +93,7 @@ for (const [port, plug] of Object.entries(CABLES)) {
     const cable = plug(counter);
     const desktop = await Desktop.on(counter, cable);
     try {
-      assert.match(await desktop.link(['test']), /^counter e661400012345678 .* firmware 0\.1\.0, encoder of 400 pulses\n.*keeps what is made; 0 impossible steps/);
+      assert.match(await desktop.link(['test']), /^counter e661400012345678 .* firmware 0\.1\.0, encoder of 400 pulses\n.*saving OK, no encoder errors/);
       let shown;
       const sent = await desktop.link(['send', job, '--log', log], (said) => {
         if (!shown && said.includes('on the counter\'s screen')) shown = counter.ms;

@@ -85,7 +85,7 @@ fn makes<D: DrawTarget<Color = BinaryColor>>(
     page.left(TITLE, &counted(outcome.coils, "coil"), 25)?;
     let (turns, rings) = (to_go(outcome.turns.nano()), counted(outcome.rings, "ring"));
     page.left(PLAIN, &text(format_plain!("The first: {} turns,", turns)), 38)?;
-    page.left(PLAIN, &text(format_plain!("{} sure.", rings)), 48)?;
+    page.left(PLAIN, &text(format_plain!("{} guaranteed.", rings)), 48)?;
     page.keys(Some("back"), "use it")
 }
 

@@ -87,7 +87,7 @@ fn advice(given: WireSize, near: &Nearest) -> String {
             "No size of these tables is within its tolerance (about {tolerance} either way): {how}; if it stays, go by the diameter, not by a gauge."
         ),
         [only] => format!(
-            "Within tolerance (about {tolerance} either way) it could only be {only}. To be sure of a reading, {how}."
+            "Within tolerance (about {tolerance} either way) it could only be {only}. To check a reading, {how}."
         ),
         [first @ .., last] => format!(
             "Could be {} or {last}: each may differ by about {tolerance} either way, so one reading cannot tell. Before you order by it, {how}.",

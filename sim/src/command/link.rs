@@ -127,7 +127,11 @@ fn test(counter: &mut Counter) -> Result<(), Failure> {
 /// What a counter says of itself, in a line.
 fn health_words(health: &Health) -> String {
     let [saving, signal] = well_words(health);
-    format!("on for {} s; {saving}; {signal}\n", health.up_ms / 1_000)
+    let up = match health.up_ms / 1_000 {
+        seconds @ ..120 => format!("{seconds} s"),
+        seconds => format!("{} min", seconds / 60),
+    };
+    format!("up {up}, {saving}, {signal}\n")
 }
 
 fn send(counter: &mut Counter, job: &Job, records: &mut Records, new_batch: bool) -> Result<(), Failure> {

@@ -137,7 +137,7 @@ fn sums(report: &Report) -> String {
     let mut text = String::new();
     for sum in &report.batches {
         text += &format!(
-            "{} ({}): {} coils kept, {} thrown away; {} rings sure; {} counted from {} coils, {} rejects; {:.1} min of crank time",
+            "{} ({}): {} coils kept, {} thrown away; {} rings guaranteed; {} counted from {} coils, {} rejects; {:.1} min of crank time",
             sum.job,
             batch_words(sum),
             sum.coils_kept,

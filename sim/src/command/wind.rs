@@ -287,13 +287,16 @@ fn coil_line(coil: &Coil) -> String {
     let record = &coil.record;
     let fate = match coil.released {
         None => "thrown away".to_owned(),
-        Some(Released { pieces: 1, .. }) => format!("{} rings sure, {} cut", record.rings, coil.rings_cut),
+        Some(Released { pieces: 1, .. }) => {
+            format!("{} rings guaranteed, {} cut", record.rings, coil.rings_cut)
+        }
         Some(Released { pieces, .. }) => format!(
-            "too long for the cradle, sawn in {pieces} pieces: {} rings sure, {} cut",
+            "too long for the cradle, sawn in {pieces} pieces: {} rings guaranteed, {} cut",
             record.rings, coil.rings_cut
         ),
     };
-    let over = coil.stopped_at_turns - record.target_turns.as_f64();
+    // Rounded first: a negative zero added to zero is a positive one, and shows no minus.
+    let over = ((coil.stopped_at_turns - record.target_turns.as_f64()) * 100.0).round() / 100.0 + 0.0;
     format!(
         "target {:7.2}  stopped {:7.2} ({over:+.2})  counted {:8.3} turns  {fate}\n",
         record.target_turns.as_f64(),
@@ -306,7 +309,7 @@ fn summary(outcome: &Outcome) -> String {
     let kept = outcome.coils.iter().filter(|coil| coil.record.kept).count();
     let scrapped = outcome.coils.len() - kept;
     let mut text = format!(
-        "{} rings asked for, {} promised, {} cut from {kept} coils",
+        "{} rings wanted, {} guaranteed, {} cut from {kept} coils",
         outcome.rings_to_make,
         outcome.rings_promised(),
         outcome.rings_cut(),
@@ -321,7 +324,7 @@ fn summary(outcome: &Outcome) -> String {
         outcome.lost_counts(),
     );
     if outcome.illegal() > 0 {
-        text += &format!("{} impossible steps seen; the promise allows for them\n", outcome.illegal());
+        text += &format!("{} impossible steps seen; the guarantee allows for them\n", outcome.illegal());
     }
     for &fault in &outcome.faults {
         let (title, [first, second]) = fault_words(fault);

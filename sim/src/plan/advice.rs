@@ -157,7 +157,7 @@ fn bench(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     let counts = job.rule.per_turn().as_f64();
     if counts < COARSE_COUNTS {
         all.push(format!(
-            "One encoder count is {} of a mandrel turn, and every target is rounded up to one: an encoder of more pulses would waste less wire.",
+            "One encoder count is {} of a mandrel turn, and every target is rounded up to one: an encoder of more pulses saves wire.",
             sig(1.0 / counts, 2),
         ));
     }

@@ -43,7 +43,7 @@ pub fn render(job: &Job, plan: &Plan, warnings: &[String]) -> String {
          <meta name=\"viewport\" content=\"width=device-width\">\n\
          <title>{name}: {rings} rings</title>\n<style>\n{STYLE}</style></head>\n<body>\n\
          <header><div><h1{long}>{name}</h1><p>{metal}, {temper}, {wire} on {mandrel}: {rings} rings from {coils}</p></div>\
-         <div class=\"fill\">Date <span></span><br>Hand <span></span><br>\
+         <div class=\"fill\">Date <span></span><br>Wound by <span></span><br>\
          Sheet <span class=\"short\"></span> of <span class=\"short\"></span></div></header>\n",
         name = esc(&job.name),
         metal = esc(text::metal(job)),
@@ -144,9 +144,9 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             ),
         ),
         ("Mass", text::mass(plan)),
-        ("Ends as rings", rings),
-        ("Ends as swarf", swarf),
-        ("Ends as offcuts", offcuts),
+        ("Becomes rings", rings),
+        ("Becomes swarf", swarf),
+        ("Becomes offcuts", offcuts),
     ];
     if let Some(cost) = text::cost(job, plan) {
         all.push(("Cost", cost));
@@ -181,7 +181,7 @@ fn lengths(out: &mut String, plan: &Plan) {
     );
 }
 
-const HEAD: &str = "<tr><th>coil</th><th>done</th><th>stop at<br>turns</th><th>rings<br>certain</th>\
+const HEAD: &str = "<tr><th>coil</th><th>done</th><th>stop at<br>turns</th><th>rings<br>guaranteed</th>\
                     <th>rings<br>counted</th><th>rejects</th></tr>";
 
 fn row(out: &mut String, number: u32, group: &CoilGroup) {
@@ -244,7 +244,7 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
     let each = coils_a_box(full.count, BOXES.0 * lines);
     _ = write!(
         out,
-        "<section><h2>Coils 1 to {}: stop at {} turns, {} certain from each</h2>",
+        "<section><h2>Coils 1 to {}: stop at {} turns, {} guaranteed from each</h2>",
         full.count,
         words::turns(full.wound_turns.as_f64()),
         words::count(u64::from(full.rings), "ring")
@@ -282,7 +282,7 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
     if let [_, last] = plan.groups.as_slice() {
         _ = write!(
             out,
-            "<h2><span class=\"tick\"></span> Coil {}, the last: stop at {} turns, {} certain</h2>",
+            "<h2><span class=\"tick\"></span> Coil {}, the last: stop at {} turns, {} guaranteed</h2>",
             plan.coil_count,
             words::turns(last.wound_turns.as_f64()),
             words::count(u64::from(last.rings), "ring")
@@ -295,7 +295,7 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
 fn cautions(out: &mut String, warnings: &[String]) {
     if !warnings.is_empty() {
         let one = if warnings.len() == 1 { " one" } else { "" };
-        _ = write!(out, "<section><h2>Look out with this job</h2><ul class=\"warn{one}\">");
+        _ = write!(out, "<section><h2>Check first</h2><ul class=\"warn{one}\">");
         for warning in warnings {
             _ = write!(out, "<li>{}</li>", esc(warning));
         }

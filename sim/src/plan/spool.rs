@@ -73,7 +73,7 @@ impl Reach {
         let name = &self.spool.name;
         if !self.lasts() {
             return Some(format!(
-                "The spool \"{name}\" finishes {} of {}, {} certain: it cannot finish coil {}.",
+                "The spool \"{name}\" finishes {} of {}, {} guaranteed: it cannot finish coil {}.",
                 self.coils,
                 count(u64::from(self.of_coils), "coil"),
                 count(self.rings, "ring"),

@@ -25,9 +25,9 @@ pub(crate) fn spring(job: &Job) -> String {
         return words;
     }
     if job.spring_measured {
-        return format!("{} times, measured", spring.best());
+        return format!("ratio {}, measured", spring.best());
     }
-    format!("{:.3} to {:.3} times, estimated", spring.low(), spring.high())
+    format!("ratio {:.3} to {:.3}, estimated", spring.low(), spring.high())
 }
 
 /// A gap to four decimals at most.
@@ -97,7 +97,7 @@ pub(crate) fn rings(job: &Job, plan: &Plan) -> String {
         spare => format!(" and {spare} to spare"),
     };
     format!(
-        "{} {wanted}{spare}; {} certain, about {} on average, {} at best",
+        "{} {wanted}{spare}; {} guaranteed, expect {}, at most {}",
         plan.rings_wanted, plan.rings_planned, plan.rings_likely, plan.rings_best
     )
 }
@@ -115,7 +115,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     let mut out = String::new();
     let winding = &job.winding;
     _ = writeln!(out, "{}\n", job.name);
-    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<10}"), "          ", text);
+    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<12}"), "            ", text);
     row(
         "wire",
         &format!(
@@ -132,7 +132,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
         Shaft::Mandrel => "mandrel",
     };
     row("encoder", &format!("{} pulses a turn, on the {shaft}, gear {}", job.pulses_per_rev, job.gear));
-    row("springs", &spring(job));
+    row("springback", &spring(job));
     if let Some(gap) = job.learning.as_ref().and_then(Learning::gap_words) {
         row("gap", &gap);
     }
@@ -147,7 +147,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     );
     row("rings", &rings(job, plan));
     table(&mut out, plan);
-    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<10}"), "          ", text);
+    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<12}"), "            ", text);
     row(
         "wire",
         &format!(
@@ -165,17 +165,17 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     }
     let time = plan.minutes;
     row("time", &format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis()));
-    _ = writeln!(out, "\n{:<10}{:>10}{:>8}", "ends as", "g", "%");
+    _ = writeln!(out, "\n{:<12}{:>10}{:>8}", "becomes", "g", "%");
     let shares = shares(plan);
     for (name, grams, percent) in &shares {
-        _ = writeln!(out, "{name:<10}{grams:>10}{percent:>8}");
+        _ = writeln!(out, "{name:<12}{grams:>10}{percent:>8}");
     }
     if let more @ 1.. = plan.rings_best - u64::from(plan.rings_planned) {
-        _ = writeln!(out, "Offcuts hold the rings past those that are certain: up to {more} more.");
+        _ = writeln!(out, "Offcuts hold the rings past those guaranteed: up to {more} more.");
     }
     for (title, list) in [
-        ("look out", warnings.iter().map(String::as_str).collect::<Vec<_>>()),
-        ("would waste less", suggestions.iter().map(|s| s.text.as_str()).collect()),
+        ("Check first", warnings.iter().map(String::as_str).collect::<Vec<_>>()),
+        ("To save wire", suggestions.iter().map(|s| s.text.as_str()).collect()),
     ] {
         if !list.is_empty() {
             _ = writeln!(out, "\n{title}");

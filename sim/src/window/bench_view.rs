@@ -470,11 +470,11 @@ fn batch_so_far(bench: &Counter) -> String {
     match bench.job().map(|(_, job)| job.target) {
         Some(Target::Rings(wanted)) => {
             let kept = coils(kept);
-            format!("Batch: {rings} of {wanted} rings promised, {kept} kept, {scrapped} thrown away")
+            format!("Batch: {rings} of {wanted} rings guaranteed, {kept} kept, {scrapped} thrown away")
         }
         Some(Target::Coils { coils: wanted, .. }) => {
             let wanted = coils(wanted);
-            format!("Batch: {kept} of {wanted} kept, {rings} rings promised, {scrapped} thrown away")
+            format!("Batch: {kept} of {wanted} kept, {rings} rings guaranteed, {scrapped} thrown away")
         }
         None => "Batch: none yet".to_owned(),
     }

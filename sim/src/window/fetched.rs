@@ -100,7 +100,7 @@ impl Fetched {
 fn shown(ui: &mut Ui, palette: Palette, read: &Read) {
     let report = &read.report;
     card(ui, palette, |ui| {
-        ui.label(RichText::new("Yield: rings counted for each ring promised, count by count").strong());
+        ui.label(RichText::new("Yield: rings counted for each ring guaranteed, count by count").strong());
         yield_plot(ui, palette, &read.yields, "coils so far", "No rings are counted yet.");
     });
     card(ui, palette, |ui| {
@@ -145,7 +145,7 @@ fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
         heads(
             ui,
             palette,
-            &["batch", "kept", "thrown away", "promised, rings", "counted, rings", "no good", "yield"],
+            &["batch", "kept", "thrown away", "guaranteed, rings", "counted, rings", "no good", "yield"],
         );
         heads(ui, palette, &["rings an hour of cranking", "wire", "cost"]);
         ui.end_row();
@@ -187,7 +187,7 @@ fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
         heads(
             ui,
             palette,
-            &["target, turns", "counted, turns", "promised, rings", "counted, rings", "no good"],
+            &["target, turns", "counted, turns", "guaranteed, rings", "counted, rings", "no good"],
         );
         heads(ui, palette, &["at the crank", "left on the spool"]);
         ui.end_row();

@@ -182,13 +182,13 @@ fn state(ui: &mut Ui, palette: Palette, status: &Status) {
 /// How the count is.
 fn count(ui: &mut Ui, palette: Palette, status: &Status) {
     let error_bound = match status.error_bound {
-        ErrorBound::Within(0) => "sure, to the last step".to_owned(),
-        ErrorBound::Within(counts) => format!("sure to within {counts} counts"),
+        ErrorBound::Within(0) => "exact".to_owned(),
+        ErrorBound::Within(counts) => format!("within {counts} counts"),
         ErrorBound::Unknown => "not known".to_owned(),
     };
     Grid::new("state").num_columns(2).spacing([14.0, 4.0]).show(ui, |ui| {
         for (name, value) in [
-            ("rings", format!("{} certain so far", status.rings)),
+            ("rings", format!("{} guaranteed so far", status.rings)),
             ("count", error_bound),
             ("speed", format!("{} turns/min", status.turns_per_minute)),
         ] {
@@ -232,7 +232,7 @@ fn batch(ui: &mut Ui, palette: Palette, status: &Status, job: Option<&Job>) {
             rings => format!(", {rings} more on the mandrel"),
         };
         let words =
-            format!("{rings} of {wanted} rings promised{on_it}; {kept} kept, {scrapped} thrown away{more}");
+            format!("{rings} of {wanted} rings guaranteed{on_it}; {kept} kept, {scrapped} thrown away{more}");
         (rings, status.rings, wanted, words)
     };
     let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 14.0), Sense::hover());
@@ -269,9 +269,9 @@ fn about(
     // Without the folder that all of them are in, or one of the user's own.
     let short = port.strip_prefix("/dev/").or_else(|| port.rsplit('/').next()).unwrap_or(port);
     let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
-    let on = seen.health.map_or_else(String::new, |health| {
-        format!(": on for {}", words::span(health.up_ms as f64 / 60_000.0))
-    });
+    let on = seen
+        .health
+        .map_or_else(String::new, |health| format!(": up {}", words::span(health.up_ms as f64 / 60_000.0)));
     name.on_hover_text(format!("{port}{on}"));
     // The counter's text is not ours.
     let firmware: String = identity.firmware.chars().filter(|letter| !letter.is_control()).collect();

@@ -145,7 +145,7 @@ impl Log {
             return;
         }
         card(ui, palette, |ui| {
-            ui.label(RichText::new("Yield: rings counted for each ring promised, coil by coil").strong());
+            ui.label(RichText::new("Yield: rings counted for each ring guaranteed, coil by coil").strong());
             self.plot(ui, palette);
         });
         card(ui, palette, |ui| {
@@ -193,7 +193,7 @@ impl Log {
         Grid::new("batches").striped(true).spacing([16.0, 4.0]).show(ui, |ui| {
             heads(ui, palette, &["batch"]);
             ui.colored_label(palette.faint, "job");
-            heads(ui, palette, &["kept", "thrown away", "promised, rings", "counted, rings", "yield"]);
+            heads(ui, palette, &["kept", "thrown away", "guaranteed, rings", "counted, rings", "yield"]);
             ui.end_row();
             for batch in numbers.into_iter().rev().take(20) {
                 let sums = self.sums(batch);
@@ -220,7 +220,7 @@ impl Log {
         ScrollArea::horizontal().id_salt("coils").show(ui, |ui| {
             Grid::new("coils").striped(true).spacing([16.0, 3.0]).show(ui, |ui| {
                 heads(ui, palette, &["coil", "batch", "target, turns", "counted, turns", "true, turns"]);
-                heads(ui, palette, &["promised, rings", "counted, rings"]);
+                heads(ui, palette, &["guaranteed, rings", "counted, rings"]);
                 ui.end_row();
                 for entry in self.coils.iter().rev().take(200) {
                     number(ui, entry.number.to_string());
@@ -261,13 +261,13 @@ pub fn yield_plot(ui: &mut Ui, palette: Palette, yields: &[[f64; 2]], along: &st
         .grid_color(palette.rule)
         .show_grid([false, true])
         .x_axis_label(along.to_owned())
-        .y_axis_label("% of promised")
+        .y_axis_label("% of guaranteed")
         .include_y(96.0)
         .include_y(highest)
         .include_x(first - 0.5)
         .include_x(last + 0.5)
         .show(ui, |plot| {
-            plot.hline(egui_plot::HLine::new("promised", 100.0).color(palette.faint));
+            plot.hline(egui_plot::HLine::new("guaranteed", 100.0).color(palette.faint));
             plot.line(Line::new("yield", PlotPoints::from(yields.to_vec())).color(palette.copper).width(1.0));
             plot.points(
                 Points::new("coil", PlotPoints::from(yields.to_vec())).color(palette.copper).radius(3.5),

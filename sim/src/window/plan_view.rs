@@ -268,8 +268,8 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan, shelf: &mut She
                 ui.add(Label::new(format!("• {}", in_labels(line))).wrap());
             }
         };
-        list("Look out", &mut warnings.iter().map(String::as_str));
-        list("Would waste less", &mut suggestions.iter().map(|suggestion| suggestion.text.as_str()));
+        list("Check first", &mut warnings.iter().map(String::as_str));
+        list("To save wire", &mut suggestions.iter().map(|suggestion| suggestion.text.as_str()));
     });
     changed
 }
@@ -294,7 +294,7 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let mut rows = vec![
         ("wire", format!("{}, {}", text::metal(job), words::wire_size(job.size))),
         ("mandrel", words::both(job.winding.mandrel())),
-        ("springs", text::spring(job)),
+        ("springback", text::spring(job)),
     ];
     rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
     rows.extend([

@@ -106,7 +106,7 @@ impl Cradle {
         let text = match self.shown() {
             None => "No coil to saw yet.".to_owned(),
             Some(Tray { sawn: None, coil, .. }) => format!(
-                "{} promised, wherever the slit falls.{}",
+                "{} guaranteed, wherever the slit falls.{}",
                 rings(coil.record.rings),
                 match self.waiting.len() {
                     1 => String::new(),
@@ -114,7 +114,7 @@ impl Cradle {
                 }
             ),
             Some(Tray { sawn: Some(cut), coil, .. }) => {
-                format!("{} counted, {} promised.", rings(cut.rings), coil.record.rings)
+                format!("{} counted, {} guaranteed.", rings(cut.rings), coil.record.rings)
             }
         };
         let colour = if self.waiting.is_empty() { palette.faint } else { palette.ink };

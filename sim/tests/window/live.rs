@@ -50,7 +50,7 @@ fn connect(window: &mut Window, counter: &Counter) {
     click(window, "Connect");
     hears(window, "On the cable");
     // How it is, is asked last.
-    tells(window, "keeps what is made");
+    tells(window, "saving OK");
 }
 
 /// A coil is followed from the choice of its job until it is kept; nothing that acts on the simulated bench is
@@ -82,7 +82,7 @@ fn a_coil_is_followed() {
     click(&mut window, "Light");
     counter.keep();
     hears(&mut window, "Coil kept");
-    tells(&mut window, "54 of 666 rings promised; 1 coil kept, 0 thrown away");
+    tells(&mut window, "54 of 666 rings guaranteed; 1 coil kept, 0 thrown away");
     assert!(says(&window, "Coil on the mandrel: 0.0 turns"));
     // It springs open for 0.7 s.
     std::thread::sleep(Duration::from_millis(800));
@@ -113,7 +113,7 @@ fn a_count_in_doubt_is_told() {
     hears(&mut window, "Counted 10.000 turns");
     counter.does(vec![Do::Fault(FaultKind::DeadA), Do::Crank(3.0)]);
     tells(&mut window, "Counter: Count uncertain");
-    tells(&mut window, "channel A of the encoder is dead");
+    tells(&mut window, "encoder channel A is dead");
     assert!(says(&window, "Channel A never moves"));
     rests(&mut window);
     window.snapshot("counter-fault");
@@ -184,7 +184,7 @@ fn a_job_is_sent_and_agreed_to() {
     tells(&mut window, "The counter has taken “belt”.");
     click(&mut window, "Bench");
     tells(&mut window, "on the cable: belt");
-    assert!(says(&window, "0 of 666 rings promised"));
+    assert!(says(&window, "0 of 666 rings guaranteed"));
     // 8.89 g/cm3 x pi/4 x (1.2 mm)^2 x 20 m.
     assert!(says(&window, "On the spool: 20.00 m, 201.1 g"));
     // Noted with its wire, as turntally link send does.
