@@ -37,6 +37,18 @@ impl Bench {
         command
     }
 
+    /// The same, with no signal ignored: a shell that runs the tests in the background has them ignore INT, and a
+    /// program that is begun so ignores it too.
+    fn unignored(&self, args: &[&str]) -> Command {
+        if !cfg!(target_os = "linux") {
+            return self.command(args);
+        }
+        let mut command = Command::new("env");
+        command.current_dir(self.folder.path()).env("XDG_DATA_HOME", self.path("data"));
+        command.args(["--default-signal=INT,TERM,HUP", PROGRAM]).args(args);
+        command
+    }
+
     fn run(&self, args: &[&str]) -> Output {
         self.command(args).output().unwrap()
     }
@@ -140,7 +152,7 @@ fn modes_and_links_are_kept() {
 fn nothing_unfinished_stays_behind() {
     let bench = Bench::new();
     let begin = || {
-        let mut wind = bench.command(&["wind", "demo", "--record", "trace.vcd", "--pace", "1"]);
+        let mut wind = bench.unignored(&["wind", "demo", "--record", "trace.vcd", "--pace", "1"]);
         let wind = wind.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
         let begun = Instant::now();
         while bench.names().len() < 3 {
