@@ -10,7 +10,7 @@ use core::num::NonZeroU16;
 use core::str::FromStr;
 
 use crate::spring::Flow;
-use crate::units::{Density, Stress};
+use crate::units::{Density, Length, Stress};
 
 mod table;
 
@@ -187,6 +187,26 @@ impl<const PER: u16> Listed<PER> {
     }
 }
 
+/// The share of the tensile strength at which hard-drawn spring wire begins to stay bent, at least: 65 % (Shigley, table
+/// of elastic limits of spring wire, from memory).
+const ELASTIC: f64 = 0.65;
+
+/// Tensile strength of wire that is the stronger the thinner it is drawn: that at 1 mm, low, usual and high in MPa,
+/// falling with the diameter in millimetres to this power.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Drawn {
+    tensile_1mm: [f64; 3],
+    exponent: f64,
+}
+
+impl Drawn {
+    /// In MPa. Past the ends of what is tabulated it stays as it is there.
+    fn tensile(&self, wire: Length) -> [f64; 3] {
+        let scale = libm::pow(wire.mm().get().clamp(0.2, 6.0), -self.exponent);
+        self.tensile_1mm.map(|at_1mm| at_1mm * scale)
+    }
+}
+
 const fn stresses([low, value, high]: [f64; 3]) -> [Stress; 3] {
     [Stress::new(low), Stress::new(value), Stress::new(high)]
 }
@@ -256,15 +276,26 @@ impl Metal {
     pub const FIRST: &'static Self = &table::ROWS[0];
 
     /// A metal by its name, another spelling of it (`aluminum`, `jewellery`) or its UNS number, in
-    /// capitals or not.
+    /// capitals or not, with blanks for hyphens or not.
     #[cfg(feature = "sources")]
     #[must_use]
     pub fn find(name: &str) -> Option<&'static Self> {
         let name = name.trim();
         Self::ALL.iter().find(|metal| {
             let mut names = [metal.name].into_iter().chain(metal.uns).chain(metal.also.iter().copied());
-            names.any(|known| known.eq_ignore_ascii_case(name))
+            names.any(|known| is_same_name(known, name))
         })
+    }
+
+    /// Metals that a word may stand for: those that have it in one of their names.
+    #[cfg(feature = "sources")]
+    pub fn like(word: &str) -> impl Iterator<Item = &'static Self> {
+        let wanted = word.trim().as_bytes();
+        let has = |name: &str| {
+            let mut parts = name.as_bytes().windows(wanted.len().max(1));
+            wanted.len() > 2 && parts.any(|part| part.eq_ignore_ascii_case(wanted))
+        };
+        Self::ALL.iter().filter(move |metal| has(metal.name) || metal.also.iter().any(|name| has(name)))
     }
 
     /// A metal by its very name.
@@ -329,39 +360,71 @@ impl Metal {
         self.strengths[temper as usize].ok_or(TemperError { metal: self.name, temper, known })
     }
 
-    /// What bending needs to know of it in this temper: the lowest yield strength, the mean of the
-    /// usual yield and tensile strength, the highest tensile strength.
+    /// What bending needs to know of a wire of it in this temper: the lowest yield strength, the likely flow
+    /// stress, the highest tensile strength.
+    ///
+    /// The likely flow stress of spring temper is the usual tensile strength: published springback of phosphor
+    /// bronze spring wire, solved for it, gives the tensile strength. No such figures were found for the softer
+    /// tempers, where it is the mean of yield and tensile strength.
+    ///
+    /// Spring wire of stainless-304 and music wire is the stronger the thinner it is: its strength follows from the
+    /// diameter as its standard tabulates it.
+    ///
+    /// Bending depends on the ratio of strength to modulus only, so the modulus's own range widens the bounds: the
+    /// low one is scaled to the highest modulus, the high one to the lowest.
     ///
     /// # Errors
     /// [`TemperError`] as [`Self::strength`].
-    pub fn flow(&self, temper: Temper) -> Result<Flow, TemperError> {
+    pub fn flow(&self, temper: Temper, wire: Length) -> Result<Flow, TemperError> {
         let strength = self.strength(temper)?;
-        let (yield_strength, tensile) = (strength.yield_strength(), strength.tensile());
+        let [low, value, _] = strength.yield_strength.figures();
+        let [_, tensile, most] = strength.tensile.figures();
+        let (low, best, high) = match (temper, self.drawn()) {
+            (Temper::Spring, Some(drawn)) => {
+                let [least, usual, most] = drawn.tensile(wire);
+                (ELASTIC * least, usual, most)
+            }
+            (Temper::Spring, None) => (low, tensile, most),
+            _ => (low, f64::midpoint(value, tensile), most),
+        };
+        let modulus = self.modulus();
+        let usual = modulus.value().mpa();
         Ok(Flow {
-            modulus: self.modulus().value(),
-            low: yield_strength.low(),
-            best: Stress::new(f64::midpoint(yield_strength.value().mpa(), tensile.value().mpa())),
-            high: tensile.high(),
+            modulus: modulus.value(),
+            low: Stress::new(low * usual / modulus.high().mpa()),
+            best: Stress::new(best),
+            high: Stress::new(high * usual / modulus.low().mpa()),
             hardening: self.hardening(),
         })
     }
 
-    /// The tempers it is listed in, from the softest. Soft is always among them.
+    fn drawn(&self) -> Option<&'static Drawn> {
+        table::DRAWN.iter().find(|(name, _)| *name == self.name).map(|(_, drawn)| drawn)
+    }
+
+    /// The tempers it is listed in, from the softest: one at least.
     pub fn tempers(&self) -> impl Iterator<Item = Temper> + Clone + '_ {
         Temper::ALL.into_iter().filter(|temper| self.strengths[*temper as usize].is_some())
     }
 }
 
-/// What bending has to reckon with for a metal that is not listed: anything from the least to the most
+/// In capitals or not, with blanks for hyphens or not.
+#[cfg(feature = "sources")]
+fn is_same_name(known: &str, given: &str) -> bool {
+    let plain = |byte: u8| if byte == b' ' || byte == b'_' { b'-' } else { byte.to_ascii_lowercase() };
+    known.bytes().map(plain).eq(given.bytes().map(plain))
+}
+
+/// What bending has to reckon with for wire of a metal that is not listed: anything from the least to the most
 /// springy of those that are listed in this temper.
 ///
 /// The strengths are scaled to a common modulus, since bending depends only on their ratio.
 #[must_use]
-pub fn unlisted_flow(temper: Temper) -> Flow {
+pub fn unlisted_flow(temper: Temper, wire: Length) -> Flow {
     const MODULUS: f64 = 100_000.0;
     let (mut low, mut high, mut hardening) = (f64::INFINITY, 0.0_f64, 0.0_f64);
     for metal in Metal::ALL {
-        let Ok(flow) = metal.flow(temper) else { continue };
+        let Ok(flow) = metal.flow(temper, wire) else { continue };
         let scale = MODULUS / flow.modulus.mpa();
         low = low.min(flow.low.mpa() * scale);
         high = high.max(flow.high.mpa() * scale);
@@ -397,7 +460,11 @@ impl fmt::Display for TemperError {
             }
             write!(f, "{temper}")?;
         }
-        f.write_str(" are allowed")
+        f.write_str(if self.known.iter().filter(|known| **known).count() == 1 {
+            " is allowed"
+        } else {
+            " are allowed"
+        })
     }
 }
 
@@ -473,11 +540,11 @@ mod tests {
         }
     }
 
-    /// Every metal can be had soft: that is the default temper.
+    /// Every metal can be had in some temper.
     #[test]
-    fn every_metal_is_listed_soft() {
+    fn every_metal_has_a_temper() {
         for metal in Metal::ALL {
-            assert!(metal.strength(Temper::default()).is_ok(), "{}", metal.name);
+            assert!(metal.tempers().next().is_some(), "{}", metal.name);
         }
     }
 
@@ -490,9 +557,14 @@ mod tests {
             for name in [metal.name].into_iter().chain(metal.uns).chain(metal.also.iter().copied()) {
                 assert!(seen.insert(name.to_lowercase()), "{name} twice");
                 assert_eq!(Metal::find(&name.to_uppercase()).unwrap().name, metal.name);
+                assert_eq!(Metal::find(&name.replace('-', " ")).unwrap().name, metal.name);
             }
             assert_eq!(Metal::named(metal.name), Some(metal));
         }
+        let silvers = ["fine-silver", "sterling-silver", "silver-germanium-935", "silver-germanium-940"];
+        assert!(silvers.into_iter().all(|name| Metal::like(" Silver").any(|metal| metal.name == name)));
+        assert!(Metal::like("Silver").all(|metal| metal.name.contains("silver")));
+        assert_eq!((Metal::like("").next(), Metal::like("xyz").next()), (None, None));
         assert_eq!(Metal::find("brass"), None);
         assert_eq!(Metal::find(""), None);
     }

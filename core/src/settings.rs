@@ -281,7 +281,7 @@ impl Settings {
     pub fn job(&self) -> Result<Job, CannotMake> {
         let Self { batch, build } = self;
         let wire = batch.wire.diameter();
-        let flow = batch.metal.flow(batch.temper).map_err(CannotMake::Temper)?;
+        let flow = batch.metal.flow(batch.temper, wire).map_err(CannotMake::Temper)?;
         let spring = SpringRatio::estimate(flow, wire, batch.mandrel).map_err(CannotMake::Spring)?;
         let winding =
             Winding::new(wire, batch.mandrel, 0.0, batch.kerf, spring).map_err(CannotMake::Winding)?;

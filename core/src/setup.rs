@@ -210,7 +210,7 @@ impl SetUp {
                 let at = Metal::ALL.iter().position(|metal| metal == batch.metal).unwrap_or(0);
                 batch.metal = Metal::ALL.get(moved(at, clicks, Metal::ALL.len())).unwrap_or(batch.metal);
                 if batch.metal.strength(batch.temper).is_err() {
-                    batch.temper = Temper::Soft;
+                    batch.temper = batch.metal.tempers().next().unwrap_or_default();
                 }
                 // It comes off another spool.
                 batch.spool = None;

@@ -12,7 +12,7 @@
 //!
 //! The flow stress is the uncertain part, since bending hardens the wire while it is wound. So an
 //! estimate is three numbers: from the yield strength (low), from the mean of yield and tensile
-//! strength (best), and from the tensile strength raised by the hardening of the bend (high). What is
+//! strength, or in spring temper from the tensile strength (best), and from the tensile strength raised by the hardening of the bend (high). What is
 //! promised takes the high bound. A measured ring beats any estimate.
 
 use core::f64::consts::PI;
@@ -49,7 +49,7 @@ pub struct Flow {
     pub modulus: Stress,
     /// The least that the wire can flow at: its lowest yield strength.
     pub low: Stress,
-    /// The likely flow stress: the mean of yield and tensile strength.
+    /// The likely flow stress; see [`crate::metal::Metal::flow`].
     pub best: Stress,
     /// The most before the bend itself hardens it: its highest tensile strength.
     pub high: Stress,

@@ -99,7 +99,7 @@ fn batch_is_set_up_with_knob_and_keys() {
     };
     hand.yes();
     let (wire, mandrel) = (Gauge::awg(20).unwrap().diameter(), Length::from_um(3_500));
-    let flow = Metal::find("sterling-silver").unwrap().flow(Temper::HalfHard).unwrap();
+    let flow = Metal::find("sterling-silver").unwrap().flow(Temper::HalfHard, wire).unwrap();
     let spring = SpringRatio::estimate(flow, wire, mandrel).unwrap();
     let winding = Winding::new(wire, mandrel, 0.0, Length::from_um(300), spring).unwrap();
     let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::DIRECT).unwrap();
@@ -329,6 +329,7 @@ fn stored_settings_come_back_or_are_refused() {
     let mut settings = Settings::default();
     for metal in Metal::ALL {
         settings.batch.metal = metal;
+        settings.batch.temper = metal.tempers().next().unwrap();
         for wire in [WireSize::Gauge(Gauge::swg(18).unwrap()), WireSize::Diameter(Length::from_um(900))] {
             settings.batch.wire = wire;
             let bytes = written(&settings);

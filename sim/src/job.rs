@@ -507,12 +507,14 @@ fn density(metal: Option<&Metal>, name: &str, given: Option<f64>) -> Result<Dens
 /// The refusal of a metal that is not listed and has no density of its own.
 #[must_use]
 pub fn unknown_metal(field: &str, name: &str, density_field: &str) -> Failure {
-    let names: Vec<&str> = Metal::ALL.iter().map(Metal::name).collect();
-    Failure::value(
-        field,
-        name,
-        format_args!("not a listed metal: give {density_field}, or name one of {}", names.join(", ")),
-    )
+    let names = |metals: &[&Metal]| metals.iter().map(|metal| metal.name()).collect::<Vec<_>>().join(", ");
+    let like: Vec<&Metal> = Metal::like(name).collect();
+    let all: Vec<&Metal> = Metal::ALL.iter().collect();
+    let why = match &like[..] {
+        [] => format!("not a listed metal: give {density_field}, or name one of {}", names(&all)),
+        like => format!("not a listed metal: did you mean {}? Else give {density_field}", names(like)),
+    };
+    Failure::value(field, name, why)
 }
 
 /// Says which file it was that something was wrong with.
@@ -549,8 +551,8 @@ pub fn estimate(
     mandrel: Length,
 ) -> Result<SpringRatio, String> {
     let flow = match metal {
-        Some(metal) => metal.flow(temper).map_err(|error| error.to_string())?,
-        None => unlisted_flow(temper),
+        Some(metal) => metal.flow(temper, wire).map_err(|error| error.to_string())?,
+        None => unlisted_flow(temper, wire),
     };
     SpringRatio::estimate(flow, wire, mandrel).map_err(|error| error.to_string())
 }

@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 use turntally_core::coil::{MAX_GAP, Winding, WindingError};
-use turntally_core::metal::{Metal, Temper, unlisted_flow};
+use turntally_core::metal::{Metal, Temper, TemperError, unlisted_flow};
 use turntally_core::spring::{Flow, MAX_SPRING_RATIO, SpringRatio};
 use turntally_core::units::{Density, Length};
 
@@ -68,7 +68,6 @@ pub struct Material {
     temper: Temper,
     /// Least, usual, most.
     density: [Density; 3],
-    flow: Result<Flow, String>,
     measured: Option<SpringRatio>,
     /// Wires and mandrels of which something was measured.
     known: Vec<(Length, Length, Learning)>,
@@ -146,11 +145,8 @@ impl Material {
             }
             (None, None) => return Err(unknown_metal("--metal", name, "--density")),
         };
-        let flow = match metal {
-            Some(metal) => metal.flow(args.temper).map_err(|error| error.to_string()),
-            None => Ok(unlisted_flow(args.temper)),
-        };
-        let estimate = |wire, mandrel| SpringRatio::estimate(*flow.as_ref().ok()?, wire, mandrel).ok();
+        let estimate =
+            |wire, mandrel| SpringRatio::estimate(flow(metal, args.temper, wire).ok()?, wire, mandrel).ok();
         let known = known.all_learned(name, args.temper, estimate)?;
         let given = (args.spring_ratio.is_some(), args.gap.is_some());
         let of_use = |(wire, mandrel, learning): (_, _, Learning)| {
@@ -162,7 +158,6 @@ impl Material {
             metal,
             temper: args.temper,
             density,
-            flow,
             measured: args.spring_ratio,
         })
     }
@@ -222,8 +217,8 @@ impl Material {
         if let Some(measured) = self.measured {
             return Ok(measured);
         }
-        let flow = self.flow.as_ref().map_err(|why| Refusal::Temper(why.clone()))?;
-        SpringRatio::estimate(*flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
+        let flow = flow(self.metal, self.temper, wire).map_err(|error| Refusal::Temper(error.to_string()))?;
+        SpringRatio::estimate(flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
     }
 
     /// Puts a wire of it on a mandrel.
@@ -262,4 +257,9 @@ impl FromStr for Stock {
         }
         text.parse().map(Self::Mass).map_err(|error| format!("{error}; or a length such as 12m or 40ft"))
     }
+}
+
+/// What bending needs to know of a wire; of a metal that is not listed it is anything among those that are.
+fn flow(metal: Option<&Metal>, temper: Temper, wire: Length) -> Result<Flow, TemperError> {
+    metal.map_or_else(|| Ok(unlisted_flow(temper, wire)), |metal| metal.flow(temper, wire))
 }

@@ -9,6 +9,7 @@ use std::f64::consts::PI;
 use turntally_core::coil::{CoilModel, Winding, best_rings, guaranteed_rings};
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
+use turntally_core::metal::{Metal, Temper};
 use turntally_core::quadrature::Decoder;
 use turntally_core::spring::{Flow, SpringRatio, moment_ratio};
 use turntally_core::units::{Density, Grams, Length, Micros, Mm, Stress, Turns};
@@ -374,6 +375,30 @@ fn released_coils_are_the_derived_ones() {
             is_printed(&case, (opened / mandrel.mm().get() - 1.0) * 100.0, growth, 0.0);
         }
     }
+}
+
+/// Springs of music wire on their arbors lie within the bounds that are estimated for it, and near the middle. The table
+/// is from memory: a plausibility check and no more. Coils wider than six wires are judged, as below.
+#[test]
+fn music_wire_springs_within_its_bounds() {
+    let (mut within, mut judged, mut off) = (0, 0, 0.0);
+    for row in table(include_str!("../data/music_wire_arbors.csv")) {
+        let inches = |name: &str| format!("{}in", row[name]).parse::<Length>().unwrap();
+        let (wire, outside, arbor) = (inches("wire_in"), inches("spring_od_in"), inches("arbor_in"));
+        let d = wire.mm().get();
+        let released = outside.mm().get() - d;
+        if released / d <= 6.0 {
+            continue;
+        }
+        let flow = Metal::find("music wire").unwrap().flow(Temper::Spring, wire).unwrap();
+        let spring = SpringRatio::estimate(flow, wire, arbor).unwrap();
+        let ratio = released / (arbor.mm().get() + d);
+        judged += 1;
+        within += usize::from((spring.low()..=spring.high()).contains(&ratio));
+        off += spring.best() / ratio - 1.0;
+    }
+    assert_eq!((judged, within), (85, 85));
+    assert!((off / 85.0_f64).abs() < 0.03, "{}", off / 85.0);
 }
 
 /// Springs of music wire on their arbors: the estimate comes within a few parts in a hundred of the
