@@ -93,7 +93,7 @@ test('a coil is wound by clicks and the count is right', { timeout: 240_000 }, a
     }
     await click('+1 turn');
     await click('−1 turn');
-    // The demo job's coil wants 56.82 turns.
+    // The demo job's coil wants 55.82 turns.
     for (let turns = 51; turns <= 57; turns++) {
         await click('+1 turn');
         await until(`${turns} turns`, async () => Math.abs((await counted()) - turns) <= 1.5 / 1600);

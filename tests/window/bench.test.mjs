@@ -39,7 +39,7 @@ test('a coil is wound with a real mouse, and the count is right', { timeout: 300
     xdo('key', 'Right', 'sleep', 0.1, 'key', 'Up', 'sleep', 0.1, 'key', 'Left', 'sleep', 0.1, 'key', 'Up');
     await bench.until('the keys wind', () => Math.abs(bench.counted - dragged - 0.2) < 1.5 / 1600);
 
-    // The demo job's coil wants 56.82 turns.
+    // The demo job's coil wants 55.82 turns.
     for (let clicks = 1; clicks <= 5; clicks++) bench.click('+10');
     for (let clicks = 1; clicks <= 2; clicks++) bench.click('+1 turn');
     await bench.until('the clicks wind', () => Math.abs(bench.counted - dragged - 52.2) < 1.5 / 1600);
