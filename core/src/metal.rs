@@ -12,6 +12,7 @@ use core::str::FromStr;
 use crate::spring::Flow;
 use crate::units::{Density, Length, Stress};
 
+mod sizes;
 mod table;
 
 /// A property of a metal: the usual value, the range it is met in, and where that is from.
@@ -131,10 +132,27 @@ impl FromStr for Temper {
 /// The yield figure is nowhere above the tensile one (tested for every row of the table).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Strength {
-    /// In MPa.
+    yield_strength: Figure<Stress>,
+    tensile: Figure<Stress>,
+}
+
+/// The strengths of one temper as they are listed, in MPa.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Row {
     yield_strength: Listed<1>,
-    /// In MPa.
     tensile: Listed<1>,
+}
+
+impl Row {
+    const fn strength(&self) -> Strength {
+        Strength {
+            yield_strength: Figure::new(
+                stresses(self.yield_strength.figures()),
+                self.yield_strength.source(),
+            ),
+            tensile: Figure::new(stresses(self.tensile.figures()), self.tensile.source()),
+        }
+    }
 }
 
 /// A figure as it is listed: whole parts, `PER` to the unit, so that a chip has room for all of them. Divided, they
@@ -187,26 +205,6 @@ impl<const PER: u16> Listed<PER> {
     }
 }
 
-/// The share of the tensile strength at which hard-drawn spring wire begins to stay bent, at least: 65 % (Shigley, table
-/// of elastic limits of spring wire, from memory).
-const ELASTIC: f64 = 0.65;
-
-/// Tensile strength of wire that is the stronger the thinner it is drawn: that at 1 mm, low, usual and high in MPa,
-/// falling with the diameter in millimetres to this power.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Drawn {
-    tensile_1mm: [f64; 3],
-    exponent: f64,
-}
-
-impl Drawn {
-    /// In MPa. Past the ends of what is tabulated it stays as it is there.
-    fn tensile(&self, wire: Length) -> [f64; 3] {
-        let scale = libm::pow(wire.mm().get().clamp(0.2, 6.0), -self.exponent);
-        self.tensile_1mm.map(|at_1mm| at_1mm * scale)
-    }
-}
-
 const fn stresses([low, value, high]: [f64; 3]) -> [Stress; 3] {
     [Stress::new(low), Stress::new(value), Stress::new(high)]
 }
@@ -216,13 +214,24 @@ impl Strength {
     /// where the source measured so).
     #[must_use]
     pub const fn yield_strength(&self) -> Figure<Stress> {
-        Figure::new(stresses(self.yield_strength.figures()), self.yield_strength.source())
+        self.yield_strength
     }
 
     /// Tensile strength: the most it carries, per original cross-section.
     #[must_use]
     pub const fn tensile(&self) -> Figure<Stress> {
-        Figure::new(stresses(self.tensile.figures()), self.tensile.source())
+        self.tensile
+    }
+
+    /// The same with this tensile strength, and the yield strength in the proportion in which it is listed.
+    fn with_tensile(self, tensile: [Stress; 3]) -> Self {
+        let scaled = |listed: Stress, of: Stress, to: Stress| Stress::new(listed.mpa() * to.mpa() / of.mpa());
+        let (mut yields, mut listed) = (self.yield_strength, self.tensile);
+        yields.low = scaled(yields.low, listed.low, tensile[0]);
+        yields.value = scaled(yields.value, listed.value, tensile[1]);
+        yields.high = scaled(yields.high, listed.high, tensile[2]);
+        [listed.low, listed.value, listed.high] = tensile;
+        Self { yield_strength: yields, tensile: listed }
     }
 }
 
@@ -257,7 +266,9 @@ pub struct Metal {
     /// In tenths.
     hardening: u8,
     /// In the order of [`Temper::ALL`].
-    strengths: [Option<Strength>; 4],
+    strengths: [Option<Row>; 4],
+    /// Tensile strength in spring temper by the wire's diameter, where its standard has a table.
+    sizes: &'static [sizes::Size],
 }
 
 /// By name: each is listed once.
@@ -351,58 +362,69 @@ impl Metal {
         self.hardening as f64 / 10.0
     }
 
-    /// Its strength in this temper.
+    /// Its strength in this temper, over wires of any diameter.
     ///
     /// # Errors
     /// [`TemperError`] where the metal is not sold so, or where no figures are known.
     pub fn strength(&self, temper: Temper) -> Result<Strength, TemperError> {
         let known = self.strengths.map(|strength| strength.is_some());
-        self.strengths[temper as usize].ok_or(TemperError { metal: self.name, temper, known })
+        let row = self.strengths[temper as usize].ok_or(TemperError { metal: self.name, temper, known })?;
+        Ok(row.strength())
+    }
+
+    /// Its strength in this temper as a wire of this diameter: by the table of its standard, where that has
+    /// one, else as over all diameters.
+    ///
+    /// # Errors
+    /// [`TemperError`] as [`Self::strength`].
+    pub fn strength_of(&self, temper: Temper, wire: Length) -> Result<Strength, TemperError> {
+        let strength = self.strength(temper)?;
+        match sizes::Size::of(self.sizes, wire) {
+            Some(size) if temper == Temper::Spring => Ok(strength.with_tensile(size.tensile())),
+            _ => Ok(strength),
+        }
     }
 
     /// What bending needs to know of a wire of it in this temper: the lowest yield strength, the likely flow
     /// stress, the highest tensile strength.
     ///
-    /// The likely flow stress of spring temper is the usual tensile strength: published springback of phosphor
-    /// bronze spring wire, solved for it, gives the tensile strength. No such figures were found for the softer
-    /// tempers, where it is the mean of yield and tensile strength.
+    /// The likely flow stress follows what is known of each temper:
+    /// - Spring: the usual tensile strength. Published springback of phosphor bronze and of music wire, solved for
+    ///   the flow stress, gives the tensile strength within a few parts in 100.
+    /// - Soft: the mean of yield and tensile strength, since a bend hardens annealed wire part of the way.
+    /// - Half-hard and hard: the same mean, for want of published springback. Being drawn, such wire may well be
+    ///   nearer its tensile strength; the bounds hold both.
     ///
-    /// Spring wire of stainless-304 and music wire is the stronger the thinner it is: its strength follows from the
-    /// diameter as its standard tabulates it.
-    ///
-    /// Bending depends on the ratio of strength to modulus only, so the modulus's own range widens the bounds: the
-    /// low one is scaled to the highest modulus, the high one to the lowest.
+    /// Bending depends on the ratio of strength to modulus only, so the modulus's own range widens the
+    /// bounds: the low one is scaled to the highest modulus, the high one to the lowest.
     ///
     /// # Errors
     /// [`TemperError`] as [`Self::strength`].
     pub fn flow(&self, temper: Temper, wire: Length) -> Result<Flow, TemperError> {
-        let strength = self.strength(temper)?;
-        let [low, value, _] = strength.yield_strength.figures();
-        let [_, tensile, most] = strength.tensile.figures();
-        let (low, best, high) = match (temper, self.drawn()) {
-            (Temper::Spring, Some(drawn)) => {
-                let [least, usual, most] = drawn.tensile(wire);
-                (ELASTIC * least, usual, most)
-            }
-            (Temper::Spring, None) => (low, tensile, most),
-            _ => (low, f64::midpoint(value, tensile), most),
-        };
+        let strength = self.strength_of(temper, wire)?;
+        let (yield_strength, tensile) = (strength.yield_strength(), strength.tensile());
         let modulus = self.modulus();
         let usual = modulus.value().mpa();
+        let best = match temper {
+            Temper::Spring => tensile.value().mpa(),
+            _ => f64::midpoint(yield_strength.value().mpa(), tensile.value().mpa()),
+        };
         Ok(Flow {
             modulus: modulus.value(),
-            low: Stress::new(low * usual / modulus.high().mpa()),
+            low: Stress::new(yield_strength.low().mpa() * usual / modulus.high().mpa()),
             best: Stress::new(best),
-            high: Stress::new(high * usual / modulus.low().mpa()),
+            high: Stress::new(tensile.high().mpa() * usual / modulus.low().mpa()),
             hardening: self.hardening(),
         })
     }
 
-    fn drawn(&self) -> Option<&'static Drawn> {
-        table::DRAWN.iter().find(|(name, _)| *name == self.name).map(|(_, drawn)| drawn)
+    /// The softest temper that it is listed in: soft for most, spring for music wire.
+    #[must_use]
+    pub fn softest(&self) -> Temper {
+        self.tempers().next().unwrap_or_default()
     }
 
-    /// The tempers it is listed in, from the softest: one at least.
+    /// The tempers it is listed in, from the softest. There is one at least.
     pub fn tempers(&self) -> impl Iterator<Item = Temper> + Clone + '_ {
         Temper::ALL.into_iter().filter(|temper| self.strengths[*temper as usize].is_some())
     }
@@ -415,12 +437,19 @@ fn is_same_name(known: &str, given: &str) -> bool {
     known.bytes().map(plain).eq(given.bytes().map(plain))
 }
 
-/// What bending has to reckon with for wire of a metal that is not listed: anything from the least to the most
-/// springy of those that are listed in this temper.
+/// What bending needs to know of a wire of a metal, listed or not.
+///
+/// # Errors
+/// [`TemperError`] as [`Metal::strength`].
+pub fn flow_of(metal: Option<&Metal>, temper: Temper, wire: Length) -> Result<Flow, TemperError> {
+    metal.map_or_else(|| Ok(unlisted_flow(temper, wire)), |metal| metal.flow(temper, wire))
+}
+
+/// What bending has to reckon with for a metal that is not listed: anything from the least to the most
+/// springy of those that are listed in this temper, as a wire of this diameter.
 ///
 /// The strengths are scaled to a common modulus, since bending depends only on their ratio.
-#[must_use]
-pub fn unlisted_flow(temper: Temper, wire: Length) -> Flow {
+fn unlisted_flow(temper: Temper, wire: Length) -> Flow {
     const MODULUS: f64 = 100_000.0;
     let (mut low, mut high, mut hardening) = (f64::INFINITY, 0.0_f64, 0.0_f64);
     for metal in Metal::ALL {
@@ -488,6 +517,10 @@ mod tests {
         [figure.low.mpa(), figure.value.mpa(), figure.high.mpa()]
     }
 
+    fn listed(metal: &Metal) -> Vec<Strength> {
+        metal.strengths.iter().flatten().map(Row::strength).collect()
+    }
+
     /// Every figure lies within its own range.
     #[test]
     fn figures_lie_in_their_ranges() {
@@ -498,7 +531,7 @@ mod tests {
                 "{}",
                 metal.name
             );
-            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength(), s.tensile()]);
+            let strengths = listed(metal).into_iter().flat_map(|s| [s.yield_strength(), s.tensile()]);
             for figure in strengths.chain([metal.modulus()]) {
                 let [low, value, high] = stress(&figure);
                 assert!(ordered(low, value, high), "{} {figure:?}", metal.name);
@@ -512,7 +545,7 @@ mod tests {
     #[test]
     fn figures_have_sources() {
         for metal in Metal::ALL {
-            let strengths = metal.strengths.iter().flatten().flat_map(|s| [s.yield_strength(), s.tensile()]);
+            let strengths = listed(metal).into_iter().flat_map(|s| [s.yield_strength(), s.tensile()]);
             for figure in strengths.chain([metal.modulus()]) {
                 assert!(!figure.source.is_empty(), "{}", metal.name);
             }
@@ -524,7 +557,7 @@ mod tests {
     #[test]
     fn harder_tempers_are_never_weaker() {
         for metal in Metal::ALL {
-            let listed: Vec<Strength> = metal.strengths.iter().flatten().copied().collect();
+            let listed = listed(metal);
             for s in &listed {
                 for (y, t) in stress(&s.yield_strength()).into_iter().zip(stress(&s.tensile())) {
                     assert!(y <= t, "{} {s:?}", metal.name);
@@ -540,11 +573,41 @@ mod tests {
         }
     }
 
-    /// Every metal can be had in some temper.
+    /// Thinner wire is never weaker, each row lies within what is listed over all diameters, and what is listed
+    /// by diameter is in the order of it.
     #[test]
-    fn every_metal_has_a_temper() {
+    fn strength_falls_with_the_diameter() {
+        for metal in Metal::ALL.iter().filter(|metal| !metal.sizes.is_empty()) {
+            let mut before: Option<Strength> = None;
+            for um in (50..6_000).step_by(10) {
+                let of = metal.strength_of(Temper::Spring, Length::from_um(um)).unwrap();
+                let (tensile, yields) = (stress(&of.tensile()), stress(&of.yield_strength()));
+                assert!(
+                    ordered(tensile[0], tensile[1], tensile[2]) && ordered(yields[0], yields[1], yields[2])
+                );
+                for (y, t) in yields.into_iter().zip(tensile) {
+                    assert!(y <= t, "{} at {um} um", metal.name);
+                }
+                if let Some(thinner) = before {
+                    for (now, then) in tensile.into_iter().zip(stress(&thinner.tensile())) {
+                        assert!(now <= then, "{} at {um} um", metal.name);
+                    }
+                }
+                before = Some(of);
+            }
+            // Other tempers do not depend on it.
+            let hard = metal.strength(Temper::Hard).ok();
+            assert_eq!(metal.strength_of(Temper::Hard, Length::from_um(100)).ok(), hard, "{}", metal.name);
+        }
+    }
+
+    /// Every metal is listed in some temper, and all but music wire soft.
+    #[test]
+    fn every_metal_has_a_softest_temper() {
         for metal in Metal::ALL {
-            assert!(metal.tempers().next().is_some(), "{}", metal.name);
+            assert!(metal.strength(metal.softest()).is_ok(), "{}", metal.name);
+            let soft = metal.softest() == Temper::Soft;
+            assert_eq!(soft, metal.name != "music-wire", "{}", metal.name);
         }
     }
 

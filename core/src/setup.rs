@@ -208,9 +208,11 @@ impl SetUp {
         match entry {
             Entry::Metal => {
                 let at = Metal::ALL.iter().position(|metal| metal == batch.metal).unwrap_or(0);
+                // A temper that the last metal left no choice of was not chosen.
+                let chosen = batch.metal.tempers().count() > 1;
                 batch.metal = Metal::ALL.get(moved(at, clicks, Metal::ALL.len())).unwrap_or(batch.metal);
-                if batch.metal.strength(batch.temper).is_err() {
-                    batch.temper = batch.metal.tempers().next().unwrap_or_default();
+                if !chosen || batch.metal.strength(batch.temper).is_err() {
+                    batch.temper = batch.metal.softest();
                 }
                 // It comes off another spool.
                 batch.spool = None;

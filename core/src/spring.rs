@@ -11,9 +11,10 @@
 //! 1957, from memory) understates round wire by about 12 %.
 //!
 //! The flow stress is the uncertain part, since bending hardens the wire while it is wound. So an
-//! estimate is three numbers: from the yield strength (low), from the mean of yield and tensile
-//! strength, or in spring temper from the tensile strength (best), and from the tensile strength raised by the hardening of the bend (high). What is
-//! promised takes the high bound. A measured ring beats any estimate.
+//! estimate is three numbers: from the yield strength (low), from the tensile strength in spring temper and
+//! from the mean of both in softer ones (best), and from the tensile strength raised by the hardening of the bend
+//! (high). What is promised takes the high bound. A pull on the wire while it is wound makes it spring back
+//! less: the low bound, from the yield strength, leaves room for it. A measured ring beats any estimate.
 
 use core::f64::consts::PI;
 use core::fmt;

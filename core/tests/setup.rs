@@ -323,13 +323,30 @@ fn impossible_batches_say_why() {
     assert!(said[3].contains("at most 57.3 turns"), "{}", said[3]);
 }
 
+/// Turning past a metal that is sold in one temper only leaves no temper behind that nobody chose; one that was
+/// chosen stays where the next metal has it.
+#[test]
+fn passing_a_metal_of_one_temper_chooses_none() {
+    let mut hand = new();
+    open(&mut hand, 1);
+    set(&mut hand, Entry::Metal, 1, "music-wire");
+    assert_eq!(pages(&hand).value(Entry::Temper), "spring");
+    hand.waits(200).knob(-100);
+    set(&mut hand, Entry::Metal, -1, "stainless-316l");
+    assert_eq!(pages(&hand).value(Entry::Temper), "soft");
+    set(&mut hand, Entry::Temper, 1, "hard");
+    hand.waits(200).knob(-100);
+    set(&mut hand, Entry::Metal, -1, "stainless-304");
+    assert_eq!(pages(&hand).value(Entry::Temper), "hard");
+}
+
 /// Settings are written down and read back as they were; a value out of its range is refused whole.
 #[test]
 fn stored_settings_come_back_or_are_refused() {
     let mut settings = Settings::default();
     for metal in Metal::ALL {
         settings.batch.metal = metal;
-        settings.batch.temper = metal.tempers().next().unwrap();
+        settings.batch.temper = metal.softest();
         for wire in [WireSize::Gauge(Gauge::swg(18).unwrap()), WireSize::Diameter(Length::from_um(900))] {
             settings.batch.wire = wire;
             let bytes = written(&settings);

@@ -14,7 +14,7 @@ use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::gauge::WireSize;
 use turntally_core::job::NAME_LEN;
-use turntally_core::metal::{Metal, Temper, unlisted_flow};
+use turntally_core::metal::{Metal, Temper, flow_of};
 use turntally_core::plan::BatchPlan;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Turns};
@@ -550,10 +550,7 @@ pub fn estimate(
     wire: Length,
     mandrel: Length,
 ) -> Result<SpringRatio, String> {
-    let flow = match metal {
-        Some(metal) => metal.flow(temper, wire).map_err(|error| error.to_string())?,
-        None => unlisted_flow(temper, wire),
-    };
+    let flow = flow_of(metal, temper, wire).map_err(|error| error.to_string())?;
     SpringRatio::estimate(flow, wire, mandrel).map_err(|error| error.to_string())
 }
 

@@ -6,8 +6,8 @@ use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 use turntally_core::coil::{MAX_GAP, Winding, WindingError};
-use turntally_core::metal::{Metal, Temper, TemperError, unlisted_flow};
-use turntally_core::spring::{Flow, MAX_SPRING_RATIO, SpringRatio};
+use turntally_core::metal::{Metal, Temper, flow_of};
+use turntally_core::spring::{MAX_SPRING_RATIO, SpringRatio};
 use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
@@ -145,8 +145,9 @@ impl Material {
             }
             (None, None) => return Err(unknown_metal("--metal", name, "--density")),
         };
-        let estimate =
-            |wire, mandrel| SpringRatio::estimate(flow(metal, args.temper, wire).ok()?, wire, mandrel).ok();
+        let estimate = |wire, mandrel| {
+            SpringRatio::estimate(flow_of(metal, args.temper, wire).ok()?, wire, mandrel).ok()
+        };
         let known = known.all_learned(name, args.temper, estimate)?;
         let given = (args.spring_ratio.is_some(), args.gap.is_some());
         let of_use = |(wire, mandrel, learning): (_, _, Learning)| {
@@ -217,7 +218,8 @@ impl Material {
         if let Some(measured) = self.measured {
             return Ok(measured);
         }
-        let flow = flow(self.metal, self.temper, wire).map_err(|error| Refusal::Temper(error.to_string()))?;
+        let flow =
+            flow_of(self.metal, self.temper, wire).map_err(|error| Refusal::Temper(error.to_string()))?;
         SpringRatio::estimate(flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
     }
 
@@ -257,9 +259,4 @@ impl FromStr for Stock {
         }
         text.parse().map(Self::Mass).map_err(|error| format!("{error}; or a length such as 12m or 40ft"))
     }
-}
-
-/// What bending needs to know of a wire; of a metal that is not listed it is anything among those that are.
-fn flow(metal: Option<&Metal>, temper: Temper, wire: Length) -> Result<Flow, TemperError> {
-    metal.map_or_else(|| Ok(unlisted_flow(temper, wire)), |metal| metal.flow(temper, wire))
 }
