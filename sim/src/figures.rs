@@ -6,7 +6,6 @@
 
 use turntally_core::coil::Winding;
 use turntally_core::gauge::{Tolerance, WireSize};
-use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::lookup::Learning;
@@ -218,6 +217,25 @@ impl Ranged {
         let place = self.last_place();
         Some((rounded(self.low, place, f64::floor), rounded(self.high, place, f64::ceil)))
     }
+
+    /// [`Self::shown`] of a part: its rounding never makes it more than its whole is printed as.
+    #[must_use]
+    pub fn shown_within(self, whole: Self) -> String {
+        no_more(self.shown(), whole.shown())
+    }
+
+    /// [`Self::bounds_shown`] of a part: its rounding never makes it more than its whole is printed as.
+    #[must_use]
+    pub fn bounds_shown_within(self, whole: Self) -> Option<(String, String)> {
+        let most = whole.bounds_shown().map_or_else(|| whole.shown(), |(_, most)| most);
+        self.bounds_shown().map(|(low, high)| (no_more(low, most.clone()), no_more(high, most)))
+    }
+}
+
+/// The smaller of two numbers as they are printed.
+fn no_more(part: String, whole: String) -> String {
+    let number = |text: &String| text.parse::<f64>().unwrap_or(f64::NAN);
+    if number(&part) > number(&whole) { whole } else { part }
 }
 
 /// `value` rounded by `round` to a multiple of ten to the `place`, written out.
@@ -268,37 +286,32 @@ impl Ring {
         let material = springing.as_ref().unwrap_or(material);
         let gap = cut.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
         let winding = material.wind(nominal, mandrel, gap, cut.kerf)?;
-        let spring = winding.spring();
-        let [light, density, dense] = material.density();
-        let best = Figures::at(&winding, spring.best(), density);
+        let best = Figures::at(&winding, winding.spring().best(), material.density()[1]);
         let (mut low, mut high) = (best, best);
-        let (lighter, heavier) =
-            (light.g_per_cm3() / density.g_per_cm3(), dense.g_per_cm3() / density.g_per_cm3());
-        let mut take_in = |winding: &Winding, spring: SpringRatio| {
-            for ratio in [spring.low(), spring.high()] {
-                let figures = Figures::at(winding, ratio, density);
-                for figures in [figures.denser(lighter), figures.denser(heavier)] {
-                    for i in 0..COUNT {
-                        low.0[i] = low.0[i].min(figures.0[i]);
-                        high.0[i] = high.0[i].max(figures.0[i]);
-                    }
-                }
+        each_corner(material, &winding, wire, |corner| {
+            for i in 0..COUNT {
+                low.0[i] = low.0[i].min(corner.figures.0[i]);
+                high.0[i] = high.0[i].max(corner.figures.0[i]);
             }
-        };
-        match tolerance(wire) {
-            None => take_in(&winding, spring),
-            Some(tolerance) => {
-                let off = tolerance.plus_minus.nm();
-                for diameter in [nominal.nm() - off, nominal.nm() + off].map(Length::from_nm) {
-                    // At the edge of what can be wound one side may fall out; the nominal stays.
-                    match material.wind(diameter, mandrel, gap, cut.kerf) {
-                        Ok(winding) => take_in(&winding, winding.spring()),
-                        Err(_) => take_in(&winding, spring),
-                    }
-                }
-            }
-        }
+        });
         Ok(Self { winding, learning, low, best, high })
+    }
+
+    /// The likely ring: nominal wire, best spring ratio, usual density.
+    #[must_use]
+    pub fn likely(&self, material: &Material) -> Corner {
+        Corner { wire: self.winding.wire(), density: material.density()[1], figures: self.best }
+    }
+
+    /// Every corner of its bounds. What belongs together, such as wire and the rings of it, is worked out in one
+    /// corner at a time: bounds of the one times bounds of the other would make more rings than there is wire.
+    #[must_use]
+    pub fn corners(&self, material: &Material, wire: WireSize) -> Vec<Corner> {
+        let learned = self.learning.and_then(|learning| learning.learned.spring);
+        let springing = learned.map(|spring| material.springing(spring));
+        let mut corners = Vec::new();
+        each_corner(springing.as_ref().unwrap_or(material), &self.winding, wire, |at| corners.push(at));
+        corners
     }
 
     /// The winding it is cut from, at the nominal wire.
@@ -324,6 +337,50 @@ impl Ring {
     }
 }
 
+/// A ring with everything that is uncertain of it at one end of its range.
+#[derive(Debug, Clone, Copy)]
+pub struct Corner {
+    /// The wire's diameter.
+    pub wire: Length,
+    /// Its density.
+    pub density: Density,
+    figures: Figures,
+}
+
+impl Corner {
+    /// One of the ring's figures there.
+    #[must_use]
+    pub const fn get(&self, figure: Figure) -> f64 {
+        self.figures.get(figure)
+    }
+}
+
+/// Visits the ends of the gauge's tolerance, of the spring bounds and of the density's spread, each with each.
+fn each_corner(material: &Material, winding: &Winding, wire: WireSize, mut visit: impl FnMut(Corner)) {
+    let [light, density, dense] = material.density();
+    let mut take_in = |winding: &Winding| {
+        for ratio in [winding.spring().low(), winding.spring().high()] {
+            let figures = Figures::at(winding, ratio, density);
+            for at in [light, dense] {
+                let figures = figures.denser(at.g_per_cm3() / density.g_per_cm3());
+                visit(Corner { wire: winding.wire(), density: at, figures });
+            }
+        }
+    };
+    let off = tolerance(wire).map_or(0, |tolerance| tolerance.plus_minus.nm());
+    if off == 0 {
+        return take_in(winding);
+    }
+    let nominal = winding.wire().nm();
+    for diameter in [nominal - off, nominal + off].map(Length::from_nm) {
+        // At the edge of what can be wound one side may fall out; the nominal stays.
+        match material.wind(diameter, winding.mandrel(), winding.gap(), winding.kerf()) {
+            Ok(winding) => take_in(&winding),
+            Err(_) => take_in(winding),
+        }
+    }
+}
+
 /// What a wire may differ from its nominal size: a gauge is nominal, a diameter is taken as measured.
 #[must_use]
 pub fn tolerance(wire: WireSize) -> Option<Tolerance> {
@@ -335,6 +392,8 @@ pub fn tolerance(wire: WireSize) -> Option<Tolerance> {
 
 #[cfg(test)]
 mod tests {
+    use turntally_core::spring::SpringRatio;
+
     use super::*;
 
     fn shown(low: f64, best: f64, high: f64) -> (String, Option<(String, String)>) {

@@ -323,3 +323,20 @@ fn help_of_every_command_has_an_example() {
         assert!(help.contains(&format!("  turntally {command} ")), "{help}");
     }
 }
+
+/// Of a troy ounce of wire no more than a troy ounce of rings is made, whatever its density and diameter are: those
+/// are the same on both sides.
+#[test]
+fn rings_of_a_stock_are_no_heavier_than_the_stock() {
+    for metal in ["gold-14k-yellow", "gold-filled-14-20", "silver-germanium-935", "copper"] {
+        let base = ["size", "--wire", "20awg", "--mandrel", "3mm", "--metal", metal, "--wire-stock", "1ozt"];
+        let got = json(&[&base[..], &["--json"]].concat());
+        let most = |key: &str| got[format!("{key}_high")].as_f64().or(got[key].as_f64()).unwrap();
+        near(&got["wire_mass_g"], 31.103_476_8, 1e-12);
+        assert!(most("rings_mass_g") <= 31.103_476_8 + 1e-9, "{metal}: {}", most("rings_mass_g"));
+        let text = printed(&base);
+        let row = text.lines().find(|line| line.trim_start().starts_with("mass of rings")).unwrap();
+        let numbers: Vec<f64> = row.split_whitespace().filter_map(|word| word.parse().ok()).collect();
+        assert!(numbers.len() == 3 && numbers.iter().all(|mass| *mass <= 31.103_5), "{row}");
+    }
+}

@@ -176,6 +176,11 @@ fn plan_says_how_far_the_spool_reaches() {
     let plan = workshop.json(&["plan", &workshop.job]);
     assert_eq!(plan["spool_coils"], plan["coil_count"]);
     assert!(plan["warnings"].to_string().contains("lasts only if no coil is stopped late"), "{plan}");
+    // And, if it was weighed, only if its wire is as thick and as dense as it is taken for.
+    assert!(plan["warnings"].to_string().contains("may not last"), "{plan}");
+    let after = |key: &str| plan[key].as_f64().unwrap();
+    assert!(after("spool_after_low_mm") < -50.0 && after("spool_after_high_mm") > 50.0, "{plan}");
+    assert!(after("spool_after_low_g") < -0.5 && after("spool_after_high_g") > 0.5, "{plan}");
 }
 
 /// On the simulated bench what is left is told after each coil, and a coil that cannot be finished before it;

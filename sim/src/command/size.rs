@@ -8,7 +8,7 @@ use turntally_core::metal::Temper;
 use turntally_core::units::{Grams, Length, Mm};
 
 use crate::failure::Failure;
-use crate::figures::{Cut, Figure, Ranged, Ring, tolerance};
+use crate::figures::{Corner, Cut, Figure, Ranged, Ring, tolerance};
 use crate::files::output;
 use crate::job::MAX_RINGS;
 use crate::lookup::LookupArgs;
@@ -216,70 +216,64 @@ fn choose(
     Ok((nearest, made))
 }
 
-fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals>, Failure> {
-    let turn = ring.get(Figure::ReleasedTurn);
-    let [light, density, dense] = material.density();
-    let diameter = args.wire.diameter();
-    let off = tolerance(args.wire).map_or(Length::ZERO, |tolerance| tolerance.plus_minus);
-    let thin = Length::from_nm(diameter.nm() - off.nm());
-    let thick = Length::from_nm(diameter.nm() + off.nm());
-    let mass_of = |mm: Ranged| Ranged {
-        low: light.wire_mass(thin, Mm::new(mm.low)).get(),
-        best: density.wire_mass(diameter, Mm::new(mm.best)).get(),
-        high: dense.wire_mass(thick, Mm::new(mm.high)).get(),
-    };
-    let rings_mass = |rings: Ranged| {
-        let each = ring.get(Figure::RingMass);
-        Ranged {
-            low: rings.low * each.low / 1e3,
-            best: rings.best * each.best / 1e3,
-            high: rings.high * each.high / 1e3,
+/// What so many rings take, or so much wire gives, in one corner of the bounds.
+struct Account {
+    rings: f64,
+    wire_mm: f64,
+    wire_g: f64,
+    /// At least, exactly and at most: whole rings leave a remainder that no corner settles.
+    rings_g: [f64; 3],
+}
+
+impl Account {
+    fn of(args: &Args, ring: &Corner) -> Option<Self> {
+        let (turn, each) = (ring.get(Figure::ReleasedTurn), ring.get(Figure::RingMass) / 1e3);
+        let mass = |mm: f64| ring.density.wire_mass(ring.wire, Mm::new(mm)).get();
+        if let Some(rings) = args.rings.map(f64::from) {
+            let wire_mm = turn * rings;
+            return Some(Self { rings, wire_mm, wire_g: mass(wire_mm), rings_g: [each * rings; 3] });
         }
-    };
-    if let Some(rings) = args.rings {
-        let rings = Ranged::exact(f64::from(rings));
-        let wire_mm = turn.map(|turn| turn * rings.best);
-        return Ok(Some(Totals {
-            rings,
-            wire_mm,
-            wire_g: mass_of(wire_mm),
-            rings_g: rings_mass(rings),
-            rings_given: true,
-        }));
+        let (wire_mm, wire_g) = match args.wire_stock? {
+            Stock::Length(length) => (length.mm().get(), mass(length.mm().get())),
+            Stock::Mass(grams) => (ring.density.wire_length(ring.wire, grams).get(), grams.get()),
+        };
+        // Rounding in a division must not take the last ring of a stock cut to measure.
+        let rings = (wire_mm / turn + 1e-9).floor();
+        let share = wire_mm / turn;
+        let rings_g = [(share - 1.0).max(0.0), rings, share].map(|rings| (rings * each).min(wire_g));
+        Some(Self { rings, wire_mm, wire_g, rings_g })
     }
-    let (wire_mm, wire_g) = match args.wire_stock {
-        None => return Ok(None),
-        Some(Stock::Length(length)) => {
-            let mm = Ranged::exact(length.mm().get());
-            (mm, mass_of(mm))
-        }
-        Some(Stock::Mass(mass)) => {
-            let mm = Ranged {
-                low: dense.wire_length(thick, mass).get(),
-                best: density.wire_length(diameter, mass).get(),
-                high: light.wire_length(thin, mass).get(),
-            };
-            (mm, Ranged::exact(mass.get()))
-        }
+}
+
+fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals>, Failure> {
+    let Some(likely) = Account::of(args, &ring.likely(material)) else { return Ok(None) };
+    let mut accounts: Vec<Account> =
+        ring.corners(material, args.wire).iter().filter_map(|corner| Account::of(args, corner)).collect();
+    let best = [likely.rings, likely.wire_mm, likely.wire_g, likely.rings_g[1]];
+    accounts.push(likely);
+    let ranged = |best: f64, low: fn(&Account) -> f64, high: fn(&Account) -> f64| Ranged {
+        low: accounts.iter().map(low).fold(best, f64::min),
+        best,
+        high: accounts.iter().map(high).fold(best, f64::max),
     };
-    // Rounding in a division must not take the last ring of a stock cut to measure.
-    let whole = |wire: f64, turn: f64| (wire / turn + 1e-9).floor();
-    let rings = Ranged {
-        low: whole(wire_mm.low, turn.high),
-        best: whole(wire_mm.best, turn.best),
-        high: whole(wire_mm.high, turn.low),
+    let totals = Totals {
+        rings: ranged(best[0], |at| at.rings, |at| at.rings),
+        wire_mm: ranged(best[1], |at| at.wire_mm, |at| at.wire_mm),
+        wire_g: ranged(best[2], |at| at.wire_g, |at| at.wire_g),
+        rings_g: ranged(best[3], |at| at.rings_g[0], |at| at.rings_g[2]),
+        rings_given: args.rings.is_some(),
     };
-    if rings.best < 1.0 {
+    if totals.rings.best < 1.0 {
         return Err(Failure::new(format_args!(
             "--wire-stock: {} mm of this wire is not one ring, which takes {} mm",
-            wire_mm.shown(),
-            turn.shown()
+            totals.wire_mm.shown(),
+            ring.get(Figure::ReleasedTurn).shown()
         )));
     }
-    if rings.best > f64::from(MAX_RINGS) {
+    if totals.rings.best > f64::from(MAX_RINGS) {
         return Err(Failure::new(format_args!("--wire-stock: more than {MAX_RINGS} rings")));
     }
-    Ok(Some(Totals { rings, wire_mm, wire_g, rings_g: rings_mass(rings), rings_given: false }))
+    Ok(Some(totals))
 }
 
 impl Report {
@@ -435,7 +429,13 @@ impl Report {
             rows.push(row(wire, totals.wire_mm.map(|mm| mm / 1e3), "m", false));
             for (label, grams) in [("mass of wire", totals.wire_g), ("mass of rings", totals.rings_g)] {
                 for (i, (unit, per)) in MASS_SYMBOLS.into_iter().enumerate() {
-                    rows.push(row(if i == 0 { label } else { "" }, grams.map(|g| g / per), unit, false));
+                    let (part, whole) = (grams.map(|g| g / per), totals.wire_g.map(|g| g / per));
+                    let mut cells = row(if i == 0 { label } else { "" }, part, unit, false);
+                    cells[1] = part.shown_within(whole);
+                    if let Some((from, to)) = part.bounds_shown_within(whole) {
+                        [cells[2], cells[3]] = [from, to];
+                    }
+                    rows.push(cells);
                 }
             }
         }
@@ -544,4 +544,74 @@ fn row(label: &str, ranged: Ranged, unit: &str, inches: bool) -> [String; 6] {
     let (from, to) = ranged.bounds_shown().unwrap_or_default();
     let inches = if inches { ranged.map(|mm| mm / 25.4).shown() } else { String::new() };
     [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Cli {
+        #[command(flatten)]
+        args: Args,
+    }
+
+    const METALS: [&str; 5] =
+        ["copper", "gold-14k-yellow", "silver-germanium-935", "gold-filled-14-20", "stainless-304"];
+    const WIRES: [&str; 5] = ["1.2mm", "16awg", "20awg", "24awg", "18swg"];
+    const STOCKS: [&str; 6] = [
+        "--wire-stock=1ozt",
+        "--wire-stock=100g",
+        "--wire-stock=12m",
+        "--rings=1",
+        "--rings=340",
+        "--wire-stock=1lb",
+    ];
+
+    /// The numbers of a row of the report: likely, from, to; the likely one alone where nothing is uncertain.
+    fn row_of(text: &str, label: &str) -> Vec<f64> {
+        let line = text.lines().find(|line| line.trim_start().starts_with(label)).unwrap_or_default();
+        line.split_whitespace().filter_map(|word| word.parse().ok()).collect()
+    }
+
+    proptest! {
+        /// Rings are part of their wire: at every corner of the bounds they weigh no more, and so they are printed.
+        #[test]
+        fn rings_never_weigh_more_than_their_wire(
+            metal in 0..METALS.len(), wire in 0..WIRES.len(), stock in 0..STOCKS.len(), mandrel_um in 2_500_u32..12_000,
+            kerf_um in 0_u32..500,
+        ) {
+            let mandrel = format!("--mandrel={mandrel_um}um");
+            let kerf = format!("--kerf={kerf_um}um");
+            let options = ["size", "--metal", METALS[metal], "--wire", WIRES[wire], &mandrel, &kerf, STOCKS[stock]];
+            let args = Cli::try_parse_from(options).map_err(|error| TestCaseError::fail(error.to_string()))?.args;
+            let report = Report::new(&args).map_err(|error| TestCaseError::fail(error.to_string()))?;
+            let Some(totals) = report.totals else { return Err(TestCaseError::fail("no totals")) };
+            let mut corners = report.ring.corners(&report.material, args.wire);
+            corners.push(report.ring.likely(&report.material));
+            for account in corners.iter().filter_map(|corner| Account::of(&args, corner)) {
+                let [least, exact, most] = account.rings_g;
+                prop_assert!(least <= exact && exact <= most && most <= account.wire_g * (1.0 + 1e-12));
+                for (value, range) in [
+                    (account.rings, totals.rings),
+                    (account.wire_mm, totals.wire_mm),
+                    (account.wire_g, totals.wire_g),
+                    (exact, totals.rings_g),
+                ] {
+                    prop_assert!(range.low <= value && value <= range.high, "{value} of {range:?}");
+                }
+            }
+            let (rings, wire) = (totals.rings_g, totals.wire_g);
+            let at_most = |part: f64, whole: f64| part <= whole * (1.0 + 1e-12);
+            prop_assert!(at_most(rings.low, wire.low) && at_most(rings.best, wire.best) && at_most(rings.high, wire.high));
+            let text = report.text();
+            let (wire, rings) = (row_of(&text, "mass of wire"), row_of(&text, "mass of rings"));
+            prop_assert!(rings[0] <= wire[0], "{text}");
+            let most = |row: &[f64]| row.get(2).or(row.first()).copied().unwrap_or_default();
+            prop_assert!(most(&rings) <= most(&wire), "{text}");
+        }
+    }
 }

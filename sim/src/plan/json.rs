@@ -97,20 +97,28 @@ struct OnSpool {
     spool_rings: u64,
     /// Below zero: what it falls short by.
     spool_after_mm: f64,
+    spool_after_low_mm: f64,
+    spool_after_high_mm: f64,
     spool_after_g: f64,
+    spool_after_low_g: f64,
+    spool_after_high_g: f64,
 }
 
 impl OnSpool {
     fn of(reach: &Reach) -> Self {
-        let (spool, after) = (&reach.spool, reach.after());
+        let (spool, after_mm, after_g) = (&reach.spool, reach.after_mm(), reach.after_g());
         Self {
             spool: spool.name.clone(),
             spool_left_mm: spool.left.mm().get(),
             spool_left_g: spool.left_mass().get(),
             spool_coils: reach.coils,
             spool_rings: reach.rings,
-            spool_after_mm: after.mm().get(),
-            spool_after_g: spool.mass(after).get(),
+            spool_after_mm: after_mm.best,
+            spool_after_low_mm: after_mm.low,
+            spool_after_high_mm: after_mm.high,
+            spool_after_g: after_g.best,
+            spool_after_low_g: after_g.low,
+            spool_after_high_g: after_g.high,
         }
     }
 }
