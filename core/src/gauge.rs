@@ -1,4 +1,4 @@
-//! Wire sizes: the two gauge tables, how a size is written, and which sizes lie next to a measured
+//! Wire sizes: the three gauge tables, how a size is written, and which sizes lie next to a measured
 //! wire.
 //!
 //! A gauge number stands for its **tabulated** diameter, not for the formula behind the table: wire is
@@ -26,6 +26,11 @@ pub enum GaugeSystem {
     /// library's "BSWG", simetric.co.uk) but for No. 28, which fluids prints as 0.0149 in against
     /// 0.0148 in elsewhere. It is not the US steel wire gauge.
     Swg,
+    /// US steel wire gauge, also called Washburn & Moen: sizes 7/0 to 50, for steel wire in America.
+    ///
+    /// No formula. Two copies of one table agree (engineersedge.com, the University of North Carolina's
+    /// dictionary of units), and wovenwire.com for 7/0 to 20.
+    Steel,
 }
 
 /// AWG diameters in 0.0001 in, from 4/0 (n = -3).
@@ -42,11 +47,19 @@ const SWG: [u16; 57] = [
     116, 108, 100, 92, 84, 76, 68, 60, 52, 48, 44, 40, 36, 32, 28, 24, 20, 16, 12, 10,
 ];
 
+/// W&M diameters in 0.0001 in, from 7/0 (n = -6).
+const STEEL: [u16; 57] = [
+    4900, 4615, 4305, 3938, 3625, 3310, 3065, 2830, 2625, 2437, 2253, 2070, 1920, 1770, 1620, 1483, 1350,
+    1205, 1055, 915, 800, 720, 625, 540, 475, 410, 348, 317, 286, 258, 230, 204, 181, 173, 162, 150, 140,
+    132, 128, 118, 104, 95, 90, 85, 80, 75, 70, 66, 62, 60, 58, 55, 52, 50, 48, 46, 44,
+];
+
 impl GaugeSystem {
     const fn table(self) -> &'static [u16] {
         match self {
             Self::Awg => &AWG,
             Self::Swg => &SWG,
+            Self::Steel => &STEEL,
         }
     }
 
@@ -54,17 +67,17 @@ impl GaugeSystem {
     const fn first(self) -> i8 {
         match self {
             Self::Awg => -3,
-            Self::Swg => -6,
+            Self::Swg | Self::Steel => -6,
         }
     }
 
-    /// The thickest size of the table: 4/0 AWG, 7/0 SWG.
+    /// The thickest size of the table: 4/0 AWG, 7/0 SWG, 7/0 W&M.
     #[must_use]
     pub const fn thickest(self) -> Gauge {
         Gauge { system: self, number: self.first() }
     }
 
-    /// The thinnest size of the table: 44 AWG, 50 SWG.
+    /// The thinnest size of the table: 44 AWG, 50 SWG, 50 W&M.
     #[must_use]
     pub const fn thinnest(self) -> Gauge {
         Gauge { system: self, number: self.first() + (self.table().len() - 1) as i8 }
@@ -81,11 +94,12 @@ impl fmt::Display for GaugeSystem {
         f.write_str(match self {
             Self::Awg => "AWG",
             Self::Swg => "SWG",
+            Self::Steel => "W&M",
         })
     }
 }
 
-/// A size of one of the two gauge tables.
+/// A size of one of the gauge tables.
 ///
 /// The number is counted on through the zeros: 1, 0, then 2/0 is -1, 3/0 is -2, 4/0 is -3.
 ///
@@ -233,7 +247,7 @@ impl Tolerance {
 
 /// A wire's size as somebody wrote it: a gauge number, or a diameter.
 ///
-/// Read with [`str::parse`]: `16awg`, `4/0awg`, `0000awg`, `18swg`, `1.2mm`, `0.051in` (any unit that
+/// Read with [`str::parse`]: `16awg`, `4/0awg`, `0000awg`, `18swg`, `16wm` or `16w&m`, `1.2mm`, `0.051in` (any unit that
 /// [`Length`] has), in capitals or not, with or without a space before the unit. A bare number is
 /// refused, since it could be either gauge or millimetres.
 ///
@@ -347,7 +361,12 @@ impl FromStr for WireSize {
         // Longer than any size with 18 digits, so nothing sensible is cut off by the limit.
         let mut lower = heapless::String::<40>::try_from(text.trim()).map_err(|_| WireSizeError::NotASize)?;
         lower.make_ascii_lowercase();
-        for (suffix, system) in [("awg", GaugeSystem::Awg), ("swg", GaugeSystem::Swg)] {
+        for (suffix, system) in [
+            ("awg", GaugeSystem::Awg),
+            ("swg", GaugeSystem::Swg),
+            ("w&m", GaugeSystem::Steel),
+            ("wm", GaugeSystem::Steel),
+        ] {
             if let Some(number) = lower.strip_suffix(suffix) {
                 return gauge_number(number.trim(), system)
                     .and_then(|number| {
@@ -370,7 +389,7 @@ impl FromStr for WireSize {
     }
 }
 
-/// Reads the number before `awg` or `swg`: `16`, `4/0` or `0000`. One that is a number but no gauge
+/// Reads the number before the name of its table: `16`, `4/0` or `0000`. One that is a number but no gauge
 /// comes back as one that no table has.
 fn gauge_number(text: &str, system: GaugeSystem) -> Result<i8, WireSizeError> {
     let out_of_range = WireSizeError::GaugeOutOfRange(system);
@@ -414,6 +433,8 @@ pub struct Nearest {
     pub awg: Match,
     /// Among the British sizes, 7/0 to 50.
     pub swg: Match,
+    /// Among the US steel wire sizes, 7/0 to 50.
+    pub steel: Match,
     /// Among the metric sizes: every 0.05 mm up to 3 mm, every 0.1 mm to 15 mm (common practice, no
     /// source).
     pub metric: Match,
@@ -502,6 +523,7 @@ pub fn nearest(measured: Length) -> Result<Nearest, WireSizeError> {
     Ok(Nearest {
         awg: Range::Gauge(GaugeSystem::Awg).nearest(measured),
         swg: Range::Gauge(GaugeSystem::Swg).nearest(measured),
+        steel: Range::Gauge(GaugeSystem::Steel).nearest(measured),
         metric: Range::Metric.nearest(measured),
         inch: Range::Inch.nearest(measured),
     })

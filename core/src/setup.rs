@@ -351,7 +351,12 @@ enum SizedBy {
 }
 
 impl SizedBy {
-    const ALL: [Self; 3] = [Self::Measure, Self::Gauge(GaugeSystem::Awg), Self::Gauge(GaugeSystem::Swg)];
+    const ALL: [Self; 4] = [
+        Self::Measure,
+        Self::Gauge(GaugeSystem::Awg),
+        Self::Gauge(GaugeSystem::Swg),
+        Self::Gauge(GaugeSystem::Steel),
+    ];
 
     const fn of(wire: WireSize) -> Self {
         match wire {
@@ -364,6 +369,7 @@ impl SizedBy {
         match self {
             Self::Gauge(GaugeSystem::Awg) => "AWG",
             Self::Gauge(GaugeSystem::Swg) => "SWG",
+            Self::Gauge(GaugeSystem::Steel) => "W&M",
             Self::Measure => "measure",
         }
     }

@@ -323,6 +323,23 @@ fn impossible_batches_say_why() {
     assert!(said[3].contains("at most 57.3 turns"), "{}", said[3]);
 }
 
+/// Steel wire is sold by a gauge of its own: it is set like the others and written down and read back.
+#[test]
+fn wire_is_set_by_the_steel_wire_gauge() {
+    let mut hand = new();
+    open(&mut hand, 1);
+    set(&mut hand, Entry::Metal, 1, "mild-steel");
+    set(&mut hand, Entry::SizedBy, 1, "W&M");
+    assert_eq!(pages(&hand).value(Entry::Wire), "18 W&M", "0.0475 in is the nearest to 1.2 mm");
+    set(&mut hand, Entry::Wire, -1, "16 W&M");
+    take(&mut hand);
+    let Shown::Outcome(Ok(_)) = pages(&hand).shown().clone() else {
+        unreachable!("{:?}", pages(&hand).shown())
+    };
+    hand.yes();
+    assert!(hand.bench.job().unwrap().1.name.starts_with("16 W&M"));
+}
+
 /// Turning past a metal that is sold in one temper only leaves no temper behind that nobody chose; one that was
 /// chosen stays where the next metal has it.
 #[test]
@@ -347,7 +364,11 @@ fn stored_settings_come_back_or_are_refused() {
     for metal in Metal::ALL {
         settings.batch.metal = metal;
         settings.batch.temper = metal.softest();
-        for wire in [WireSize::Gauge(Gauge::swg(18).unwrap()), WireSize::Diameter(Length::from_um(900))] {
+        for wire in [
+            WireSize::Gauge(Gauge::swg(18).unwrap()),
+            "16 W&M".parse().unwrap(),
+            WireSize::Diameter(Length::from_um(900)),
+        ] {
             settings.batch.wire = wire;
             let bytes = written(&settings);
             assert!(bytes.len() < 100, "{}", bytes.len());

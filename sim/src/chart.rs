@@ -20,6 +20,7 @@ use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
 use crate::range::{Sizes, Step};
 use crate::records;
+use turntally_core::gauge::GaugeSystem;
 use turntally_core::metal::Metal;
 
 /// The most cells that are worked out.
@@ -367,8 +368,9 @@ impl Chart {
         };
         let first = system(self.wires.first()?)?;
         let name = match first {
-            turntally_core::gauge::GaugeSystem::Awg => "AWG",
-            turntally_core::gauge::GaugeSystem::Swg => "SWG",
+            GaugeSystem::Awg => "AWG",
+            GaugeSystem::Swg => "SWG",
+            GaugeSystem::Steel => "W&M",
         };
         self.wires.iter().all(|wire| system(wire) == Some(first)).then_some(name)
     }

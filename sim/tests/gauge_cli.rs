@@ -18,6 +18,8 @@ fn reading_between_two_gauges_could_be_either() {
     assert_eq!(got["awg"]["thicker"]["size"], "17 AWG");
     assert_eq!(got["swg"]["size"], "19 SWG");
     near(&got["swg"]["deviation_mm"], 0.004, 1e-9);
+    assert_eq!(got["wm"]["size"], "19 W&M");
+    near(&got["wm"]["deviation_mm"], -0.021_4, 1e-9);
     assert_eq!(got["metric"]["size"], "1 mm");
     assert_eq!(got["metric"]["within_tolerance"], false);
     assert_eq!(got["inch"]["size"], "0.040 in");

@@ -2,7 +2,7 @@
 //! made with the code it checks.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use turntally_core::gauge::{Gauge, GaugeSystem, nearest};
+use turntally_core::gauge::{Gauge, GaugeSystem, WireSize, nearest};
 use turntally_core::metal::{Metal, Strength, Temper, flow_of};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length, Mm};
@@ -86,6 +86,27 @@ const SWG: [&str; 57] = [
     "0.0052", "0.0048", "0.0044", "0.004", "0.0036", "0.0032", "0.0028", "0.0024", "0.002", "0.0016",
     "0.0012", "0.001",
 ];
+
+/// Diameters of the US steel wire gauge (Washburn & Moen), 7/0 to 50, in inches.
+///
+/// Source: engineersedge.com, "Wire Gage", which agrees with the University of North Carolina's dictionary of units
+/// throughout, and with wovenwire.com for 7/0 to 20.
+const STEEL: &str = ".4900 .4615 .4305 .3938 .3625 .3310 .3065 .2830 .2625 .2437 .2253 .2070 .1920 .1770 .1620 .1483 .1350 .1205 .1055 .0915 .0800 .0720 .0625 .0540 .0475 .0410 .0348 .0317 .0286 .0258 .0230 .0204 .0181 .0173 .0162 .0150 .0140 .0132 .0128 .0118 .0104 .0095 .0090 .0085 .0080 .0075 .0070 .0066 .0062 .0060 .0058 .0055 .0052 .0050 .0048 .0046 .0044";
+
+/// The US steel wire gauge has the printed diameters, and 50 is 0.0044 in, 0 is 0.3065 in and 7/0 is 0.4900 in as a
+/// dictionary says that is no copy of those pages (Springer's encyclopedia of polymers, "wire gauge").
+#[test]
+fn steel_wire_gauge_is_the_printed_table() {
+    let printed: Vec<&str> = STEEL.split(' ').collect();
+    assert_eq!(GaugeSystem::Steel.sizes().count(), printed.len());
+    for (gauge, inch) in GaugeSystem::Steel.sizes().zip(printed) {
+        assert_eq!(gauge.diameter(), inches(&format!("0{inch}")), "{gauge}");
+        assert_eq!(gauge.to_string().parse(), Ok(WireSize::Gauge(gauge)));
+    }
+    for (text, e4) in [("7/0wm", 4_900), ("0 W&M", 3_065), ("50wm", 44), ("16 w&m", 625)] {
+        assert_eq!(text.parse::<WireSize>().unwrap().diameter(), Length::from_inch_e4(e4), "{text}");
+    }
+}
 
 fn awg(n: i8) -> Length {
     Gauge::awg(n).unwrap().diameter()

@@ -33,7 +33,9 @@ const SHAFTS: [Shaft; 2] = [Shaft::Crank, Shaft::Mandrel];
 const DIRECTIONS: [Direction; 2] = [Direction::Forward, Direction::Reverse];
 const LOUDNESSES: [Loudness; 4] = [Loudness::Soft, Loudness::Medium, Loudness::Full, Loudness::Off];
 const UNITS: [Units; 2] = [Units::Millimetres, Units::Inches];
-/// Kinds of wire sizes, and of what is made.
+/// Kinds of wire sizes.
+const SIZES: Limits = Limits::new(0, 3);
+/// Kinds of what is made.
 const KINDS: Limits = Limits::new(0, 2);
 /// What stands for a reaction time that is learned.
 const LEARNED: i32 = -1;
@@ -41,8 +43,14 @@ const LEARNED: i32 = -1;
 impl From<Settings> for Stored {
     fn from(Settings { batch, build }: Settings) -> Self {
         let (sized_by, size) = match batch.wire {
-            WireSize::Gauge(gauge) if gauge.system() == GaugeSystem::Awg => (0, gauge.number().into()),
-            WireSize::Gauge(gauge) => (1, gauge.number().into()),
+            WireSize::Gauge(gauge) => {
+                let system = match gauge.system() {
+                    GaugeSystem::Awg => 0,
+                    GaugeSystem::Swg => 1,
+                    GaugeSystem::Steel => 3,
+                };
+                (system, gauge.number().into())
+            }
             WireSize::Diameter(diameter) => (2, diameter.nm()),
         };
         let (made, each, coils) = match batch.make {
@@ -98,9 +106,10 @@ impl Numbers<'_> {
     }
 
     fn wire(&mut self) -> Result<WireSize, BadSettings> {
-        let system = match self.within(KINDS)? {
+        let system = match self.within(SIZES)? {
             0 => GaugeSystem::Awg,
             1 => GaugeSystem::Swg,
+            3 => GaugeSystem::Steel,
             _ => return self.length(WIRE).map(WireSize::Diameter),
         };
         let number = self.within(Limits::new(i8::MIN.into(), i8::MAX.into()))?;

@@ -17,7 +17,8 @@ Examples:
   turntally gauge 18awg          (what else is about as thick as 18 AWG)
 
 The diameter is written with its unit; 0.02mm to 15mm are taken. AWG is the ASTM B258 table, SWG the
-BS 3737 table; metric sizes go by 0.05 mm up to 3 mm and by 0.1 mm above, inch sizes by 0.001 in.")]
+BS 3737 table, W&M (16wm) the US steel wire gauge, Washburn & Moen; metric sizes go by 0.05 mm up to
+3 mm and by 0.1 mm above, inch sizes by 0.001 in.")]
 pub struct Args {
     /// The wire as measured, such as 1.02mm or 0.040in, or a gauge such as 18awg
     #[arg(value_name = "SIZE", allow_hyphen_values = true)]
@@ -41,8 +42,14 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 }
 
 /// A system of sizes and what was found in it.
-fn systems(near: &Nearest) -> [(&'static str, &Match); 4] {
-    [("awg", &near.awg), ("swg", &near.swg), ("metric", &near.metric), ("inch", &near.inch)]
+fn systems(near: &Nearest) -> [(&'static str, &Match); 5] {
+    [
+        ("awg", &near.awg),
+        ("swg", &near.swg),
+        ("wm", &near.steel),
+        ("metric", &near.metric),
+        ("inch", &near.inch),
+    ]
 }
 
 /// A size as its system writes it.
@@ -117,6 +124,7 @@ fn text_of(given: WireSize, near: &Nearest) -> String {
         let heading = match system {
             "awg" => "AWG",
             "swg" => "SWG",
+            "wm" => "W&M",
             other => other,
         };
         rows.push([
