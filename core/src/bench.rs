@@ -1,21 +1,39 @@
 //! The bench: the counter's state machine. Events in, outputs out, no clock of its own.
 //!
-//! ```text
-//!            Yes               Yes: zero            cue
-//!  Choose ────────► Ready ──────────────► Winding ─────► (quiet, near, stop, over)
-//!    ▲  ▲     No     │ ▲                  │   ▲  │ No
-//!    │  └────────────┘ │              Yes │   │  ▼
-//!    │                 │ Scrap            │   │ Paused ─ Yes: on; No: Verdict
-//!    │ No              │                  ▼   │ No, or "wind on"
-//!   Next ◄──────────── Verdict ◄──────────────┘
-//!    │  Yes: Ready     │ Keep, last ring made
-//!    │                 ▼
-//!    │               Done ─ Yes or No: Choose
+//! Near, Stop and Over are Winding with what the cue says. Each arrow is tested to be there, and no other.
 //!
-//!  Choose ── Yes on "Set up" ──► SetUp ── taken, or No ──► Choose
-//!  Choose ── Yes on "Count rings" ──► CountRings ── Yes, Yes or No ──► Choose
-//!  Any state that counts ── fault ──► Fault ─ Yes: on, with the error bound; No: throw the coil away
-//! ```
+//! | from | to | by |
+//! | --- | --- | --- |
+//! | Choose | Ready | Yes on a job |
+//! | Choose | Done | Yes on a job that is finished |
+//! | Choose | SetUp | Yes on *Set up* |
+//! | Choose | CountRings | Yes on *Count rings* |
+//! | SetUp | Choose | No on a list; or what was set is taken |
+//! | CountRings | Choose | No, or Yes after the rejects |
+//! | Ready | Winding | Yes: the count is zero |
+//! | Ready | Choose | No before the first coil |
+//! | Ready | Next | No before another coil |
+//! | Winding | Paused | No |
+//! | Winding | Verdict | Yes |
+//! | Paused | Winding | Yes |
+//! | Paused | Verdict | No |
+//! | Verdict | Winding | No, or Yes on *Wind on* |
+//! | Verdict | Ready | Yes on *Throw it away* |
+//! | Verdict | Next | Yes on *Keep* |
+//! | Verdict | Done | Yes on *Keep*, and all is made |
+//! | Next | Ready | Yes |
+//! | Next | Choose | No |
+//! | Done | Choose | either key |
+//! | Winding | Fault | the signal or the count is wrong |
+//! | Paused | Fault | the same |
+//! | Verdict | Fault | the same |
+//! | Choose | Fault | a channel is dead; or a coil goes on after a power cut |
+//! | Ready | Fault | a channel is dead |
+//! | Next | Fault | a channel is dead |
+//! | Done | Fault | a channel is dead |
+//! | Fault | Winding | Yes: on, with the error bound |
+//! | Fault | Ready | No: the coil is thrown away |
+//! | Fault | Choose | either key, with no coil begun |
 //!
 //! Two keys and a knob: **Yes** goes on, **No** goes back, the knob chooses; while wire is caught or wound it makes the
 //! sound louder or softer, down to off. Counting never stops:
@@ -25,6 +43,7 @@
 //! what must be kept is handed out once, as a [`CoilRecord`].
 
 use heapless::Vec;
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use crate::counter::{Direction, TurnCounter};
@@ -136,7 +155,8 @@ pub enum State {
 }
 
 /// The states by name, without what they carry: for the lamp, the sound, a log.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Phase {
     /// Picking a job.
@@ -256,7 +276,7 @@ impl Slot {
             self.uncounted.add(self.fingerprint, self.job.batch, rings);
         }
         if let Some(left) = &mut self.spool {
-            *left = Length::from_nm(left.nm().saturating_sub(wire.nm()).max(0));
+            *left = (*left - wire).max(Length::ZERO);
         }
     }
 

@@ -1,6 +1,7 @@
 //! A job, and what has to be wound for it.
 
 use heapless::String;
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use crate::counter::Direction;
@@ -55,7 +56,8 @@ pub struct Job {
 }
 
 /// The batch in progress.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Progress {
     /// Rings promised by the coils that were kept.

@@ -26,11 +26,13 @@ pub mod format;
 pub mod gauge;
 pub mod input;
 pub mod job;
+#[cfg(feature = "link")]
 pub mod link;
 pub mod measured;
 pub mod metal;
 pub mod plan;
 pub mod quadrature;
+#[cfg(feature = "screen")]
 pub mod screen;
 pub mod settings;
 pub mod setup;

@@ -503,6 +503,7 @@ impl core::error::Error for TemperError {}
 #[allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 mod tests {
     extern crate std;
+    #[cfg(feature = "sources")]
     use std::collections::BTreeSet;
     use std::string::ToString;
     use std::vec::Vec;

@@ -34,7 +34,7 @@ impl fmt::Display for PlanError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::CradleTooShort { got, min } => {
-                write!(f, "a coil of at most {got} gives not one certain ring: at least {min}")
+                write!(f, "a coil of at most {got} gives no guaranteed ring: at least {min}")
             }
         }
     }
@@ -57,7 +57,7 @@ impl BatchPlan {
     /// For coils no longer on the mandrel than `coil_max`, where they are at their longest.
     ///
     /// # Errors
-    /// [`PlanError::CradleTooShort`] where a full coil would not give one certain ring.
+    /// [`PlanError::CradleTooShort`] where a full coil would not give one guaranteed ring.
     pub fn new(coil: CoilModel, per_turn: CountsPerTurn, coil_max: Length) -> Result<Self, PlanError> {
         let fits = coil.turns_within(coil_max);
         // Rounded down: one count past the fit is past the limit.

@@ -370,7 +370,7 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
         Fault::Backwards => ("Backwards", ["The count runs backwards.", "If you wound on: flip it."]),
         Fault::SamplesLost => ("Samples lost", ["The counter was late and", "missed part of the coil."]),
         Fault::OutOfRange => ("Out of range", ["The count cannot be.", "Throw the coil away."]),
-        Fault::PowerCut => ("Started anew", ["What was kept holds if", "the crank stood still."]),
+        Fault::PowerCut => ("Power was cut", ["What was kept holds if", "the crank stood still."]),
     }
 }
 

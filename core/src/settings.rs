@@ -1,15 +1,16 @@
 //! What the user sets at the counter: a batch of their own, and how the counter is built.
 //!
-//! Every value has its range, here and nowhere else: what is turned to with the knob, read back from
+//! Every value has its range: what is turned to with the knob, read back from
 //! flash or sent by a computer goes through the same [`Settings`].
 
 use core::fmt;
 
 use heapless::String;
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use crate::coil::{CoilModel, Winding, WindingError};
-use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
+use crate::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
 use crate::format::PlainDisplay;
 use crate::gauge::WireSize;
@@ -20,9 +21,12 @@ use crate::spring::{SpringError, SpringRatio};
 use crate::units::{Length, Micros, Turns};
 use crate::{format, format_plain};
 
+#[cfg(feature = "serde")]
 mod stored;
 
+#[cfg(feature = "serde")]
 pub use stored::BadSettings;
+#[cfg(feature = "serde")]
 use stored::Stored;
 
 /// What is allowed of a number, both ends included.
@@ -45,7 +49,9 @@ impl Limits {
         number.clamp(self.min.into(), self.max.into())
     }
 
-    const fn allow(self, number: i64) -> bool {
+    /// Whether the number is within both ends.
+    #[must_use]
+    pub const fn contains(self, number: i64) -> bool {
         number >= self.min as i64 && number <= self.max as i64
     }
 }
@@ -71,7 +77,7 @@ pub const COILS: Limits = Limits::new(1, 1_000);
 /// Tenths of a turn of one coil.
 pub const TENTHS: Limits = Limits::new(10, 10_000);
 /// Pulses of the encoder in one revolution.
-pub const PULSES: Limits = Limits::new(1, 10_000);
+pub const PULSES: Limits = Limits::new(1, MAX_PULSES_PER_REV as i32);
 /// Teeth of a wheel.
 pub const TEETH: Limits = Limits::new(1, 500);
 /// Milliseconds of reaction time.
@@ -212,8 +218,9 @@ impl Build {
 }
 
 /// Everything that is set at the counter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(try_from = "Stored", into = "Stored")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
+#[cfg_attr(feature = "serde", serde(try_from = "Stored", into = "Stored"))]
 pub struct Settings {
     /// The batch.
     pub batch: OwnBatch,
@@ -242,6 +249,24 @@ pub enum CannotMake {
     /// The encoder's pulses and the gear make no count.
     Encoder,
 }
+
+impl fmt::Display for CannotMake {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Temper(error) => error.fmt(f),
+            Self::Spring(error) => error.fmt(f),
+            Self::Winding(error) => error.fmt(f),
+            Self::Cradle(error) => error.fmt(f),
+            Self::CoilTooLong { max } => {
+                write!(f, "a coil of so many turns is longer than the cradle: at most {:.2}", max.as_f64())
+            }
+            Self::NoRing => f.write_str("a coil of so few turns gives no guaranteed ring"),
+            Self::Encoder => f.write_str("an encoder of so many pulses and this gear make no count"),
+        }
+    }
+}
+
+impl core::error::Error for CannotMake {}
 
 impl Default for Settings {
     /// 666 rings of 1.2 mm soft copper on a mandrel of 4.5 mm, for an encoder of 400 pulses on the crank of

@@ -17,6 +17,7 @@
 
 mod run;
 
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use crate::quadrature::{Decoder, Steps};
@@ -31,7 +32,8 @@ pub const ERROR_PER_ILLEGAL: u64 = 2;
 pub const ERROR_PER_CHATTER: u64 = 8;
 
 /// One of the two encoder channels.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Channel {
     /// Channel A.

@@ -9,8 +9,11 @@
 //! from memory; the tests check them against other libraries).
 
 use core::fmt;
+use core::iter::Sum;
+use core::ops::{Add, Sub};
 use core::str::FromStr;
 
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 /// Divides by something above zero, rounding down; `None` where that is past 64 bits. A chip without a divider
@@ -48,7 +51,8 @@ pub(crate) const fn ceil_div(number: i128, by: i64) -> Option<i64> {
 /// A length that was set, measured or counted with: whole nanometres.
 ///
 /// Range: any `i64`, so up to 9.2 million kilometres. Written with its unit (`5mm`, `0.2in`).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Length(i64);
 
@@ -125,6 +129,36 @@ impl fmt::Display for Length {
 }
 
 /// Declares a newtype over `f64` whose value is a real number in one fixed unit.
+/// Sums and differences of whole numbers of a unit. What is past the ends of `i64` stays at them.
+macro_rules! whole_sums {
+    ($name:ident) => {
+        impl Add for $name {
+            type Output = Self;
+
+            fn add(self, other: Self) -> Self {
+                Self(self.0.saturating_add(other.0))
+            }
+        }
+
+        impl Sub for $name {
+            type Output = Self;
+
+            fn sub(self, other: Self) -> Self {
+                Self(self.0.saturating_sub(other.0))
+            }
+        }
+
+        impl Sum for $name {
+            fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+                all.fold(Self(0), Add::add)
+            }
+        }
+    };
+}
+
+whole_sums!(Length);
+whole_sums!(Turns);
+
 macro_rules! real_quantity {
     ($(#[$doc:meta])* $name:ident, $unit:literal, $get:ident) => {
         $(#[$doc])*
@@ -143,6 +177,28 @@ macro_rules! real_quantity {
             #[must_use]
             pub const fn $get(self) -> f64 {
                 self.0
+            }
+        }
+
+        impl Add for $name {
+            type Output = Self;
+
+            fn add(self, other: Self) -> Self {
+                Self(self.0 + other.0)
+            }
+        }
+
+        impl Sub for $name {
+            type Output = Self;
+
+            fn sub(self, other: Self) -> Self {
+                Self(self.0 - other.0)
+            }
+        }
+
+        impl Sum for $name {
+            fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+                all.fold(Self(0.0), Add::add)
             }
         }
     };
@@ -224,7 +280,8 @@ impl Density {
 /// Turns of the mandrel in thousand-millionths of a turn: an exact integer, so that nothing drifts.
 ///
 /// Range: ±9.2e9 turns.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Turns(i64);
 
@@ -288,7 +345,8 @@ impl Turns {
 /// A moment or a span of time in microseconds, as the board's clock gives it.
 ///
 /// The core has no clock: time comes in with every event. Range: 584,000 years.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Micros(u64);
 

@@ -34,7 +34,7 @@ pub const MAX_RINGS: u32 = 10_000_000;
 /// The longest name of a job, in characters: what still fits the head of a sheet.
 const MAX_NAME: usize = 120;
 /// The longest name of a metal that is not listed, in characters.
-const MAX_METAL: usize = 60;
+pub(crate) const MAX_METAL: usize = 60;
 /// The longest name of a currency, in characters.
 const MAX_CURRENCY: usize = 12;
 /// The densities that are taken, in g/cm3: from magnesium to osmium, with room on both sides.
@@ -296,7 +296,7 @@ impl Job {
     /// Rings to be made: those wanted and those to spare, or what the wire gives for certain.
     ///
     /// # Errors
-    /// One line where the wire does not give a single certain ring, or more than [`MAX_RINGS`].
+    /// One line where the wire does not give a single guaranteed ring, or more than [`MAX_RINGS`].
     pub fn rings_to_make(&self) -> Result<u32, Failure> {
         let rings = match self.wanted {
             Wanted::Rings(rings) => {

@@ -172,7 +172,7 @@ fn settings_are_read_and_proposed() {
     let bench = Bench::on(&small_job(folder.path(), 400));
     let before = good(&bench.link(&["settings"]));
     assert!(before.contains("pulses=400\n") && before.contains("sound=medium\n"), "{before}");
-    refused(&bench.link(&["settings", "pulses=0"]), "only 1 to 10000 is allowed");
+    refused(&bench.link(&["settings", "pulses=0"]), "only 1 to 100000 is allowed");
     assert_eq!(good(&bench.link(&["settings"])), before);
     assert_eq!(good(&bench.link(&["settings", "sound=full", "cradle=60mm"])), "taken\n");
     let after = before.replace("sound=medium", "sound=full").replace("cradle=70mm", "cradle=60mm");

@@ -1,5 +1,6 @@
 //! What is wrong with the count, and how far it can be trusted then.
 
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use super::{Bench, State};
@@ -43,7 +44,8 @@ impl Fault {
 }
 
 /// A set of faults.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Faults(u8);
 
@@ -76,7 +78,8 @@ impl Faults {
 }
 
 /// How far the count can be trusted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ErrorBound {
     /// To within this many counts (0: to the last one).

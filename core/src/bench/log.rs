@@ -7,6 +7,7 @@
 use core::fmt;
 
 use heapless::{String, Vec};
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use super::{Bench, CoilRecord, ErrorBound, Faults, UncountedCoils};
@@ -17,6 +18,7 @@ use crate::units::{Length, Micros, Turns};
 pub const ENTRY_LEN: usize = 132;
 /// The form that entries have now.
 const FORMAT_VERSION: u8 = 2;
+#[cfg(feature = "link")]
 /// The form before: its entries said no number of the batch.
 const FIRST_FORM: u8 = 1;
 
@@ -38,7 +40,8 @@ pub struct Entry {
 }
 
 /// What is written down. Its order is its form: new ones come last.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 pub enum LogEvent {
     /// A coil came off.
     Coil(CoilLog),
@@ -47,7 +50,8 @@ pub enum LogEvent {
 }
 
 /// A coil that came off, kept or not.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 pub struct CoilLog {
     /// What it counts for its batch.
     pub counted: Counted,
@@ -72,7 +76,8 @@ pub struct CoilLog {
 }
 
 /// What a coil that came off counts for its batch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Counted {
     /// The job's fingerprint ([`crate::job::Job::fingerprint`]).
@@ -88,7 +93,8 @@ pub struct Counted {
 }
 
 /// Rings counted by the maker after sawing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RingCount {
     /// The job's fingerprint ([`crate::job::Job::fingerprint`]).
@@ -123,6 +129,7 @@ impl fmt::Display for EntryError {
 
 impl core::error::Error for EntryError {}
 
+#[cfg(feature = "link")]
 impl LogEvent {
     /// As bytes; every event fits.
     #[must_use]
@@ -166,6 +173,7 @@ pub enum Change {
     },
 }
 
+#[cfg(feature = "link")]
 /// What an entry changes of its batch; `None` if it is of another form.
 #[must_use]
 pub fn change(bytes: &[u8]) -> Option<Change> {
@@ -179,6 +187,7 @@ pub fn change(bytes: &[u8]) -> Option<Change> {
     }
 }
 
+#[cfg(feature = "link")]
 /// An event of the first form as one of this form: the number of its batch, nought, goes in behind the job's
 /// fingerprint, which every event begins with.
 fn without_number(event: &[u8]) -> Option<EventBytes> {
@@ -191,6 +200,7 @@ fn without_number(event: &[u8]) -> Option<EventBytes> {
     Some(bytes)
 }
 
+#[cfg(feature = "link")]
 impl Entry {
     /// From bytes.
     ///
@@ -253,7 +263,7 @@ impl Bench {
     }
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "link"))]
 mod tests {
     use super::*;
     use crate::bench::Fault;

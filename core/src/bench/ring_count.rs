@@ -1,5 +1,6 @@
 //! Rings that the maker counts after sawing, entered with the knob.
 
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use super::log::RingCount;
@@ -10,7 +11,8 @@ use crate::input::Key;
 const MOST: u32 = 99_999;
 
 /// Coils of one job that were kept, and whose rings have not been counted yet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct UncountedCoils {
     /// The job's fingerprint: another one may have taken its place in the list since.

@@ -6,6 +6,7 @@
 
 use core::hash::{Hash, Hasher};
 
+#[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
 use super::{Bench, ErrorBound, Fault, Faults, State, UncountedCoils};
@@ -18,7 +19,8 @@ use crate::units::{Length, Micros};
 pub const NOTE_PARTS: u32 = 8;
 
 /// What has been made of one job.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 pub struct Batch {
     job: u32,
     /// What has been made.
@@ -32,7 +34,8 @@ pub struct Batch {
 }
 
 /// The count of the coil on the mandrel.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
 pub struct CoilNote {
     /// Which job of the list.
     pub job: u8,

@@ -92,7 +92,7 @@ impl Numbers<'_> {
     fn within(&mut self, limits: Limits) -> Result<i64, BadSettings> {
         let (&number, rest) = self.0.split_first().ok_or(BadSettings)?;
         self.0 = rest;
-        if limits.allow(number) { Ok(number) } else { Err(BadSettings) }
+        if limits.contains(number) { Ok(number) } else { Err(BadSettings) }
     }
 
     /// One of these, by its place.
@@ -114,7 +114,7 @@ impl Numbers<'_> {
         };
         let number = self.within(Limits::new(i8::MIN.into(), i8::MAX.into()))?;
         let gauge = Gauge::new(system, number as i8).ok_or(BadSettings)?;
-        if WIRE.allow(gauge.diameter().nm()) { Ok(WireSize::Gauge(gauge)) } else { Err(BadSettings) }
+        if WIRE.contains(gauge.diameter().nm()) { Ok(WireSize::Gauge(gauge)) } else { Err(BadSettings) }
     }
 
     fn make(&mut self) -> Result<Make, BadSettings> {

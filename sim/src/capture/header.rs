@@ -374,11 +374,11 @@ fn read_variable(words: &[String], line: u64, scopes: &[String]) -> Result<Varia
         return Err(CaptureError::line(line, what));
     };
     let Some(width) = width.parse().ok().filter(|width| *width > 0) else {
-        let what = format_args!("$var width '{}': not a whole number from 1", shown(width.as_bytes()));
+        let what = format!("$var width '{}': not a whole number from 1", shown(width.as_bytes()));
         return Err(CaptureError::line(line, what));
     };
     let Some(code) = Code::new(code.as_bytes()) else {
-        let what = format_args!("$var code '{}': not 1 to 16 printable characters", shown(code.as_bytes()));
+        let what = format!("$var code '{}': not 1 to 16 printable characters", shown(code.as_bytes()));
         return Err(CaptureError::line(line, what));
     };
     // The index may stand apart, in one piece or several, or be part of the name; a name with strange

@@ -18,9 +18,6 @@ use crate::lookup::{Measured, WireKind, together};
 use crate::records::{LogFile, Records};
 use crate::words::count_turns;
 
-/// The longest name of a metal, in characters.
-const MAX_METAL: usize = 60;
-
 /// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
 ///
 /// plan, size, chart, wind and link send take it for the same metal, temper, wire diameter and mandrel.
@@ -130,7 +127,7 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 }
 
 fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
-    job::label("--metal", new.metal.trim(), MAX_METAL)?;
+    job::label("--metal", new.metal.trim(), job::MAX_METAL)?;
     let wire = WireKind::new(&new.metal, new.temper, new.wire.diameter());
     let supposed = estimate(&wire, new.mandrel);
     let measurements = new.measurements();

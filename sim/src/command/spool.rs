@@ -122,9 +122,9 @@ impl Amount {
                     let why = "the mass of the empty spool is not known: give --tare";
                     return Err(Failure::value("--gross", format_args!("{} g", gross.get()), why));
                 };
-                let net = Grams::new(gross.get() - tare.get());
+                let net = gross - tare;
                 if net.get() < 0.0 {
-                    let why = format_args!("less than the empty spool, {} g", tare.get());
+                    let why = format!("less than the empty spool, {} g", tare.get());
                     return Err(Failure::value("--gross", format_args!("{} g", gross.get()), why));
                 }
                 ("--gross", format!("{} g", gross.get()), length_of(net, density, wire))

@@ -249,7 +249,7 @@ mod tests {
     #[test]
     fn refusals_say_what_is_allowed() {
         let cases = [
-            ("pulses=0", "only 1 to 10000 is allowed"),
+            ("pulses=0", "only 1 to 100000 is allowed"),
             ("pulses=x", "whole number"),
             ("mandrel=5", "unit"),
             ("mandrel=60mm", "only 0.5 to 50 mm is allowed"),

@@ -127,7 +127,7 @@ impl Plan {
             rings_likely: likely(&groups, tail).max(u64::from(rings_planned)),
             coil_count,
             wire_total,
-            wire_with_late_stops: Mm::new(wire_total.get() + late),
+            wire_with_late_stops: wire_total + Mm::new(late),
             wire_mass,
             wire_mass_range: mass_range(job, wire_total, wire_mass),
             ends_as: EndsAs {

@@ -57,8 +57,8 @@ impl Reach {
 
     /// What is left on it afterwards; below zero: what it falls short by.
     #[must_use]
-    pub const fn after(&self) -> Length {
-        Length::from_nm(self.spool.left.nm() - self.needed.nm())
+    pub fn after(&self) -> Length {
+        self.spool.left - self.needed
     }
 
     /// The same in millimetres, with its bounds.

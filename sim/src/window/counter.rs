@@ -6,7 +6,7 @@ use eframe::egui::{
 };
 use turntally_core::bench::{Fault, Phase, Pick, RingCountEntry, State};
 use turntally_core::input::Key;
-use turntally_core::screen::{HEIGHT, WIDTH};
+use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
 use turntally_firmware::display::{FRAME_BYTES, Frame};
@@ -86,7 +86,7 @@ pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> 
         Phase::Next => "Coil kept. Yes for the next one.".to_owned(),
         Phase::Done => "The batch is done.".to_owned(),
         Phase::Fault => match fault {
-            Some(fault) => format!("{}.", fault_words(fault)),
+            Some(fault) => format!("{}.", fault_words(fault).0),
             None => "The count is uncertain.".to_owned(),
         },
     }
@@ -134,22 +134,6 @@ fn set_up(pages: &SetUp) -> String {
             format!("{coils} coil{plural}; the first of {turns} turns and {rings} rings. Yes takes it.")
         }
         Shown::Outcome(Err(Reason(first, second))) => format!("{first} {second} Yes or No goes back."),
-    }
-}
-
-/// A fault in words.
-#[must_use]
-pub const fn fault_words(fault: Fault) -> &'static str {
-    use turntally_core::signal::Channel;
-    match fault {
-        Fault::Dead(Channel::A) => "Channel A never moves",
-        Fault::Dead(Channel::B) => "Channel B never moves",
-        Fault::MissedSteps => "Steps were missed",
-        Fault::Chatter => "The signal chatters",
-        Fault::Backwards => "It counts backwards",
-        Fault::SamplesLost => "Samples were lost",
-        Fault::OutOfRange => "The count is out of range",
-        Fault::PowerCut => "The power went",
     }
 }
 

@@ -6,6 +6,7 @@ use eframe::egui::{
 };
 use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::link::{Health, Identity, Status};
+use turntally_core::screen::fault_words;
 use turntally_core::units::Length;
 
 use super::bench_view::coils;
@@ -199,7 +200,7 @@ fn count(ui: &mut Ui, palette: Palette, status: &Status) {
     });
     // The first is said above while it is put to the user.
     for fault in status.faults.iter().skip(usize::from(status.phase == Phase::Fault)) {
-        ui.colored_label(palette.wrong, format!("{}.", counter::fault_words(fault)));
+        ui.colored_label(palette.wrong, format!("{}.", fault_words(fault).0));
     }
     if status.notice {
         ui.add(

@@ -3,8 +3,8 @@
 use eframe::egui::{Align, Grid, Layout, Response, RichText, ScrollArea, Ui};
 use egui_plot::{Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
+use turntally_core::screen::fault_words;
 
-use super::counter::fault_words;
 use super::look::{Palette, card};
 use crate::simulation::run::Coil;
 
@@ -83,7 +83,7 @@ impl Log {
     /// Takes a coil down and says its number.
     pub fn add(&mut self, job: &str, coil: &Coil) -> u64 {
         let mut faults: Vec<String> =
-            coil.record.faults.iter().map(|fault| fault_words(fault).to_owned()).collect();
+            coil.record.faults.iter().map(|fault| fault_words(fault).0.to_owned()).collect();
         if coil.record.illegal > 0 {
             faults.push(format!("{} impossible steps", coil.record.illegal));
         }

@@ -114,7 +114,7 @@ fn a_count_in_doubt_is_told() {
     counter.does(vec![Do::Fault(FaultKind::DeadA), Do::Crank(3.0)]);
     tells(&mut window, "Counter: Count uncertain");
     tells(&mut window, "encoder channel A is dead");
-    assert!(says(&window, "Channel A never moves"));
+    assert!(says(&window, "Channel A dead"));
     rests(&mut window);
     window.snapshot("counter-fault");
 }
