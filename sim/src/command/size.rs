@@ -409,7 +409,11 @@ impl Report {
         }
         let mut rows = vec![header(["", "likely", "from", "to", "", "inches"])];
         for figure in Figure::ALL {
-            rows.push(row(figure.label(), self.ring.get(figure), figure.unit(), figure.unit() == "mm"));
+            let mut cells = row(figure.label(), self.ring.get(figure), figure.unit(), figure.unit() == "mm");
+            if figure == Figure::RingWire {
+                fit_within(&mut cells, self.ring.get(figure), self.ring.get(Figure::ReleasedTurn));
+            }
+            rows.push(cells);
         }
         if let Some(totals) = self.totals {
             rows.push(Default::default());
@@ -431,10 +435,7 @@ impl Report {
                 for (i, (unit, per)) in MASS_SYMBOLS.into_iter().enumerate() {
                     let (part, whole) = (grams.map(|g| g / per), totals.wire_g.map(|g| g / per));
                     let mut cells = row(if i == 0 { label } else { "" }, part, unit, false);
-                    cells[1] = part.shown_within(whole);
-                    if let Some((from, to)) = part.bounds_shown_within(whole) {
-                        [cells[2], cells[3]] = [from, to];
-                    }
+                    fit_within(&mut cells, part, whole);
                     rows.push(cells);
                 }
             }
@@ -546,6 +547,14 @@ fn row(label: &str, ranged: Ranged, unit: &str, inches: bool) -> [String; 6] {
     [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
 }
 
+/// Rounding makes the row of a part no more than its whole is printed as.
+fn fit_within<const N: usize>(cells: &mut [String; N], part: Ranged, whole: Ranged) {
+    let (from, to) = part.bounds_shown_within(whole).unwrap_or_default();
+    for (cell, text) in cells.iter_mut().skip(1).zip([part.shown_within(whole), from, to]) {
+        *cell = text;
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use clap::Parser;
@@ -608,10 +617,12 @@ mod tests {
             let at_most = |part: f64, whole: f64| part <= whole * (1.0 + 1e-12);
             prop_assert!(at_most(rings.low, wire.low) && at_most(rings.best, wire.best) && at_most(rings.high, wire.high));
             let text = report.text();
-            let (wire, rings) = (row_of(&text, "mass of wire"), row_of(&text, "mass of rings"));
-            prop_assert!(rings[0] <= wire[0], "{text}");
-            let most = |row: &[f64]| row.get(2).or(row.first()).copied().unwrap_or_default();
-            prop_assert!(most(&rings) <= most(&wire), "{text}");
+            for (whole, part) in [("mass of wire", "mass of rings"), ("wire per turn, released", "wire in a ring")] {
+                let (whole, part) = (row_of(&text, whole), row_of(&text, part));
+                prop_assert!(part[0] <= whole[0], "{text}");
+                let most = |row: &[f64]| row.get(2).or(row.first()).copied().unwrap_or_default();
+                prop_assert!(most(&part) <= most(&whole), "{text}");
+            }
         }
     }
 }

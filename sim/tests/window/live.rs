@@ -74,7 +74,7 @@ fn a_coil_is_followed() {
     window.snapshot("counter-winding");
     click(&mut window, "Dark");
     window.snapshot("counter-winding-dark");
-    // The demo job's coil wants 56.82 turns.
+    // The demo job's coil wants 55.82 turns.
     counter.crank(26.83);
     hears(&mut window, "Stop now");
     rests(&mut window);
