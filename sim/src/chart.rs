@@ -38,8 +38,8 @@ Examples:
   turntally chart --metal copper --wires 14awg..22awg --mandrels 3mm..10mm
   turntally chart --metal sterling-silver --wires 16awg..24awg --mandrels 2.5mm..8mm \\
       --kerf 0.2mm --format svg --out sterling.svg
-  turntally chart --metal all --wires 0.8mm..2mm --wire-step 0.2mm --mandrels 4mm,5mm,6mm --of mass \\
-      --format csv
+  turntally chart --metal all --wires 0.8mm..2mm --wire-step 0.2mm --mandrels 4mm,5mm,6mm \\
+      --of mass --format csv
 
 Gauges go by whole numbers, from thicker to thinner; other ranges by their step. An SVG takes up to
 30 wires and 30 mandrels.")]

@@ -28,8 +28,8 @@ Examples:
 
 What may be left out of a job file: job.name, job.spare_percent (0), wire.temper (soft),
 wire.density_g_cm3 (the metal's), wire.spring_ratio (estimated), wire.price_per_kg with
-wire.currency, wire.spool, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm), cutter.blade,
-cutter.slot, coil.gap (0), coil.tail_turns (0). Of job.rings and job.wire, give one.")]
+wire.currency, wire.spool, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm),
+cutter.blade, cutter.slot, coil.gap (0), coil.tail_turns (0). Of job.rings and job.wire, give one.")]
 pub struct Args {
     /// The job file, or `demo` for the one inside the program
     job: PathBuf,

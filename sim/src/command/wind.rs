@@ -331,7 +331,7 @@ fn summary(outcome: &Outcome) -> String {
         text += &format!("fault: {title}. {first} {second}\n");
     }
     if !outcome.finished {
-        text += "The batch was given up: the counter said that it cannot be trusted.\n";
+        text += "The batch was given up: the counter reported a count that cannot be trusted.\n";
     }
     text
 }
