@@ -19,6 +19,7 @@
 use core::f64::consts::PI;
 use core::fmt;
 
+use crate::bounds::Bounds;
 use crate::coil::{MAX_GAP, Winding, WindingError};
 use crate::spring::{MAX_SPRING_RATIO, SpringRatio};
 use crate::units::{Length, Turns};
@@ -64,16 +65,8 @@ pub enum Measurement {
     },
 }
 
-/// A number with its bounds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Span {
-    /// At least.
-    pub low: f64,
-    /// Probably.
-    pub best: f64,
-    /// At most.
-    pub high: f64,
-}
+/// What a measurement says of a number: nothing, or its bounds.
+type Found = Result<Option<Bounds<f64>>, MeasureError>;
 
 /// Why something measured cannot be.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -137,7 +130,7 @@ pub struct Learned {
     /// How far a coil opens; nothing where only lengths of coils were measured.
     pub spring: Option<SpringRatio>,
     /// Pitch / wire diameter - 1, 0..=[`MAX_GAP`]; nothing where no length was measured.
-    pub gap: Option<Span>,
+    pub gap: Option<Bounds<f64>>,
     /// Rings, or released coils, whose inside was measured.
     pub insides: u32,
     /// Coils whose rings were counted.
@@ -170,7 +163,7 @@ impl Gathered {
         common: ((f64::NEG_INFINITY, 0), (f64::INFINITY, 0)),
     };
 
-    fn add(&mut self, place: usize, span: Span) {
+    fn add(&mut self, place: usize, span: Bounds<f64>) {
         self.count += 1;
         self.sum += span.best;
         self.hull = (self.hull.0.min(span.low), self.hull.1.max(span.high));
@@ -188,9 +181,9 @@ impl Gathered {
         (low > high).then_some((a.min(b), a.max(b)))
     }
 
-    fn within(&self, (low, high): (f64, f64)) -> Option<Span> {
+    fn within(&self, (low, high): (f64, f64)) -> Option<Bounds<f64>> {
         let mean = self.sum / f64::from(self.count);
-        (self.count > 0).then(|| Span { low, best: mean.clamp(low, high), high })
+        (self.count > 0).then(|| Bounds { low, best: mean.clamp(low, high), high })
     }
 }
 
@@ -204,13 +197,13 @@ impl Measurement {
     }
 
     /// The spring ratio that it means, for a coil of this pitch; nothing for a coil's length.
-    fn spring(&self, winding: &Winding) -> Result<Option<Span>, MeasureError> {
+    fn spring(&self, winding: &Winding) -> Found {
         let wound = winding.wound_diameter().get();
         match *self {
             Self::Inside(reading) => {
                 let ratio = |nm: i64| (Length::from_nm(nm).mm().get() + winding.wire().mm().get()) / wound;
                 let (value, off) = (reading.value.nm(), within(reading)?);
-                let span = Span { low: ratio(value - off), best: ratio(value), high: ratio(value + off) };
+                let span = Bounds { low: ratio(value - off), best: ratio(value), high: ratio(value + off) };
                 in_range(span, 1.0, MAX_SPRING_RATIO).map(Some).ok_or_else(|| MeasureError::Inside {
                     from: winding.mandrel(),
                     to: Length::from_mm(winding.ring(MAX_SPRING_RATIO).inner_diameter).unwrap_or_default(),
@@ -230,7 +223,7 @@ impl Measurement {
                     libm::sqrt((turn * turn - pitch * pitch).max(0.0)) / (PI * wound)
                 };
                 let rings = f64::from(rings);
-                let span = Span { low: ratio(rings + 2.0), best: ratio(rings + 1.0), high: ratio(rings) };
+                let span = Bounds { low: ratio(rings + 2.0), best: ratio(rings + 1.0), high: ratio(rings) };
                 in_range(span, 1.0, MAX_SPRING_RATIO).map(Some).ok_or_else(|| {
                     let left = |k: f64| wound_turns * winding.turns_kept(k) - tail.as_f64();
                     MeasureError::Rings {
@@ -243,7 +236,7 @@ impl Measurement {
     }
 
     /// The gap that it means, where the coil opens by `spring`; nothing for what says nothing of it.
-    fn gap(&self, winding: &Winding, spring: SpringRatio) -> Result<Option<Span>, MeasureError> {
+    fn gap(&self, winding: &Winding, spring: SpringRatio) -> Found {
         let Self::CoilLength { length, turns, released } = *self else { return Ok(None) };
         let (wire, turns) = (winding.wire().mm().get(), turns_of(turns)?);
         let off = within(length)?;
@@ -259,7 +252,7 @@ impl Measurement {
             pitch / wire - 1.0
         };
         let value = length.value.nm();
-        let span = Span {
+        let span = Bounds {
             low: gap(value - off, spring.low()),
             best: gap(value, spring.best()),
             high: gap(value + off, spring.high()),
@@ -276,9 +269,9 @@ impl Measurement {
 }
 
 /// What of the interval lies within the bounds; nothing where none of it does.
-fn in_range(span: Span, from: f64, to: f64) -> Option<Span> {
+fn in_range(span: Bounds<f64>, from: f64, to: f64) -> Option<Bounds<f64>> {
     // Written so that a NaN is refused too.
-    (span.low <= to && span.high >= from).then(|| Span {
+    (span.low <= to && span.high >= from).then(|| Bounds {
         low: span.low.max(from),
         best: span.best.clamp(from, to),
         high: span.high.min(to),
@@ -320,7 +313,7 @@ pub fn learn(
             .map_err(|error| (0, MeasureError::Winding(error)))
     };
     let close = winding(0.0)?;
-    let gather = |of: &dyn Fn(&Measurement) -> Result<Option<Span>, MeasureError>| {
+    let gather = |of: &dyn Fn(&Measurement) -> Found| {
         let mut all = Gathered::NONE;
         for (place, measurement) in measurements.iter().enumerate() {
             if let Some(span) = of(measurement).map_err(|error| (place, error))? {

@@ -9,6 +9,7 @@ use core::fmt;
 use core::num::NonZeroU16;
 use core::str::FromStr;
 
+use crate::bounds::Bounds;
 use crate::spring::Flow;
 use crate::units::{Density, Length, Stress};
 
@@ -21,9 +22,7 @@ mod table;
 /// `low <= value <= high` (tested for every row of the table).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Figure<Q> {
-    value: Q,
-    low: Q,
-    high: Q,
+    bounds: Bounds<Q>,
     #[cfg(feature = "sources")]
     source: &'static str,
 }
@@ -32,9 +31,7 @@ impl<Q: Copy> Figure<Q> {
     #[cfg_attr(not(feature = "sources"), expect(unused_variables, reason = "a chip has no room for it"))]
     const fn new([low, value, high]: [Q; 3], source: &'static str) -> Self {
         Self {
-            value,
-            low,
-            high,
+            bounds: Bounds { low, best: value, high },
             #[cfg(feature = "sources")]
             source,
         }
@@ -43,19 +40,19 @@ impl<Q: Copy> Figure<Q> {
     /// The usual value.
     #[must_use]
     pub const fn value(&self) -> Q {
-        self.value
+        self.bounds.best
     }
 
     /// The lowest that was found published or is remembered.
     #[must_use]
     pub const fn low(&self) -> Q {
-        self.low
+        self.bounds.low
     }
 
     /// The highest that was found published or is remembered.
     #[must_use]
     pub const fn high(&self) -> Q {
-        self.high
+        self.bounds.high
     }
 
     /// Where the figure is from; `from memory` where nobody looked it up, `no source` where it is an
@@ -227,10 +224,11 @@ impl Strength {
     fn with_tensile(self, tensile: [Stress; 3]) -> Self {
         let scaled = |listed: Stress, of: Stress, to: Stress| Stress::new(listed.mpa() * to.mpa() / of.mpa());
         let (mut yields, mut listed) = (self.yield_strength, self.tensile);
-        yields.low = scaled(yields.low, listed.low, tensile[0]);
-        yields.value = scaled(yields.value, listed.value, tensile[1]);
-        yields.high = scaled(yields.high, listed.high, tensile[2]);
-        [listed.low, listed.value, listed.high] = tensile;
+        yields.bounds.low = scaled(yields.low(), listed.low(), tensile[0]);
+        yields.bounds.best = scaled(yields.value(), listed.value(), tensile[1]);
+        yields.bounds.high = scaled(yields.high(), listed.high(), tensile[2]);
+        let [low, best, high] = tensile;
+        listed.bounds = Bounds { low, best, high };
         Self { yield_strength: yields, tensile: listed }
     }
 }
@@ -515,7 +513,7 @@ mod tests {
     }
 
     fn stress(figure: &Figure<Stress>) -> [f64; 3] {
-        [figure.low.mpa(), figure.value.mpa(), figure.high.mpa()]
+        [figure.low().mpa(), figure.value().mpa(), figure.high().mpa()]
     }
 
     fn listed(metal: &Metal) -> Vec<Strength> {
@@ -528,7 +526,7 @@ mod tests {
         for metal in Metal::ALL {
             let density = metal.density();
             assert!(
-                ordered(density.low.g_per_cm3(), density.value.g_per_cm3(), density.high.g_per_cm3()),
+                ordered(density.low().g_per_cm3(), density.value().g_per_cm3(), density.high().g_per_cm3()),
                 "{}",
                 metal.name
             );

@@ -19,6 +19,7 @@
 use core::f64::consts::PI;
 use core::fmt;
 
+use crate::bounds::Bounds;
 use crate::units::{Length, Stress};
 
 /// The largest spring ratio that is taken for a ring and not for a spring. A coil that doubles its
@@ -62,11 +63,7 @@ pub struct Flow {
 /// The share by which a coil's centre-line diameter grows on release: at least, probably, at most.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct SpringRatio {
-    low: f64,
-    best: f64,
-    high: f64,
-}
+pub struct SpringRatio(Bounds<f64>);
 
 /// Why there is no spring ratio.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -105,7 +102,7 @@ impl core::error::Error for SpringError {}
 
 impl SpringRatio {
     /// No springback at all: dead-soft wire, or a coil that is not released.
-    pub const NONE: Self = Self { low: 1.0, best: 1.0, high: 1.0 };
+    pub const NONE: Self = Self(Bounds::exact(1.0));
 
     /// A ratio that was measured on a ring of this wire and mandrel: it has no spread.
     ///
@@ -115,7 +112,7 @@ impl SpringRatio {
         if !(1.0..=MAX_SPRING_RATIO).contains(&ratio) {
             return Err(SpringError::NotARatio { got: ratio });
         }
-        Ok(Self { low: ratio, best: ratio, high: ratio })
+        Ok(Self(Bounds::exact(ratio)))
     }
 
     /// Bounds that somebody else worked out.
@@ -131,7 +128,7 @@ impl SpringRatio {
             }
             least = got;
         }
-        Ok(Self { low, best, high })
+        Ok(Self(Bounds { low, best, high }))
     }
 
     /// Estimates it for a wire on a mandrel.
@@ -158,25 +155,25 @@ impl SpringRatio {
             }
             Ok(1.0 / opening)
         };
-        Ok(Self { low: ratio(low)?, best: ratio(best)?, high: ratio(high)? })
+        Ok(Self(Bounds { low: ratio(low)?, best: ratio(best)?, high: ratio(high)? }))
     }
 
     /// The coil opens at least this much.
     #[must_use]
     pub const fn low(self) -> f64 {
-        self.low
+        self.0.low
     }
 
     /// It probably opens this much.
     #[must_use]
     pub const fn best(self) -> f64 {
-        self.best
+        self.0.best
     }
 
     /// It opens at most this much.
     #[must_use]
     pub const fn high(self) -> f64 {
-        self.high
+        self.0.high
     }
 }
 

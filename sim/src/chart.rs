@@ -9,11 +9,12 @@ use std::path::PathBuf;
 use std::thread;
 
 use clap::ValueEnum;
+use turntally_core::bounds::Bounds;
 use turntally_core::gauge::WireSize;
 use turntally_core::units::{Grams, Length};
 
 use crate::failure::Failure;
-use crate::figures::{Cut, Figure, Ranged, Ring};
+use crate::figures::{Cut, Figure, Printed, Ring};
 use crate::files::kind::Kind;
 use crate::files::output;
 use crate::lookup::{Learning, LookupArgs};
@@ -177,8 +178,8 @@ pub fn render(args: &Args) -> Result<String, Failure> {
 /// A ring that can be made.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Made {
-    pub(crate) value: Ranged,
-    spring: Ranged,
+    pub(crate) value: Bounds<f64>,
+    spring: Bounds<f64>,
     gap: f64,
     /// What was measured for this very wire and mandrel.
     learning: Option<Learning>,

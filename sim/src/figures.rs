@@ -4,6 +4,7 @@
 //! figure is three numbers, the likely one and its bounds, and it is printed to the digits that those
 //! bounds leave true.
 
+use turntally_core::bounds::Bounds;
 use turntally_core::coil::Winding;
 use turntally_core::gauge::{Tolerance, WireSize};
 use turntally_core::units::{Density, Grams, Length};
@@ -163,70 +164,59 @@ impl Figures {
     }
 }
 
-/// A likely number and its bounds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Ranged {
-    /// It is at least this.
-    pub low: f64,
-    /// It is probably this.
-    pub best: f64,
-    /// It is at most this.
-    pub high: f64,
+/// The power of ten of the last digit worth printing: the one that the range leaves uncertain by 2
+/// to 20 either way, and never more than five digits in all.
+fn last_place(bounds: Bounds<f64>) -> i32 {
+    let power = |x: f64| if x > 0.0 && x.is_finite() { x.log10().floor() as i32 } else { i32::MIN / 2 };
+    power((bounds.high - bounds.low) / 4.0).max(power(bounds.best.abs()) - 4).max(-6)
 }
 
-impl Ranged {
-    /// A number without a spread.
-    #[must_use]
-    pub const fn exact(value: f64) -> Self {
-        Self { low: value, best: value, high: value }
-    }
-
-    /// Each of the three numbers put through `f`; where `f` falls, the bounds change places.
-    #[must_use]
-    pub fn map(self, f: impl Fn(f64) -> f64) -> Self {
-        let (a, b) = (f(self.low), f(self.high));
-        Self { low: a.min(b), best: f(self.best), high: a.max(b) }
-    }
-
-    /// The power of ten of the last digit worth printing: the one that the range leaves uncertain by 2
-    /// to 20 either way, and never more than five digits in all.
-    fn last_place(self) -> i32 {
-        let power = |x: f64| if x > 0.0 && x.is_finite() { x.log10().floor() as i32 } else { i32::MIN / 2 };
-        power((self.high - self.low) / 4.0).max(power(self.best.abs()) - 4).max(-6)
-    }
-
+/// Bounds in print: no digit that they leave open.
+pub trait Printed: Sized {
     /// The likely number, to the digits that are true.
     #[must_use]
-    pub fn shown(self) -> String {
-        self.shown_to(i32::MIN)
-    }
+    fn shown(self) -> String;
 
     /// The same with no digit below ten to the `place`.
     #[must_use]
-    pub fn shown_to(self, place: i32) -> String {
-        rounded(self.best, self.last_place().max(place), f64::round)
-    }
+    fn shown_to(self, place: i32) -> String;
 
     /// `from to`, rounded outwards to the same digits; nothing where there is no spread.
     #[must_use]
-    pub fn bounds_shown(self) -> Option<(String, String)> {
+    fn bounds_shown(self) -> Option<(String, String)>;
+
+    /// [`Self::shown`] of a part: its rounding never makes it more than its whole is printed as.
+    #[must_use]
+    fn shown_within(self, whole: Self) -> String;
+
+    /// [`Self::bounds_shown`] of a part: its rounding never makes it more than its whole is printed as.
+    #[must_use]
+    fn bounds_shown_within(self, whole: Self) -> Option<(String, String)>;
+}
+
+impl Printed for Bounds<f64> {
+    fn shown(self) -> String {
+        self.shown_to(i32::MIN)
+    }
+
+    fn shown_to(self, place: i32) -> String {
+        rounded(self.best, last_place(self).max(place), f64::round)
+    }
+
+    fn bounds_shown(self) -> Option<(String, String)> {
         // A spread of nothing but rounding is none.
         if self.high - self.low <= self.best.abs() * 1e-12 {
             return None;
         }
-        let place = self.last_place();
+        let place = last_place(self);
         Some((rounded(self.low, place, f64::floor), rounded(self.high, place, f64::ceil)))
     }
 
-    /// [`Self::shown`] of a part: its rounding never makes it more than its whole is printed as.
-    #[must_use]
-    pub fn shown_within(self, whole: Self) -> String {
+    fn shown_within(self, whole: Self) -> String {
         no_more(self.shown(), whole.shown())
     }
 
-    /// [`Self::bounds_shown`] of a part: its rounding never makes it more than its whole is printed as.
-    #[must_use]
-    pub fn bounds_shown_within(self, whole: Self) -> Option<(String, String)> {
+    fn bounds_shown_within(self, whole: Self) -> Option<(String, String)> {
         let most = whole.bounds_shown().map_or_else(|| whole.shown(), |(_, most)| most);
         self.bounds_shown().map(|(low, high)| (no_more(low, most.clone()), no_more(high, most)))
     }
@@ -328,12 +318,12 @@ impl Ring {
 
     /// One of its figures with bounds. The spring ratio's are those at the nominal wire.
     #[must_use]
-    pub fn get(&self, figure: Figure) -> Ranged {
+    pub fn get(&self, figure: Figure) -> Bounds<f64> {
         if figure == Figure::SpringRatio {
             let spring = self.winding.spring();
-            return Ranged { low: spring.low(), best: spring.best(), high: spring.high() };
+            return Bounds { low: spring.low(), best: spring.best(), high: spring.high() };
         }
-        Ranged { low: self.low.get(figure), best: self.best.get(figure), high: self.high.get(figure) }
+        Bounds { low: self.low.get(figure), best: self.best.get(figure), high: self.high.get(figure) }
     }
 }
 
@@ -397,7 +387,7 @@ mod tests {
     use super::*;
 
     fn shown(low: f64, best: f64, high: f64) -> (String, Option<(String, String)>) {
-        let ranged = Ranged { low, best, high };
+        let ranged = Bounds { low, best, high };
         (ranged.shown(), ranged.bounds_shown())
     }
 

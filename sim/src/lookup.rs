@@ -6,7 +6,8 @@
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
-use turntally_core::measured::{Learned, Measurement, Span, learn};
+use turntally_core::bounds::Bounds;
+use turntally_core::measured::{Learned, Measurement, learn};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
@@ -171,7 +172,7 @@ pub fn spring_range(spring: SpringRatio) -> String {
 
 /// `0.0167, 0.0153 to 0.0181`.
 #[must_use]
-pub fn gap_range(gap: Span) -> String {
+pub fn gap_range(gap: Bounds<f64>) -> String {
     format!("{:.4}, {:.4} to {:.4}", gap.best, gap.low, gap.high)
 }
 

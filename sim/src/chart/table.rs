@@ -6,8 +6,8 @@ use serde_json::{Value, json};
 
 use super::{Cell, Chart, Sheet, letter, mandrel_head};
 use crate::failure::Failure;
-use crate::figures::Ranged;
 use crate::words::table::wrapped;
+use turntally_core::bounds::Bounds;
 
 /// The most columns of characters in a row of the terminal.
 const WIDTH: usize = 98;
@@ -121,8 +121,8 @@ pub(super) fn csv(chart: &Chart) -> Result<String, Failure> {
     let wires = names(chart);
     for (sheet, column, row, cell) in each(chart) {
         let made = cell.as_ref().ok();
-        let spring = |of: fn(Ranged) -> f64| made.map(|made| of(made.spring));
-        let value = |of: fn(Ranged) -> f64| made.map(|made| of(made.value));
+        let spring = |of: fn(Bounds<f64>) -> f64| made.map(|made| of(made.spring));
+        let value = |of: fn(Bounds<f64>) -> f64| made.map(|made| of(made.value));
         // Numbers in the fewest digits that read back to the same bits; blank where there is none.
         let record = (
             sheet.material.name(),

@@ -3,12 +3,13 @@
 use std::cmp::Ordering;
 
 use serde_json::{Map, Value, json};
+use turntally_core::bounds::Bounds;
 use turntally_core::gauge::{Tolerance, WireSize};
 use turntally_core::metal::Temper;
 use turntally_core::units::{Grams, Length, Mm};
 
 use crate::failure::Failure;
-use crate::figures::{Corner, Cut, Figure, Ranged, Ring, tolerance};
+use crate::figures::{Corner, Cut, Figure, Printed, Ring, tolerance};
 use crate::files::output;
 use crate::job::MAX_RINGS;
 use crate::lookup::LookupArgs;
@@ -134,10 +135,10 @@ impl Target {
 /// What so many rings take, or what so much wire gives.
 #[derive(Debug, Clone, Copy)]
 struct Totals {
-    rings: Ranged,
-    wire_mm: Ranged,
-    wire_g: Ranged,
-    rings_g: Ranged,
+    rings: Bounds<f64>,
+    wire_mm: Bounds<f64>,
+    wire_g: Bounds<f64>,
+    rings_g: Bounds<f64>,
     /// The rings were asked for, not the wire.
     rings_given: bool,
 }
@@ -251,7 +252,7 @@ fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals
         ring.corners(material, args.wire).iter().filter_map(|corner| Account::of(args, corner)).collect();
     let best = [likely.rings, likely.wire_mm, likely.wire_g, likely.rings_g[1]];
     accounts.push(likely);
-    let ranged = |best: f64, low: fn(&Account) -> f64, high: fn(&Account) -> f64| Ranged {
+    let ranged = |best: f64, low: fn(&Account) -> f64, high: fn(&Account) -> f64| Bounds {
         low: accounts.iter().map(low).fold(best, f64::min),
         best,
         high: accounts.iter().map(high).fold(best, f64::max),
@@ -349,7 +350,7 @@ impl Report {
         if let Some(learning) = self.ring.learning() {
             let estimate = learning.estimate.filter(|_| learning.learned.spring.is_some());
             if let Some(spring) = estimate {
-                let ranged = Ranged { low: spring.low(), best: spring.best(), high: spring.high() };
+                let ranged = Bounds { low: spring.low(), best: spring.best(), high: spring.high() };
                 insert(&mut object, "spring_ratio_estimate", ranged);
             }
             object.insert("gap_measured".to_owned(), json!(learning.learned.gap.is_some()));
@@ -531,7 +532,7 @@ const MASS_UNITS: [(&str, f64); 4] = [
 const MASS_SYMBOLS: [(&str, f64); 4] =
     [("g", 1.0), ("ozt", Grams::TROY_OUNCE), ("ozav", Grams::OUNCE), ("dwt", Grams::PENNYWEIGHT)];
 
-fn insert(object: &mut Map<String, Value>, key: &str, ranged: Ranged) {
+fn insert(object: &mut Map<String, Value>, key: &str, ranged: Bounds<f64>) {
     object.insert(key.to_owned(), json!(ranged.best));
     object.insert(format!("{key}_low"), json!(ranged.low));
     object.insert(format!("{key}_high"), json!(ranged.high));
@@ -541,14 +542,14 @@ fn header<const N: usize>(cells: [&str; N]) -> [String; N] {
     cells.map(str::to_owned)
 }
 
-fn row(label: &str, ranged: Ranged, unit: &str, inches: bool) -> [String; 6] {
+fn row(label: &str, ranged: Bounds<f64>, unit: &str, inches: bool) -> [String; 6] {
     let (from, to) = ranged.bounds_shown().unwrap_or_default();
     let inches = if inches { ranged.map(|mm| mm / 25.4).shown() } else { String::new() };
     [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
 }
 
 /// Rounding makes the row of a part no more than its whole is printed as.
-fn fit_within<const N: usize>(cells: &mut [String; N], part: Ranged, whole: Ranged) {
+fn fit_within<const N: usize>(cells: &mut [String; N], part: Bounds<f64>, whole: Bounds<f64>) {
     let (from, to) = part.bounds_shown_within(whole).unwrap_or_default();
     for (cell, text) in cells.iter_mut().skip(1).zip([part.shown_within(whole), from, to]) {
         *cell = text;

@@ -130,7 +130,7 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
 
 fn ring(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     let wire = job.winding.wire().mm().get();
-    let ratio = plan.ring_inner.likely / wire;
+    let ratio = plan.ring_inner.best / wire;
     if ratio < *USUAL_RATIOS.start() {
         all.push(format!(
             "An aspect ratio of {} is very tight: few weaves fit, and the ring is hard to close without marks (common practice, no source).",

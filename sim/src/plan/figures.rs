@@ -1,5 +1,6 @@
 //! The numbers of a batch: its coils, its wire, and what becomes of the wire.
 
+use turntally_core::bounds::Bounds;
 use turntally_core::coil::Winding;
 use turntally_core::gauge::Tolerance;
 use turntally_core::plan::BatchPlan;
@@ -7,17 +8,6 @@ use turntally_core::units::{Density, Grams, Length, Mm, Turns};
 
 use crate::failure::Failure;
 use crate::job::{Job, Wanted, spare_rings};
-
-/// An estimate with its bounds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Range {
-    /// At least.
-    pub low: f64,
-    /// Probably.
-    pub likely: f64,
-    /// At most.
-    pub high: f64,
-}
 
 /// Coils of a batch that are wound alike.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,17 +72,17 @@ pub struct Plan {
     pub wire_mass: Grams,
     /// Mass of the same length, from the thinnest and lightest to the thickest and heaviest wire that
     /// is still sold as this one.
-    pub wire_mass_range: Range,
+    pub wire_mass_range: Bounds<f64>,
     /// What becomes of it.
     pub ends_as: EndsAs,
     /// Mass of one ring, at the likely springback.
     pub ring_mass: Grams,
     /// Inside diameter of a ring that is closed up, over the bounds of the springback.
-    pub ring_inner: Range,
+    pub ring_inner: Bounds<f64>,
     /// Cost of the wire, where a price was given.
     pub cost: Option<f64>,
     /// Minutes at the bench.
-    pub minutes: Range,
+    pub minutes: Bounds<f64>,
 }
 
 impl Plan {
@@ -136,9 +126,9 @@ impl Plan {
                 offcut: Grams::new(total(|g| g.ends_as.offcut.get())),
             },
             ring_mass: winding.ring_mass(spring.best(), job.density),
-            ring_inner: Range {
+            ring_inner: Bounds {
                 low: winding.ring(spring.low()).closed_inner_diameter.get(),
-                likely: winding.ring(spring.best()).closed_inner_diameter.get(),
+                best: winding.ring(spring.best()).closed_inner_diameter.get(),
                 high: winding.ring(spring.high()).closed_inner_diameter.get(),
             },
             cost: job.price.as_ref().map(|price| price.per_kg * wire_mass.get() / 1e3),
@@ -253,16 +243,16 @@ fn likely(groups: &[CoilGroup], tail: f64) -> u64 {
         .sum::<f64>() as u64
 }
 
-fn mass_range(job: &Job, wire: Mm, likely: Grams) -> Range {
+fn mass_range(job: &Job, wire: Mm, likely: Grams) -> Bounds<f64> {
     let diameter = job.winding.wire();
     let tolerance = Tolerance::of(diameter).plus_minus.nm();
     // A density that was typed in is taken as weighed; a listed one has its range.
     let listed = job.metal.map(|metal| metal.density()).filter(|figure| figure.value() == job.density);
     let (light, heavy) = listed.map_or((job.density, job.density), |figure| (figure.low(), figure.high()));
     let mass = |density: Density, nm: i64| density.wire_mass(Length::from_nm(nm.max(0)), wire).get();
-    Range {
+    Bounds {
         low: mass(light, diameter.nm() - tolerance),
-        likely: likely.get(),
+        best: likely.get(),
         high: mass(heavy, diameter.nm() + tolerance),
     }
 }
@@ -277,7 +267,7 @@ pub const SAWING: (f64, f64) = (1.0, 2.0);
 pub const COUNTING: (f64, f64) = (0.5, 1.5);
 
 /// Minutes at the bench; the likely one lies in the middle of the two.
-fn minutes(groups: &[CoilGroup], gear: f64) -> Range {
+fn minutes(groups: &[CoilGroup], gear: f64) -> Bounds<f64> {
     let at = |cranking: f64, handling: f64, ring: f64| -> f64 {
         groups
             .iter()
@@ -289,5 +279,5 @@ fn minutes(groups: &[CoilGroup], gear: f64) -> Range {
     };
     let low = at(CRANKING.1, HANDLING.0, SAWING.0 + COUNTING.0);
     let high = at(CRANKING.0, HANDLING.1, SAWING.1 + COUNTING.1);
-    Range { low, likely: f64::midpoint(low, high), high }
+    Bounds { low, best: f64::midpoint(low, high), high }
 }

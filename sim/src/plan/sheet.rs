@@ -131,7 +131,7 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             format!(
                 "{} mm inside, ratio {}, {}",
                 text::inner(plan),
-                words::sig(plan.ring_inner.likely / winding.wire().mm().get(), 3),
+                words::sig(plan.ring_inner.best / winding.wire().mm().get(), 3),
                 text::ring_mass(plan.ring_mass),
             ),
         ),

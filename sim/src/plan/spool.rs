@@ -1,10 +1,11 @@
 //! Whether a spool lasts for a batch, before it is wound and from coil to coil.
 
+use turntally_core::bounds::Bounds;
 use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Turns};
 
 use super::figures::Plan;
-use crate::figures::Ranged;
+use crate::figures::Printed;
 use crate::job::Job;
 use crate::lookup::Spool;
 use crate::words::{count, sig};
@@ -45,7 +46,7 @@ impl Reach {
         let late = Length::from_mm(plan.wire_with_late_stops).unwrap_or_default();
         let needed = Length::from_nm(needed);
         let mass = plan.wire_mass_range;
-        let mass_share = [mass.low / mass.likely, mass.high / mass.likely];
+        let mass_share = [mass.low / mass.best, mass.high / mass.best];
         Some(Self { spool, needed, coils, rings, of_coils: plan.coil_count, late, mass_share })
     }
 
@@ -66,22 +67,22 @@ impl Reach {
     /// Whether the spool was weighed or its wire measured is not known, so both are taken in: a mass on it is a
     /// longer or a shorter wire, as diameter and alloy vary, and what the batch takes is a length.
     #[must_use]
-    pub fn after_mm(&self) -> Ranged {
+    pub fn after_mm(&self) -> Bounds<f64> {
         let [light, heavy] = self.mass_share;
         let (left, needed) = (self.spool.left.mm().get(), self.needed.mm().get());
         let best = left - needed;
         let weighed = [left / heavy - needed, left / light - needed];
-        Ranged { low: best.min(weighed[0]).min(weighed[1]), best, high: best.max(weighed[0]).max(weighed[1]) }
+        Bounds { low: best.min(weighed[0]).min(weighed[1]), best, high: best.max(weighed[0]).max(weighed[1]) }
     }
 
     /// The same in grams, with its bounds.
     #[must_use]
-    pub fn after_g(&self) -> Ranged {
+    pub fn after_g(&self) -> Bounds<f64> {
         let (left, needed) = (self.spool.left_mass().get(), self.spool.mass(self.needed).get());
         let best = self.spool.mass(self.after()).get();
         let all = self.mass_share.map(|share| [left - needed * share, best * share]);
         let bounds = all.iter().flatten();
-        Ranged {
+        Bounds {
             low: bounds.clone().copied().fold(best, f64::min),
             best,
             high: bounds.copied().fold(best, f64::max),
@@ -250,7 +251,7 @@ mod tests {
             let weighed = density.wire_length(wire, spool.left_mass()).get();
             for length in [weighed, left.mm().get()] {
                 let rest = length - reach.needed.mm().get();
-                let within = |value: f64, range: Ranged| {
+                let within = |value: f64, range: Bounds<f64>| {
                     let room = 1e-9 * value.abs() + 1e-6;
                     range.low - room <= value && value <= range.high + room
                 };

@@ -64,7 +64,7 @@ pub(crate) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
 /// The wire's mass in the three units, with its range in grams.
 pub(crate) fn mass(plan: &Plan) -> String {
     let range = plan.wire_mass_range;
-    let (scale, unit) = if range.likely < 1e4 { (1.0, "g") } else { (1e3, "kg") };
+    let (scale, unit) = if range.best < 1e4 { (1.0, "g") } else { (1e3, "kg") };
     format!(
         "{} {unit} ({} to {} {unit} as wire and alloy vary), {} ozt (troy), {} ozav (avoirdupois)",
         sig(plan.wire_mass.get() / scale, 3),
@@ -141,7 +141,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
         &format!(
             "{} mm inside when closed, aspect ratio {}, {}",
             inner(plan),
-            sig(plan.ring_inner.likely / winding.wire().mm().get(), 3),
+            sig(plan.ring_inner.best / winding.wire().mm().get(), 3),
             ring_mass(plan.ring_mass),
         ),
     );

@@ -13,6 +13,7 @@ use super::look::{Palette, card};
 use super::shelf::Shelf;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;
+use crate::figures::Printed;
 use crate::job::Job;
 use crate::material::MaterialArgs;
 
