@@ -381,7 +381,7 @@ fn coil_of(bench: &Bench) -> Text {
     text(format_plain!("Coil {} of {}", kept.saturating_add(1), coils))
 }
 
-/// Rings that the coil on the mandrel makes certain; `~` where error bound has lowered them.
+/// Rings that the coil on the mandrel guarantees; `~` where the error bound has lowered them.
 fn rings_so_far(bench: &Bench) -> Text {
     match bench.error_bound() {
         ErrorBound::Unknown => text(format_args!("? rings")),

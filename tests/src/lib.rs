@@ -164,7 +164,7 @@ impl fmt::Display for Totals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the error_bound \
+            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the error bound \
              said, {} besides that came off before a dead channel could be noticed), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
             self.batches,
             self.coils,

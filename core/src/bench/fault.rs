@@ -14,7 +14,7 @@ pub enum Fault {
     /// A channel of the encoder never moves: the count is unknown.
     Dead(Channel),
     /// Steps that cannot be true: each lowers the promise, and once they add up to more than an
-    /// eighth of a turn of error bound they want a decision.
+    /// eighth of a turn of error bound they need a decision.
     MissedSteps,
     /// Bounce or noise makes the count go as no hand can: counts may be lost.
     Chatter,
