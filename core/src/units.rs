@@ -128,7 +128,6 @@ impl fmt::Display for Length {
     }
 }
 
-/// Declares a newtype over `f64` whose value is a real number in one fixed unit.
 /// Sums and differences of whole numbers of a unit. What is past the ends of `i64` stays at them.
 macro_rules! whole_sums {
     ($name:ident) => {
@@ -159,6 +158,7 @@ macro_rules! whole_sums {
 whole_sums!(Length);
 whole_sums!(Turns);
 
+/// Declares a newtype over `f64` whose value is a real number in one fixed unit.
 macro_rules! real_quantity {
     ($(#[$doc:meta])* $name:ident, $unit:literal, $get:ident) => {
         $(#[$doc])*

@@ -110,7 +110,7 @@ pub(super) fn walk<F: BlockingFlash, G: Gate>(
     Ok(())
 }
 
-/// Where the next item goes in a stretch of blank sectors.
+/// Where the next item goes in a run of blank sectors.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Cursor {
     /// From here on all is blank.

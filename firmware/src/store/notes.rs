@@ -1,7 +1,7 @@
 //! The notes of the count in progress.
 //!
-//! Each coil has a region of sectors of its own, blank before it begins, so that nothing need be erased
-//! while it turns. Stretches follow one another round the whole region: every sector wears alike. A region begins
+//! Each coil has a region of its own, whole sectors that are blank before it begins, so that nothing need be erased
+//! while it turns. Regions follow one another round all sectors of the notes: each wears alike. A region begins
 //! with its head, twice, which is written when all of its sectors are blank: the newest region is the one whose head
 //! has the highest number. The newest note is the last.
 //!
@@ -77,7 +77,7 @@ pub(super) struct NotesRegion {
     first: u16,
     /// Sectors.
     sectors: u16,
-    /// Stretches have not come round to the start of the region yet: what is blank behind was never written.
+    /// Regions have not come round to the first sector of the notes yet: what is blank behind was never written.
     first_round: bool,
 }
 
