@@ -158,6 +158,12 @@ impl SpringRatio {
         Ok(Self(Bounds { low: ratio(low)?, best: ratio(best)?, high: ratio(high)? }))
     }
 
+    /// All three: at least, probably, at most.
+    #[must_use]
+    pub const fn bounds(self) -> Bounds<f64> {
+        self.0
+    }
+
     /// The coil opens at least this much.
     #[must_use]
     pub const fn low(self) -> f64 {

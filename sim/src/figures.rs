@@ -320,8 +320,7 @@ impl Ring {
     #[must_use]
     pub fn get(&self, figure: Figure) -> Bounds<f64> {
         if figure == Figure::SpringRatio {
-            let spring = self.winding.spring();
-            return Bounds { low: spring.low(), best: spring.best(), high: spring.high() };
+            return self.winding.spring().bounds();
         }
         Bounds { low: self.low.get(figure), best: self.best.get(figure), high: self.high.get(figure) }
     }

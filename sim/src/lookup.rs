@@ -146,10 +146,14 @@ impl Learning {
         let spring = self.learned.spring?;
         let beside = self.estimate.map_or_else(
             || "there is no estimate".to_owned(),
-            |estimate| format!("the estimate was {}", spring_range(estimate)),
+            |estimate| format!("the estimate was {}", range_words(estimate.bounds())),
         );
         let apart = if self.learned.springs_apart.is_some() { CONTRADICTION } else { "" };
-        Some(format!("{}, as measured on {}; {beside}{apart}", spring_range(spring), self.springs_from()))
+        Some(format!(
+            "{}, as measured on {}; {beside}{apart}",
+            range_words(spring.bounds()),
+            self.springs_from()
+        ))
     }
 
     /// `0.0167, 0.0153 to 0.0181, as measured on 1 coil`.
@@ -158,22 +162,15 @@ impl Learning {
         let gap = self.learned.gap?;
         let coils = count(u64::from(self.learned.lengths), "coil");
         let apart = if self.learned.gaps_apart.is_some() { CONTRADICTION } else { "" };
-        Some(format!("{}, as measured on {coils}{apart}", gap_range(gap)))
+        Some(format!("{}, as measured on {coils}{apart}", range_words(gap)))
     }
 }
 
 const CONTRADICTION: &str = "; the measurements contradict each other: turntally measured list shows them";
 
-/// `1.013, 1.008 to 1.024`.
-#[must_use]
-pub fn spring_range(spring: SpringRatio) -> String {
-    format!("{:.4}, {:.4} to {:.4}", spring.best(), spring.low(), spring.high())
-}
-
-/// `0.0167, 0.0153 to 0.0181`.
-#[must_use]
-pub fn gap_range(gap: Bounds<f64>) -> String {
-    format!("{:.4}, {:.4} to {:.4}", gap.best, gap.low, gap.high)
+/// `1.0130, 1.0080 to 1.0240`: probably, at least and at most.
+fn range_words(bounds: Bounds<f64>) -> String {
+    format!("{:.4}, {:.4} to {:.4}", bounds.best, bounds.low, bounds.high)
 }
 
 /// A measurement as it is kept.
@@ -265,8 +262,8 @@ impl Lookup {
 
     /// In these records, or in a file that is not there yet; with `estimate` what was measured is left aside.
     #[must_use]
-    pub fn in_records(records: Option<Box<dyn WireRecords>>, estimate: bool) -> Self {
-        Self::of(records.map_or(Source::NoFile, Source::Records), estimate)
+    pub fn in_records(records: Option<impl WireRecords + 'static>, estimate: bool) -> Self {
+        Self::of(records.map_or(Source::NoFile, |records| Source::Records(Box::new(records))), estimate)
     }
 
     /// In a program that was built without records; `why` says so where they are asked for.

@@ -11,11 +11,8 @@ use turntally_core::spring::{MAX_SPRING_RATIO, SpringRatio};
 use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
-use crate::job::{DENSITIES, unknown_metal};
+use crate::job::{DENSITIES, MAX_METAL, unknown_metal};
 use crate::lookup::{Learning, Lookup};
-
-/// The most characters that a metal's name may have.
-const MAX_NAME: usize = 60;
 
 /// The options that `size` and `chart` share.
 #[derive(Debug, Clone, clap::Args)]
@@ -129,11 +126,11 @@ impl Material {
         let name = name.trim();
         // What XML cannot hold cannot stand in a chart either.
         let printable = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
-        if name.is_empty() || name.chars().count() > MAX_NAME || !name.chars().all(printable) {
+        if name.is_empty() || name.chars().count() > MAX_METAL || !name.chars().all(printable) {
             return Err(Failure::value(
                 "--metal",
                 name.escape_debug(),
-                format_args!("a name of 1 to {MAX_NAME} printable characters is allowed"),
+                format_args!("a name of 1 to {MAX_METAL} printable characters is allowed"),
             ));
         }
         let metal = Metal::find(name);

@@ -63,7 +63,7 @@ pub fn lookup(args: &LookupArgs) -> Result<Lookup, Failure> {
         None if default.exists() => Some(Records::open_existing(&default)?),
         None => None,
     };
-    Ok(Lookup::in_records(records.map(|records| Box::new(records) as Box<dyn WireRecords>), args.estimate))
+    Ok(Lookup::in_records(records, args.estimate))
 }
 
 impl WireRecords for Records {

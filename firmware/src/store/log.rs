@@ -323,11 +323,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
             },
         )?;
         // That it cannot be read is no reason not to go on: at worst entries are thought not to be acknowledged.
-        let acknowledged = self.get::<u32>(Record::Acknowledged).ok().flatten();
-        known.acknowledged =
-            known.acknowledged.max(acknowledged.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
-        let oldest = self.get::<u32>(Record::Oldest).ok().flatten();
-        known.oldest = known.oldest.max(oldest.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
+        for (number, record) in
+            [(&mut known.acknowledged, Record::Acknowledged), (&mut known.oldest, Record::Oldest)]
+        {
+            let recorded = self.get::<u32>(record).ok().flatten();
+            *number = (*number).max(recorded.filter(|&number| number <= base + ENTRIES).unwrap_or(0));
+        }
         next = next.max(known.acknowledged);
         let mut cursor = Cursor::after_start(behind, end);
         if let Some(used) = self.flash.last_used(behind.min(end), end)? {

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
+use turntally_core::bounds::Bounds;
 use turntally_core::coil::WindingError;
 use turntally_core::gauge::WireSize;
 use turntally_core::measured::{CALLIPER, MeasureError, Measurement, Reading};
@@ -267,9 +268,7 @@ fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {
         }
         entry
     });
-    let spring = |spring: Option<SpringRatio>| {
-        spring.map(|spring| json!({ "best": spring.best(), "low": spring.low(), "high": spring.high() }))
-    };
+    let bounds = |bounds: Bounds<f64>| json!({ "best": bounds.best, "low": bounds.low, "high": bounds.high });
     let learned = learning.learned;
     let numbers = |apart: Option<(usize, usize)>| {
         apart.and_then(|(a, b)| Some([of_one.get(a)?.number, of_one.get(b)?.number]))
@@ -279,9 +278,9 @@ fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {
         "temper": wire.temper.to_string(),
         "wire_diameter_mm": wire.size.mm().get(),
         "mandrel_diameter_mm": mandrel.mm().get(),
-        "spring_ratio": spring(learned.spring),
-        "spring_ratio_estimate": spring(learning.estimate),
-        "gap": learned.gap.map(|gap| json!({ "best": gap.best, "low": gap.low, "high": gap.high })),
+        "spring_ratio": learned.spring.map(|spring| bounds(spring.bounds())),
+        "spring_ratio_estimate": learning.estimate.map(|spring| bounds(spring.bounds())),
+        "gap": learned.gap.map(bounds),
         "spring_ratio_contradiction": numbers(learned.springs_apart),
         "gap_contradiction": numbers(learned.gaps_apart),
         "entries": entries.collect::<Vec<_>>(),

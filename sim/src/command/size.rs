@@ -350,7 +350,7 @@ impl Report {
         if let Some(learning) = self.ring.learning() {
             let estimate = learning.estimate.filter(|_| learning.learned.spring.is_some());
             if let Some(spring) = estimate {
-                let ranged = Bounds { low: spring.low(), best: spring.best(), high: spring.high() };
+                let ranged = spring.bounds();
                 insert(&mut object, "spring_ratio_estimate", ranged);
             }
             object.insert("gap_measured".to_owned(), json!(learning.learned.gap.is_some()));

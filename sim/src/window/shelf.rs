@@ -31,7 +31,7 @@ impl Shelf {
     /// The file at this path, whether it is there or not yet.
     #[cfg(feature = "link")]
     pub fn at(log: PathBuf, estimate: bool) -> Self {
-        let known = Lookup::in_records(None, estimate);
+        let known = Lookup::in_records(None::<Records>, estimate);
         let mut shelf = Self { log, known, spools: Vec::new(), notice: None, looked: 0, estimate };
         shelf.look();
         shelf
@@ -48,15 +48,8 @@ impl Shelf {
     pub fn look(&mut self) {
         self.looked += 1;
         (self.known, self.spools, self.notice) = match open(&self.log) {
-            Ok((records, spools)) => (
-                Lookup::in_records(
-                    records.map(|records| Box::new(records) as Box<dyn crate::lookup::WireRecords>),
-                    self.estimate,
-                ),
-                spools,
-                None,
-            ),
-            Err(failure) => (Lookup::in_records(None, self.estimate), Vec::new(), Some(failure)),
+            Ok((records, spools)) => (Lookup::in_records(records, self.estimate), spools, None),
+            Err(failure) => (Lookup::in_records(None::<Records>, self.estimate), Vec::new(), Some(failure)),
         };
     }
 
