@@ -14,7 +14,8 @@ use turntally_core::job::{Job, Lead, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::signal::SignalWatch;
 use turntally_core::spring::SpringRatio;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Instant;
+use turntally_core::units::{Length, Turns};
 
 const PULSES: u32 = 400;
 /// A sample each 125 microseconds: 16 of them, a word, each 2 ms.
@@ -47,7 +48,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     // It stops the crank 0.4 s after "stop", as long as the cue leads at first.
     let (mut count, mut stopped) = (0_usize, u32::MAX);
     for ms in (0_u32..).step_by(2) {
-        let at = Micros::from_millis(ms);
+        let at = Instant::from_millis(ms);
         // The board's sampler fills this word: two bits a sample, the earliest in the lowest. Here the crank turns by
         // four counts in each, from two seconds on, until it is said to stop.
         let mut word = 0;

@@ -53,7 +53,8 @@ use crate::job::{Job, Lead, Progress};
 use crate::settings::{Loudness, Settings};
 use crate::setup::{List, SetUp};
 use crate::signal::Channel;
-use crate::units::{Length, Micros, Turns};
+use crate::time::{Duration, Instant};
+use crate::units::{Length, Turns};
 
 mod fault;
 pub mod log;
@@ -73,9 +74,9 @@ use log::RingCount;
 pub const MAX_JOBS: usize = 8;
 /// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
 /// before. Our own bound: nobody reads and answers in that time.
-pub const READ_FIRST: Micros = Micros::from_millis(700);
+pub const READ_FIRST: Duration = Duration::from_millis(700);
 /// For so long it is shown how loud the sounder is now. Our own choice.
-const LOUDNESS_SHOWN: Micros = Micros::from_millis(1_500);
+const LOUDNESS_SHOWN: Duration = Duration::from_millis(1_500);
 /// What to do with a coil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -214,16 +215,16 @@ pub struct CoilRecord {
     /// What was wrong.
     pub faults: Faults,
     /// How long the hand took to stop, if it was measured.
-    pub stop_time: Option<Micros>,
+    pub stop_time: Option<Duration>,
     /// From its zero until it came off; from the last start of the counter, where that was in between.
-    pub crank_time: Micros,
+    pub crank_time: Duration,
 }
 
 /// The coil on the mandrel.
 #[derive(Debug, Clone)]
 struct Coil {
     cue: StopCue,
-    began: Micros,
+    began: Instant,
     error_bound: ErrorBound,
     illegal: u64,
     faults: Faults,
@@ -242,7 +243,7 @@ struct Slot {
     /// Of the job: it takes a while to work out.
     fingerprint: u32,
     progress: Progress,
-    learned: Option<Micros>,
+    learned: Option<Duration>,
     direction: Direction,
     uncounted: UncountedCoils,
     /// All its rings were made once: what is wound of it since is more of the same.
@@ -295,7 +296,7 @@ pub struct Bench {
     state: State,
     counter: Option<TurnCounter>,
     coil: Option<Coil>,
-    now: Micros,
+    now: Instant,
     /// A channel is dead as far as is known.
     dead: Option<Channel>,
     settings: Settings,
@@ -304,9 +305,9 @@ pub struct Bench {
     /// Rings that were entered and have not been handed out.
     entry: Option<RingCount>,
     /// When the page of a fault came up.
-    fault_at: Micros,
+    fault_at: Instant,
     /// When the knob last made the sound louder or softer.
-    loudness_at: Option<Micros>,
+    loudness_at: Option<Instant>,
 }
 
 /// There is no room for another job.
@@ -337,12 +338,12 @@ impl Bench {
             state: State::Choose { pick: Pick::SetUpBatch },
             counter: None,
             coil: None,
-            now: Micros::ZERO,
+            now: Instant::ZERO,
             dead: None,
             settings: Settings::default(),
             own: None,
             entry: None,
-            fault_at: Micros::ZERO,
+            fault_at: Instant::ZERO,
             loudness_at: None,
         }
     }
@@ -541,7 +542,9 @@ impl Bench {
             // The first coil is held against a guess and counts half; later ones a quarter, so that
             // one odd coil does not spoil the next.
             let (so_far, parts) = slot.learned.map_or((first, 2), |learned| (learned, 4));
-            slot.learned = Some(Micros::new(((parts - 1) * so_far.get() + measured.get()) / parts));
+            slot.learned = Some(Duration::from_micros(
+                ((parts - 1) * so_far.as_micros() + measured.as_micros()) / parts,
+            ));
         }
         let turns = counter.turns();
         let wire = slot.job.rule.coil().wire_used(turns);

@@ -7,16 +7,18 @@
 
 use heapless::Deque;
 
-use crate::units::{Micros, floor_div};
+use crate::time::{Duration, Instant};
+
+use crate::units::floor_div;
 
 /// The lead a counter starts from: hearing a tone takes 0.16 s (simple reaction of young adults to
 /// sound, lecture notes and Kosinski's review, from memory), bringing the crank to rest about as long.
-pub const DEFAULT_LEAD: Micros = Micros::from_millis(350);
+pub const DEFAULT_LEAD: Duration = Duration::from_millis(350);
 /// The longest lead that is taken: longer is no reaction. Our own limit.
-pub const MAX_LEAD: Micros = Micros::from_millis(2_000);
+pub const MAX_LEAD: Duration = Duration::from_millis(2_000);
 
 /// The crank rests when it has not moved for this long.
-pub const REST: Micros = Micros::from_millis(400);
+pub const REST: Duration = Duration::from_millis(400);
 
 /// The most that a hand speeds a crank up by, in turns a second in a second. Our own limit.
 const ACCELERATION: i64 = 10;
@@ -31,7 +33,7 @@ pub enum Cue {
     /// The target comes: one beat in each such time, quickening.
     Near {
         /// From one beat to the next: 110 to 600 ms.
-        beat: Micros,
+        beat: Duration,
     },
     /// Stop now; and, once the crank rests at the target, reached.
     Stop,
@@ -68,12 +70,12 @@ impl Goal {
 #[derive(Debug, Clone)]
 pub struct StopCue {
     goal: Goal,
-    lead: Micros,
+    lead: Duration,
     meter: SpeedMeter,
     /// Stop was said here, and has not been taken back.
     said: Option<Said>,
     /// How long the hand took from the first stop to rest, once it rests.
-    stop_time: Option<Micros>,
+    stop_time: Option<Duration>,
     timed: bool,
     /// The target has been said to come.
     near: bool,
@@ -89,7 +91,7 @@ struct Said {
 impl StopCue {
     /// For one coil. `lead` is held to [`MAX_LEAD`]; zero switches it off.
     #[must_use]
-    pub fn new(goal: Goal, lead: Micros) -> Self {
+    pub fn new(goal: Goal, lead: Duration) -> Self {
         Self {
             goal,
             lead: lead.min(MAX_LEAD),
@@ -116,13 +118,13 @@ impl StopCue {
     /// How long it took from the first "stop now" until the crank rested, measured as the counts run
     /// on over the speed at the cue; once it has happened on this coil.
     #[must_use]
-    pub const fn stop_time(&self) -> Option<Micros> {
+    pub const fn stop_time(&self) -> Option<Duration> {
         self.stop_time
     }
 
     /// Says what to do at `counts` at the time `now`. To be called with every movement and at least
     /// every 50 ms besides.
-    pub fn update(&mut self, now: Micros, counts: i64) -> Cue {
+    pub fn update(&mut self, now: Instant, counts: i64) -> Cue {
         self.meter.update(now, counts);
         let speed = self.meter.speed(now);
         let resting = self.meter.rests(now);
@@ -160,7 +162,7 @@ impl StopCue {
     /// does meanwhile: neither's border lies within what it can wind in that time. Nor does that of
     /// "the target comes", at a steady speed.
     #[must_use]
-    pub fn is_clear_for(&self, now: Micros, counts: i64, span: Micros) -> bool {
+    pub fn is_clear_for(&self, now: Instant, counts: i64, span: Duration) -> bool {
         let turn = self.goal.turn;
         // The speed, and what the next count may make of it: one that slows down is held to be slower
         // still while no count comes.
@@ -176,7 +178,7 @@ impl StopCue {
         };
         // A hand that speeds up or slows down moves the border of "stop now" by the lead; twice, since
         // the speed is measured over a window that changes its length.
-        let gained = 2 * ACCELERATION * turn * (span.get() / 1_000).cast_signed();
+        let gained = 2 * ACCELERATION * turn * (span.as_micros() / 1_000).cast_signed();
         let sway = lead_counts(gained, self.lead);
         let stop = self.goal.aim() - counts;
         let near = stop - lead_counts(speed, self.lead) - self.near_border(speed);
@@ -221,7 +223,7 @@ impl StopCue {
             // Speed is in thousandths of a count per second.
             let us = floor_div(ran_on * 1_000_000_000, said.speed);
             let us = us.and_then(|us| u64::try_from(us).ok());
-            self.stop_time = us.map(|us| Micros::new(us).min(MAX_LEAD));
+            self.stop_time = us.map(|us| Duration::from_micros(us).min(MAX_LEAD));
         }
     }
 }
@@ -233,44 +235,44 @@ fn near_window(speed: i64, turn: i64) -> i64 {
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
 #[inline(never)]
-fn lead_counts(speed: i64, lead: Micros) -> i64 {
+fn lead_counts(speed: i64, lead: Duration) -> i64 {
     // The lead is at most two seconds: its thousandths of a second keep the product small.
-    speed.max(0).saturating_mul((lead.get() / 1_000).cast_signed()) / 1_000_000
+    speed.max(0).saturating_mul((lead.as_micros() / 1_000).cast_signed()) / 1_000_000
 }
 
 /// The cadence: 600 ms at the far end of the window down to 110 ms at the target, quickening most at
 /// the end.
-fn beat(left: i64, window: i64) -> Micros {
+fn beat(left: i64, window: i64) -> Duration {
     let left = floor_div(i128::from(left.max(0)) * 1_000, window);
     let gone = 1_000 - left.map_or(1_000, |left| left.min(1_000)) as u64;
-    Micros::new(600_000 - 490_000 * gone * gone / 1_000_000)
+    Duration::from_micros(600_000 - 490_000 * gone * gone / 1_000_000)
 }
 
 /// Samples of the position, for speed.
 const HISTORY: usize = 64;
 /// From one to the next: the history spans about a second.
-const SPACING: Micros = Micros::from_millis(16);
+const SPACING: Duration = Duration::from_millis(16);
 /// A speed is taken over at least this time, so that the pulse of a bounce is no speed.
-const SHORTEST: Micros = Micros::from_millis(80);
+const SHORTEST: Duration = Duration::from_millis(80);
 /// And over at least this many counts, so that a coarse encoder does not jump.
 const FEWEST: u64 = 6;
 
 /// Measures speed over a window that is as short as the encoder allows.
 #[derive(Debug, Clone)]
 pub struct SpeedMeter {
-    history: Deque<(Micros, i64), HISTORY>,
-    last: Option<(Micros, i64)>,
-    moved_at: Micros,
+    history: Deque<(Instant, i64), HISTORY>,
+    last: Option<(Instant, i64)>,
+    moved_at: Instant,
     /// Smoothed speed for showing, thousandths of a count per second.
     shown: i64,
 }
 
 impl SpeedMeter {
     const fn new() -> Self {
-        Self { history: Deque::new(), last: None, moved_at: Micros::ZERO, shown: 0 }
+        Self { history: Deque::new(), last: None, moved_at: Instant::ZERO, shown: 0 }
     }
 
-    fn update(&mut self, now: Micros, counts: i64) {
+    fn update(&mut self, now: Instant, counts: i64) {
         match self.last {
             None => self.moved_at = now,
             Some((_, before)) if before != counts => self.moved_at = now,
@@ -290,14 +292,14 @@ impl SpeedMeter {
 
     /// Speed in thousandths of a count per second, winding on positive.
     #[must_use]
-    pub fn speed(&self, now: Micros) -> i64 {
+    pub fn speed(&self, now: Instant) -> i64 {
         self.slowed(self.over_window(now), now)
     }
 
     /// No count for a while means that the speed is below one count in that while.
-    fn slowed(&self, speed: i64, now: Micros) -> i64 {
+    fn slowed(&self, speed: i64, now: Instant) -> i64 {
         let still = now.since(self.moved_at);
-        if still == Micros::ZERO {
+        if still == Duration::ZERO {
             return speed;
         }
         let most = per_second(1, still);
@@ -305,7 +307,7 @@ impl SpeedMeter {
     }
 
     /// [`Self::speed`] as the last counts alone have it.
-    fn over_window(&self, now: Micros) -> i64 {
+    fn over_window(&self, now: Instant) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
         let mut moved = (0, SHORTEST);
         for &(at, then) in self.history.iter().rev() {
@@ -323,7 +325,7 @@ impl SpeedMeter {
 
     /// The crank has not moved for [`REST`].
     #[must_use]
-    pub fn rests(&self, now: Micros) -> bool {
+    pub fn rests(&self, now: Instant) -> bool {
         now.since(self.moved_at) >= REST
     }
 
@@ -337,10 +339,10 @@ impl SpeedMeter {
 
 /// Thousandths of a count per second.
 #[inline(never)]
-fn per_second(counts: i64, span: Micros) -> i64 {
+fn per_second(counts: i64, span: Duration) -> i64 {
     // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
     if let Some(scaled) = counts.checked_mul(1_000_000_000)
-        && let Ok(span) = i64::try_from(span.get().max(1))
+        && let Ok(span) = i64::try_from(span.as_micros().max(1))
     {
         return scaled / span;
     }
@@ -358,10 +360,10 @@ mod tests {
 
     /// Cranks at `rpm` from zero until the cue says stop, and says at which count that was.
     fn count_at_stop(goal: Goal, rpm: i64, lead_ms: u32) -> i64 {
-        let mut cue = StopCue::new(goal, Micros::from_millis(lead_ms));
+        let mut cue = StopCue::new(goal, Duration::from_millis(lead_ms));
         for ms in 0_u32.. {
             let counts = i64::from(ms) * rpm * goal.turn / 60_000;
-            if cue.update(Micros::from_millis(ms), counts) == Cue::Stop {
+            if cue.update(Instant::from_millis(ms), counts) == Cue::Stop {
                 return counts;
             }
         }
@@ -392,21 +394,21 @@ mod tests {
     /// Fast, then nearly at rest just before the target: the old speed is forgotten, no early stop.
     #[test]
     fn slowing_down_does_not_trigger_early() {
-        let mut cue = StopCue::new(GOAL, Micros::from_millis(500));
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(500));
         // Two turns a second up to two turns before the target.
         let mut now = 0_u32;
         let mut counts = 0;
         while counts < GOAL.target - 2 * TURN {
             now += 5;
             counts += 2 * TURN / 200;
-            assert_ne!(cue.update(Micros::from_millis(now), counts), Cue::Stop, "at {counts}");
+            assert_ne!(cue.update(Instant::from_millis(now), counts), Cue::Stop, "at {counts}");
         }
         // Then a twentieth of a turn a second.
         let mut stopped_at = None;
         while counts < GOAL.target {
             now += 25;
             counts += 2;
-            if cue.update(Micros::from_millis(now), counts) == Cue::Stop {
+            if cue.update(Instant::from_millis(now), counts) == Cue::Stop {
                 stopped_at = Some(counts);
                 break;
             }
@@ -420,51 +422,51 @@ mod tests {
     fn cradle_limit_is_a_target_too() {
         let goal = Goal { target: 20 * TURN, limit: 10 * TURN, turn: TURN };
         assert_eq!(count_at_stop(goal, 60, 0), 10 * TURN);
-        let mut cue = StopCue::new(goal, Micros::ZERO);
-        assert_eq!(cue.update(Micros::ZERO, 10 * TURN + 1), Cue::Over);
+        let mut cue = StopCue::new(goal, Duration::ZERO);
+        assert_eq!(cue.update(Instant::ZERO, 10 * TURN + 1), Cue::Over);
     }
 
     /// Each quarter second the beats are quicker than before, from slow to fast.
     #[test]
     fn cadence_quickens() {
-        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(350));
         let mut beats = Vec::new();
         for ms in 0_u32.. {
-            match cue.update(Micros::from_millis(ms), i64::from(ms) * TURN / 1_000) {
+            match cue.update(Instant::from_millis(ms), i64::from(ms) * TURN / 1_000) {
                 Cue::Near { beat } => beats.push(beat),
                 Cue::Stop => break,
                 _ => {}
             }
         }
         assert!(beats.windows(250).all(|span| span[249] < span[0]));
-        assert!(beats[0] > Micros::from_millis(500) && beats[beats.len() - 1] < Micros::from_millis(200));
+        assert!(beats[0] > Duration::from_millis(500) && beats[beats.len() - 1] < Duration::from_millis(200));
     }
 
     /// Stop stands while the hand slows down, and is taken back once it rests short of the target.
     #[test]
     fn stop_stands_until_rest() {
-        let mut cue = StopCue::new(GOAL, Micros::from_millis(400));
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(400));
         let start = GOAL.target - 2 * TURN;
         let mut ms = 0_u32;
-        while cue.update(Micros::from_millis(ms), start + i64::from(ms) * TURN / 1_000) != Cue::Stop {
+        while cue.update(Instant::from_millis(ms), start + i64::from(ms) * TURN / 1_000) != Cue::Stop {
             ms += 1;
         }
         let at = start + i64::from(ms) * TURN / 1_000 + 50;
         for later in 1..400 {
-            assert_eq!(cue.update(Micros::from_millis(ms + later), at), Cue::Stop, "{later} ms later");
+            assert_eq!(cue.update(Instant::from_millis(ms + later), at), Cue::Stop, "{later} ms later");
         }
-        assert!(matches!(cue.update(Micros::from_millis(ms + 402), at), Cue::Near { .. }));
+        assert!(matches!(cue.update(Instant::from_millis(ms + 402), at), Cue::Near { .. }));
     }
 
     /// A hand that wavers by a fifth at the border of the window hears the beats begin once.
     #[test]
     fn wavering_at_the_border_begins_the_beats_once() {
-        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(350));
         let (mut counts, mut begun, mut near) = (0.0, 0, false);
         for ms in 0..12_000_u32 {
             // Two turns a second, give or take 20 %, each half second.
             counts += TURN as f64 * 2.0 * (1.0 + 0.2 * libm::sin(f64::from(ms) / 80.0)) / 1_000.0;
-            let said = cue.update(Micros::from_millis(ms), counts as i64);
+            let said = cue.update(Instant::from_millis(ms), counts as i64);
             let is_near = matches!(said, Cue::Near { .. });
             begun += u32::from(is_near && !near);
             near = is_near;
@@ -475,26 +477,26 @@ mod tests {
     /// Over begins half a turn past the target and ends when that is wound back.
     #[test]
     fn over_ends_by_winding_back() {
-        let mut cue = StopCue::new(GOAL, Micros::ZERO);
-        assert_eq!(cue.update(Micros::ZERO, GOAL.target + TURN / 2), Cue::Stop);
-        assert_eq!(cue.update(Micros::from_millis(50), GOAL.target + TURN / 2 + 1), Cue::Over);
-        assert_eq!(cue.update(Micros::from_millis(900), GOAL.target), Cue::Stop);
+        let mut cue = StopCue::new(GOAL, Duration::ZERO);
+        assert_eq!(cue.update(Instant::ZERO, GOAL.target + TURN / 2), Cue::Stop);
+        assert_eq!(cue.update(Instant::from_millis(50), GOAL.target + TURN / 2 + 1), Cue::Over);
+        assert_eq!(cue.update(Instant::from_millis(900), GOAL.target), Cue::Stop);
     }
 
     /// The hand's stopping time is what it ran on at the speed it had.
     #[test]
     fn stopping_time_is_measured() {
-        let mut cue = StopCue::new(GOAL, Micros::from_millis(350));
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(350));
         let mut ms = 0_u32;
         let at = |ms: u32| GOAL.target - 4 * TURN + i64::from(ms) * TURN / 1_000;
-        while cue.update(Micros::from_millis(ms), at(ms)) != Cue::Stop {
+        while cue.update(Instant::from_millis(ms), at(ms)) != Cue::Stop {
             ms += 1;
         }
         // It runs on for 300 ms at full speed and stands.
         for later in 0..900_u32 {
-            cue.update(Micros::from_millis(ms + later), at(ms + later.min(300)));
+            cue.update(Instant::from_millis(ms + later), at(ms + later.min(300)));
         }
-        let measured = cue.stop_time().map_or(0, Micros::get);
+        let measured = cue.stop_time().map_or(0, Duration::as_micros);
         assert!(measured.abs_diff(300_000) < 10_000, "{measured} us");
     }
 
@@ -504,7 +506,7 @@ mod tests {
     fn shown_speed_settles_on_the_true_one() {
         let mut meter = SpeedMeter::new();
         for ms in 0..3_000_u32 {
-            meter.update(Micros::from_millis(ms), i64::from(ms) * TURN / 1_000);
+            meter.update(Instant::from_millis(ms), i64::from(ms) * TURN / 1_000);
         }
         assert!((i64::from(meter.shown()) - TURN).abs() <= 1, "{}", meter.shown());
     }

@@ -1,7 +1,7 @@
 //! What reaches the counter: keys, the knob, the encoder and the time.
 
 use crate::signal::Reading;
-use crate::units::Micros;
+use crate::time::Instant;
 
 /// A key under a finger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -34,7 +34,7 @@ pub enum Input {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Event {
     /// The board's clock.
-    pub at: Micros,
+    pub at: Instant,
     /// What happened.
     pub input: Input,
 }

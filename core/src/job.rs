@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::counter::Direction;
 use crate::plan::BatchPlan;
-use crate::units::{Length, Micros, Turns};
+use crate::time::Duration;
+use crate::units::{Length, Turns};
 
 /// The longest name of a job that is shown, in bytes.
 pub const NAME_LEN: usize = 24;
@@ -16,9 +17,9 @@ pub const NAME_LEN: usize = 24;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Lead {
     /// Always by this time.
-    Set(Micros),
+    Set(Duration),
     /// By this time at first, then by what this hand took on the coils before.
-    Learned(Micros),
+    Learned(Duration),
 }
 
 /// What a batch is to give.

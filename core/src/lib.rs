@@ -39,6 +39,7 @@ pub mod settings;
 pub mod setup;
 pub mod signal;
 pub mod spring;
+pub mod time;
 pub mod units;
 
 /// The example in README.md is run as a test.

@@ -18,7 +18,8 @@ use crate::job::{Job, Lead, Target};
 use crate::metal::{Metal, Temper, TemperError};
 use crate::plan::{BatchPlan, PlanError};
 use crate::spring::{SpringError, SpringRatio};
-use crate::units::{Length, Micros, Turns};
+use crate::time::Duration;
+use crate::units::{Length, Turns};
 use crate::{format, format_plain};
 
 #[cfg(feature = "serde")]
@@ -81,7 +82,7 @@ pub const PULSES: Limits = Limits::new(1, MAX_PULSES_PER_REV as i32);
 /// Teeth of a wheel.
 pub const TEETH: Limits = Limits::new(1, 500);
 /// Milliseconds of reaction time.
-pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.get() / 1_000) as i32);
+pub const LEAD: Limits = Limits::new(0, (MAX_LEAD.as_micros() / 1_000) as i32);
 
 /// What a batch is to give.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -201,7 +202,7 @@ pub struct Build {
     /// Which way of the encoder winds on.
     pub direction: Direction,
     /// Reaction time of the hand: [`LEAD`]; none where it is learned.
-    pub lead: Option<Micros>,
+    pub lead: Option<Duration>,
     /// How loud.
     pub loudness: Loudness,
     /// Which lengths.

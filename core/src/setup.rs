@@ -19,7 +19,8 @@ use crate::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, PULSES, RINGS, SPOOL,
     SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
 };
-use crate::units::{Length, Micros, Turns};
+use crate::time::{Duration, Instant};
+use crate::units::{Length, Turns};
 
 mod entry;
 mod outcome;
@@ -28,7 +29,7 @@ pub use entry::{Entry, List};
 pub use outcome::{Outcome, Reason};
 
 /// Clicks of the knob that come sooner than this one after the other are a knob that is turned fast.
-const FAST: Micros = Micros::from_millis(60);
+const FAST: Duration = Duration::from_millis(60);
 /// And take steps so many times as large.
 const LEAP: i64 = 10;
 
@@ -70,7 +71,7 @@ pub struct SetUp {
     before: Settings,
     /// Counts of the encoder since the entry for its direction was opened.
     counts: i64,
-    clicked: Option<Micros>,
+    clicked: Option<Instant>,
     /// Rises with whatever may look different.
     changes: u32,
 }
@@ -178,7 +179,7 @@ impl SetUp {
         Step::Stay
     }
 
-    pub(crate) fn knob(&mut self, clicks: i8, now: Micros) {
+    pub(crate) fn knob(&mut self, clicks: i8, now: Instant) {
         self.changes = self.changes.wrapping_add(1);
         let fast = self.clicked.is_some_and(|before| now.since(before) < FAST);
         self.clicked = Some(now);
@@ -327,7 +328,7 @@ impl SetUp {
             (Entry::Direction, _) => words(format_plain!("{}", direction_name(build.direction))),
             (Entry::Lead, _) => match build.lead {
                 None => words(format_args!("learned")),
-                Some(lead) => words(format_plain!("{} ms", lead.get().cast_signed() / 1_000)),
+                Some(lead) => words(format_plain!("{} ms", lead.as_micros().cast_signed() / 1_000)),
             },
             (Entry::Loudness, _) => words(format_plain!("{}", build.loudness.name())),
             (Entry::Units, _) => words(format_plain!("{}", units_name(units))),
@@ -435,10 +436,10 @@ const fn units_name(units: Units) -> &'static str {
 }
 
 /// The reaction time so much later; before nothing comes "learned".
-fn lead(lead: Option<Micros>, ms: i64) -> Option<Micros> {
-    let now = lead.map_or(-10, |lead| i64::try_from(lead.get() / 1_000).unwrap_or(LEAD.max.into()));
+fn lead(lead: Option<Duration>, ms: i64) -> Option<Duration> {
+    let now = lead.map_or(-10, |lead| i64::try_from(lead.as_micros() / 1_000).unwrap_or(LEAD.max.into()));
     let to = now + ms;
-    (to >= 0).then(|| Micros::from_millis(u32::try_from(LEAD.hold(to)).unwrap_or(0)))
+    (to >= 0).then(|| Duration::from_millis(u32::try_from(LEAD.hold(to)).unwrap_or(0)))
 }
 
 /// The one that many places on, held to the ends.

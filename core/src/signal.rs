@@ -21,7 +21,7 @@ mod run;
 use serde::{Deserialize, Serialize};
 
 use crate::quadrature::{Decoder, Steps};
-use crate::units::Micros;
+use crate::time::Instant;
 
 use run::{Run, short};
 
@@ -156,7 +156,7 @@ impl SignalWatch {
 
     /// Takes 16 packed samples, the oldest in the lowest bits; `end` is the time of the last one.
     #[inline]
-    pub fn push_16(&mut self, word: u32, end: Micros) -> Reading {
+    pub fn push_16(&mut self, word: u32, end: Instant) -> Reading {
         let before = self.decoder.level();
         let position = self.decoder.position();
         let steps = self.decoder.push_16(word);
@@ -188,7 +188,7 @@ impl SignalWatch {
     /// Takes one sample, A in bit 1 and B in bit 0, seen at `at`: for signals that come as changes
     /// with their time, such as a recording, and not at a steady rate.
     #[inline]
-    pub fn push(&mut self, sample: u8, at: Micros) -> Reading {
+    pub fn push(&mut self, sample: u8, at: Instant) -> Reading {
         let steps = self.decoder.push(sample);
         if steps.is_still() {
             return Reading::default();
@@ -211,7 +211,7 @@ impl SignalWatch {
         self.decoder.forget_level();
     }
 
-    fn watch_channels(&mut self, steps: Steps, at: Micros, reading: &mut Reading) {
+    fn watch_channels(&mut self, steps: Steps, at: Instant, reading: &mut Reading) {
         let moved = steps.forward + steps.reverse + steps.illegal;
         let channel = match (steps.a_moved, steps.b_moved) {
             (true, false) => Channel::A,
@@ -250,8 +250,8 @@ impl SignalWatch {
 }
 
 /// Nanoseconds; wraps after 584 years.
-const fn nanos(time: Micros) -> u64 {
-    time.get().wrapping_mul(1_000)
+const fn nanos(time: Instant) -> u64 {
+    time.as_micros().wrapping_mul(1_000)
 }
 
 #[cfg(test)]
@@ -268,7 +268,7 @@ mod tests {
         let mut readings = Vec::new();
         for (index, chunk) in samples.chunks_exact(16).enumerate() {
             let word = chunk.iter().rev().fold(0_u32, |word, &s| word << 2 | u32::from(s));
-            readings.push(watch.push_16(word, Micros::new((index as u64 + 1) * 320)));
+            readings.push(watch.push_16(word, Instant::from_micros((index as u64 + 1) * 320)));
         }
         (watch, readings)
     }
@@ -340,7 +340,7 @@ mod tests {
         let mut chatter = 0;
         let mut dead = Vec::new();
         for (index, &sample) in faulty.iter().enumerate() {
-            let reading = single.push(sample, Micros::new((index as u64 + 1) * 20));
+            let reading = single.push(sample, Instant::from_micros((index as u64 + 1) * 20));
             chatter += reading.chatter;
             dead.extend(reading.dead);
         }

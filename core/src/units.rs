@@ -16,6 +16,8 @@ use core::str::FromStr;
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
+use crate::time::Duration;
+
 /// Divides by something above zero, rounding down; `None` where that is past 64 bits. A chip without a divider
 /// for it would take a kilobyte each time: this is in one place, goes bit by bit, and is quick where 64 bits do.
 #[inline(never)]
@@ -342,49 +344,6 @@ impl Turns {
     }
 }
 
-/// A moment or a span of time in microseconds, as the board's clock gives it.
-///
-/// The core has no clock: time comes in with every event. Range: 584,000 years.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
-#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Micros(u64);
-
-impl Micros {
-    /// The zero of time.
-    pub const ZERO: Self = Self(0);
-
-    /// From microseconds.
-    #[must_use]
-    pub const fn new(us: u64) -> Self {
-        Self(us)
-    }
-
-    /// From milliseconds.
-    #[must_use]
-    pub const fn from_millis(ms: u32) -> Self {
-        Self(ms as u64 * 1_000)
-    }
-
-    /// Microseconds.
-    #[must_use]
-    pub const fn get(self) -> u64 {
-        self.0
-    }
-
-    /// The time since `earlier`; zero if that lies ahead (a clock that was set back).
-    #[must_use]
-    pub const fn since(self, earlier: Self) -> Self {
-        Self(self.0.saturating_sub(earlier.0))
-    }
-
-    /// This much later; stays at the end of time rather than wrapping.
-    #[must_use]
-    pub const fn plus(self, span: Self) -> Self {
-        Self(self.0.saturating_add(span.0))
-    }
-}
-
 /// Why a text is not a quantity. The text itself is known to the caller, who says where it stood.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
@@ -540,7 +499,7 @@ impl FromStr for Grams {
 }
 
 /// Reads `0.4s`, `400ms` or `250us`; a bare number is refused.
-impl FromStr for Micros {
+impl FromStr for Duration {
     type Err = QuantityError;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
@@ -555,7 +514,7 @@ impl FromStr for Micros {
             "" => return Err(QuantityError::NoUnit { examples: EXAMPLES }),
             _ => return Err(QuantityError::UnknownUnit { examples: EXAMPLES }),
         };
-        decimal.scaled(us_per_unit).map(|us| Self(us.unsigned_abs()))
+        decimal.scaled(us_per_unit).map(|us| Self::from_micros(us.unsigned_abs()))
     }
 }
 

@@ -17,7 +17,8 @@ use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::{Job, Lead, Progress};
 use turntally_core::settings::Loudness;
 use turntally_core::signal::{Channel, Reading};
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 
 const QUIET: Reading = Reading { net: 0, illegal: 0, chatter: 0, dead: None, revived: false };
 const CRADLE_UM: i64 = 70_000;
@@ -480,14 +481,14 @@ fn winds_a_coil(hand: &mut Hand, rpm: i64, ms: i64) -> i64 {
 #[test]
 fn learned_lead_moves_towards_the_hand() {
     for (hand_ms, nearer) in [(200, -1), (700, 1)] {
-        let lead = Lead::Learned(Micros::from_millis(400));
+        let lead = Lead::Learned(Duration::from_millis(400));
         let mut hand = Hand::new([Job { lead, ..job("a", 700, CRADLE_UM) }]);
         hand.yes();
         let mut early = Vec::new();
         for _ in 0..12 {
             hand.yes();
             early.push(winds_a_coil(&mut hand, 75, hand_ms));
-            let taken = hand.records[early.len() - 1].stop_time.map_or(0, Micros::get);
+            let taken = hand.records[early.len() - 1].stop_time.map_or(0, Duration::as_micros);
             assert!(taken.abs_diff(hand_ms.unsigned_abs() * 1_000) < 15_000, "{taken} us for {hand_ms} ms");
             hand.yes();
         }
@@ -725,7 +726,7 @@ fn backwards_turns_round_and_keeps_the_count() {
 /// Turning round is no movement of the crank: the cue is not said for it, and no stop is measured.
 #[test]
 fn turning_round_is_no_speed() {
-    let lead = Lead::Learned(Micros::from_millis(350));
+    let lead = Lead::Learned(Duration::from_millis(350));
     let mut hand = Hand::new([Job { lead, ..job("a", 20, CRADLE_UM) }]);
     hand.begins().cranks(-6 * TURN, 120).yes();
     assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 6 * TURN));
@@ -739,7 +740,7 @@ fn turning_round_is_no_speed() {
     }
     assert!((target - now).abs_diff(early_of_350_ms()) < 20, "{} early", target - now);
     hand.cranks(-400, 75).waits(1_000).yes().knob(-2).yes();
-    let taken = hand.records[0].stop_time.map_or(0, Micros::get);
+    let taken = hand.records[0].stop_time.map_or(0, Duration::as_micros);
     assert!(taken.abs_diff(200_000) < 15_000, "{taken} us");
 }
 
@@ -854,9 +855,9 @@ struct Book {
     counts: i128,
     direction: BTreeMap<u8, i128>,
     error_bound: Option<ErrorBound>,
-    now: Micros,
+    now: Instant,
     /// When a fault's page came up.
-    told: Micros,
+    told: Instant,
     finished: usize,
     /// From which state to which it went.
     taken: BTreeSet<(String, String)>,
@@ -909,7 +910,7 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, Book)
             Happening::Key(key) => Input::Key(*key),
             Happening::Knob(clicks) => Input::Knob(*clicks),
             Happening::Clock(us) => {
-                hand.now = Micros::new(hand.now.get().saturating_add_signed(*us));
+                hand.now = Instant::from_micros(hand.now.as_micros().saturating_add_signed(*us));
                 continue;
             }
         };
@@ -1049,7 +1050,7 @@ fn some_jobs() -> Vec<Job> {
         let gear = Gear::new(teeth.0, teeth.1).unwrap();
         let per_turn = CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap();
         let rule = BatchPlan::new(*rule(CRADLE_UM).coil(), per_turn, Length::from_um(cradle_um)).unwrap();
-        let lead = Lead::Learned(Micros::from_millis(350));
+        let lead = Lead::Learned(Duration::from_millis(350));
         Job { rule, lead, direction: Direction::Forward, ..job("geared", 70, CRADLE_UM) }
     };
     vec![

@@ -13,7 +13,8 @@ use turntally_core::link::counter::Server;
 use turntally_core::link::frame::{Frame, Receiver, encode};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{Refusal, Reply, Request};
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 
 /// A counter with a log in which some numbers are missing.
 struct Counter {
@@ -69,7 +70,7 @@ fn fetch(
 ) -> Result<bool, NoAnswer> {
     let mut client = Client::default();
     let mut fetcher = Fetcher::from(safe.next);
-    let mut now = Micros::ZERO;
+    let mut now = Instant::ZERO;
     let mut to_counter: Vec<u8> = client.ask(&fetcher.request(), now).to_vec();
     loop {
         let mut to_computer = Vec::new();
@@ -98,7 +99,7 @@ fn fetch(
             }
         }
         if to_counter.is_empty() {
-            now = now.plus(PATIENCE);
+            now = now + PATIENCE;
             // A fetch that stands still is asked for anew, from where it is.
             _ = client.ask_again(now)?;
             to_counter = client.ask(&fetcher.request(), now).to_vec();
@@ -166,13 +167,13 @@ proptest! {
         let (mut counter, mut client, mut out) = (Counter::new(3), Client::default(), Vec::new());
         for &byte in &bytes {
             counter.push(byte, &mut out);
-            client.push(byte, Micros::ZERO);
+            client.push(byte, Instant::ZERO);
         }
         out.clear();
-        for &byte in client.ask(&Request::Status, Micros::ZERO) {
+        for &byte in client.ask(&Request::Status, Instant::ZERO) {
             counter.push(byte, &mut out);
         }
-        let replies: Vec<_> = out.iter().filter_map(|&byte| client.push(byte, Micros::ZERO)).collect();
+        let replies: Vec<_> = out.iter().filter_map(|&byte| client.push(byte, Instant::ZERO)).collect();
         prop_assert_eq!(replies, [Reply::Done]);
     }
 
@@ -257,7 +258,7 @@ fn job_comes_over_the_link() {
     let request = Request::OfferJob { ticket: 7, job: job.to_bytes() };
     let (mut server, mut client) = (Server::default(), Client::default());
     let questions: Vec<_> = client
-        .ask(&request, Micros::ZERO)
+        .ask(&request, Instant::ZERO)
         .to_vec()
         .into_iter()
         .filter_map(|byte| server.push(byte))
@@ -322,8 +323,8 @@ fn thousand_entries_take_little_longer_than_their_bytes() {
             name: "garden chain".try_into().unwrap(),
             target: Turns::from_nano(51_003_750_000),
             turns: Turns::from_nano(51_020_625_000 + i64::from(number)),
-            crank_time: Micros::new(61_234_567),
-            stop_time: Some(Micros::new(284_000)),
+            crank_time: Duration::from_micros(61_234_567),
+            stop_time: Some(Duration::from_micros(284_000)),
             error_bound: ErrorBound::Within(0),
             illegal: 0,
             faults: Faults::default(),
@@ -336,12 +337,12 @@ fn thousand_entries_take_little_longer_than_their_bytes() {
     let (mut client, mut fetcher, mut out) = (Client::default(), Fetcher::from(0), Vec::new());
     let (mut bytes, mut questions, mut entries) = (0, 0, 0);
     'asking: loop {
-        let question = client.ask(&fetcher.request(), Micros::ZERO).to_vec();
+        let question = client.ask(&fetcher.request(), Instant::ZERO).to_vec();
         (bytes, questions) = (bytes + question.len(), questions + 1);
         question.into_iter().for_each(|byte| counter.push(byte, &mut out));
         bytes += out.len();
         for byte in std::mem::take(&mut out) {
-            match client.push(byte, Micros::ZERO).map(|reply| fetcher.take(reply)) {
+            match client.push(byte, Instant::ZERO).map(|reply| fetcher.take(reply)) {
                 Some(Fetching::Entry(_)) => entries += 1,
                 Some(Fetching::Finished) => break 'asking,
                 _ => {}

@@ -16,7 +16,8 @@ use turntally_core::settings::{Loudness, Make, Settings, Units};
 use turntally_core::setup::{Entry, SetUp, Shown};
 use turntally_core::signal::{Channel, Reading};
 use turntally_core::spring::SpringRatio;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Duration;
+use turntally_core::units::{Length, Turns};
 
 const QUIET: Reading = Reading { net: 0, illegal: 0, chatter: 0, dead: None, revived: false };
 
@@ -139,7 +140,7 @@ fn counter_is_set_up_with_knob_and_crank() {
     let (_, job) = hand.bench.job().unwrap();
     let gear = Gear::new(48, 16).unwrap();
     assert_eq!(Some(job.rule.per_turn()), CountsPerTurn::new(600, Shaft::Crank, gear));
-    assert_eq!((job.direction, job.lead), (Direction::Reverse, Lead::Set(Micros::from_millis(200))));
+    assert_eq!((job.direction, job.lead), (Direction::Reverse, Lead::Set(Duration::from_millis(200))));
     let build = hand.bench.settings().build;
     assert_eq!((build.loudness, build.units), (Loudness::Full, Units::Inches));
     // Wound that way, the count rises.

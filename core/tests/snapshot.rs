@@ -11,7 +11,8 @@ use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
 use turntally_core::job::{Job, Target};
 use turntally_core::plan::BatchPlan;
-use turntally_core::units::{Length, Micros};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::Length;
 
 const CRADLE_UM: i64 = 70_000;
 
@@ -52,10 +53,10 @@ fn coil_goes_on_where_it_was() {
     assert_eq!((new.goal(), new.target_turns()), (hand.bench.goal(), hand.bench.target_turns()));
     assert_eq!(new.error_bound(), ErrorBound::Within(TURN.unsigned_abs() / 4));
     assert!(new.rings_now() <= hand.bench.rings_now());
-    let mut going_on = Hand { bench: new.clone(), now: Micros::ZERO, records: Vec::new() };
+    let mut going_on = Hand { bench: new.clone(), now: Instant::ZERO, records: Vec::new() };
     going_on.yes().keeps_a_coil();
     assert_eq!(going_on.bench.progress().kept, 2);
-    let mut thrown_away = Hand { bench: new, now: Micros::ZERO, records: Vec::new() };
+    let mut thrown_away = Hand { bench: new, now: Instant::ZERO, records: Vec::new() };
     thrown_away.no();
     assert_eq!((thrown_away.bench.phase(), thrown_away.bench.progress().scrapped), (Phase::Ready, 1));
 }
@@ -133,7 +134,7 @@ fn learned_things_are_kept() {
     let mut new = with([garden()]);
     new.resume_batch(0, &hand.bench.batch(0).unwrap());
     new.resume_coil(&hand.bench.coil_note().unwrap(), Since::QuarterTurn).unwrap();
-    let mut after = Hand { bench: new, now: Micros::ZERO, records: Vec::new() };
+    let mut after = Hand { bench: new, now: Instant::ZERO, records: Vec::new() };
     let before = after.bench.counts();
     after.yes().cranks(-TURN, 60);
     assert_eq!(after.bench.counts(), before + TURN, "the direction was kept");
@@ -159,14 +160,14 @@ proptest! {
         lead_ms in 0_u32..2_000,
     ) {
         let goal = Goal { target: 20 * TURN, limit: 22 * TURN, turn: TURN };
-        let mut cue = StopCue::new(goal, Micros::from_millis(lead_ms));
+        let mut cue = StopCue::new(goal, Duration::from_millis(lead_ms));
         let (mut turns, mut speed) = (17.0 + start, 0.0_f64);
         let mut clear_until = 0;
         let mut before = None;
         for ms in 0_u32..6_000 {
             speed = (speed + accelerations[ms as usize / 100] / 1e3).clamp(-1.0, 5.0);
             turns += speed / 1e3;
-            let (now, counts) = (Micros::from_millis(ms), (turns * TURN as f64) as i64);
+            let (now, counts) = (Instant::from_millis(ms), (turns * TURN as f64) as i64);
             let said = kind(cue.update(now, counts));
             let resting = cue.meter().rests(now);
             if let Some(before) = before {
@@ -175,7 +176,7 @@ proptest! {
                 prop_assert!(!comes || ms >= clear_until, "{before} to {said} at {ms} ms, {turns} turns, {speed}/s");
             }
             before = Some(said);
-            if cue.is_clear_for(now, counts, Micros::from_millis(8)) {
+            if cue.is_clear_for(now, counts, Duration::from_millis(8)) {
                 clear_until = ms + 8;
             }
         }
@@ -187,15 +188,15 @@ proptest! {
 fn clear_comes_back_soon() {
     for rpm in [20, 60, 120, 180] {
         let goal = Goal { target: 20 * TURN, limit: 22 * TURN, turn: TURN };
-        let mut cue = StopCue::new(goal, Micros::from_millis(350));
+        let mut cue = StopCue::new(goal, Duration::from_millis(350));
         let (mut longest, mut since) = (0, 0);
         for ms in 0_u32.. {
             let counts = i64::from(ms) * rpm * TURN / 60_000;
             if counts > 22 * TURN {
                 break;
             }
-            cue.update(Micros::from_millis(ms), counts);
-            if cue.is_clear_for(Micros::from_millis(ms), counts, Micros::from_millis(8)) {
+            cue.update(Instant::from_millis(ms), counts);
+            if cue.is_clear_for(Instant::from_millis(ms), counts, Duration::from_millis(8)) {
                 since = counts;
             }
             longest = longest.max(counts - since);

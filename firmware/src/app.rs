@@ -9,7 +9,8 @@ use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::Job;
 use turntally_core::settings::{Build, Loudness, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 
 use crate::display::Frame;
 use crate::notice::{Notice, View};
@@ -21,9 +22,9 @@ use crate::store::guard::{Gate, PROGRAM_SPAN};
 use crate::store::{Save, SavedState, Store, StoreError};
 
 /// The screen is drawn at most this often.
-const REDRAW: Micros = Micros::from_millis(50);
+const REDRAW: Duration = Duration::from_millis(50);
 /// And this often it is looked whether it would look different.
-const LOOK: Micros = Micros::from_millis(10);
+const LOOK: Duration = Duration::from_millis(10);
 
 /// The counter, without its pins.
 #[derive(Debug)]
@@ -51,17 +52,17 @@ pub struct App {
     pub(crate) offers: Offers,
     pub(crate) clock: Clock,
     frame: Frame,
-    drawn: Option<(Micros, Look)>,
-    looked: Micros,
+    drawn: Option<(Instant, Look)>,
+    looked: Instant,
 }
 
 /// The time of day, if somebody has said it.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Clock {
     /// As of the last poll.
-    pub(crate) now: Micros,
+    pub(crate) now: Instant,
     /// Seconds since 1970-01-01 UTC, and when they were said.
-    set: Option<(u64, Micros)>,
+    set: Option<(u64, Instant)>,
 }
 
 impl Clock {
@@ -72,7 +73,7 @@ impl Clock {
 
     /// What it says.
     pub(crate) fn seconds(self) -> Option<u64> {
-        self.set.map(|(seconds, at)| seconds.saturating_add(self.now.since(at).get() / 1_000_000))
+        self.set.map(|(seconds, at)| seconds.saturating_add(self.now.since(at).as_micros() / 1_000_000))
     }
 }
 
@@ -112,14 +113,14 @@ impl App {
             clock: Clock::default(),
             frame: Frame::new(),
             drawn: None,
-            looked: Micros::ZERO,
+            looked: Instant::ZERO,
         }
     }
 
     /// Takes what the sampler handed out: a word of 16 samples, of which the last was taken at `end`,
     /// nothing yet, or the news that samples are gone.
     #[inline]
-    pub fn samples(&mut self, sampled: Result<Option<u32>, PinUnread>, end: Micros) {
+    pub fn samples(&mut self, sampled: Result<Option<u32>, PinUnread>, end: Instant) {
         match sampled {
             Ok(None) => {}
             Ok(Some(word)) => {
@@ -286,7 +287,7 @@ impl App {
 
     /// To be called every millisecond. Hands out the record of a coil that came off.
     #[inline(never)] // As a part of its caller 40 bytes more.
-    pub fn poll<F: Front>(&mut self, now: Micros, front: &mut F) -> Option<CoilRecord> {
+    pub fn poll<F: Front>(&mut self, now: Instant, front: &mut F) -> Option<CoilRecord> {
         self.rebuild(front);
         let View { bench, notice, offer } = &mut self.view;
         let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
@@ -361,7 +362,7 @@ impl App {
 
     /// Draws the screen if it is due and would look different; whether it was drawn. The board calls
     /// it when nothing else is waiting: a cue never waits for the screen.
-    pub fn redraw(&mut self, now: Micros) -> bool {
+    pub fn redraw(&mut self, now: Instant) -> bool {
         if !self.redraw_due(now) {
             return false;
         }
@@ -373,7 +374,7 @@ impl App {
 
     /// Whether the screen is due to be drawn and would look different; if so the caller draws
     /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
-    pub fn redraw_due(&mut self, now: Micros) -> bool {
+    pub fn redraw_due(&mut self, now: Instant) -> bool {
         if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.looked) < LOOK) {
             return false;
         }

@@ -190,7 +190,7 @@ impl App {
             dead: self.bench().dead_channel(),
             illegal: self.watch().decoder().illegal(),
             samples_lost: self.lost_samples,
-            up_ms: self.clock.now.get() / 1_000,
+            up_ms: self.clock.now.as_micros() / 1_000,
             clock: self.clock.seconds(),
         }
     }

@@ -11,12 +11,12 @@ use turntally_core::job::{Job, Target};
 use turntally_core::link::job::JobBytes;
 use turntally_core::link::{Answer, Refusal};
 use turntally_core::settings::Settings;
-use turntally_core::units::Micros;
+use turntally_core::time::{Duration, Instant};
 
 use crate::notice::Notice;
 
 /// After this time without a question an offer is withdrawn.
-const FORGET: Micros = Micros::from_millis(10_000);
+const FORGET: Duration = Duration::from_millis(10_000);
 
 /// What is offered.
 #[derive(Debug, Clone)]
@@ -37,8 +37,8 @@ pub enum Offer {
 struct Waiting {
     ticket: u32,
     offer: Offer,
-    heard: Micros,
-    shown: Option<Micros>,
+    heard: Instant,
+    shown: Option<Instant>,
 }
 
 /// The offer that waits, and the last one's answer.
@@ -50,7 +50,7 @@ pub(crate) struct Offers {
 
 impl Offers {
     /// Takes an offer; one that waits or was answered already is the same again.
-    pub(crate) fn make(&mut self, ticket: u32, offer: Offer, now: Micros) -> Result<Answer, Refusal> {
+    pub(crate) fn make(&mut self, ticket: u32, offer: Offer, now: Instant) -> Result<Answer, Refusal> {
         match self.answer(ticket, now) {
             Answer::None if self.waiting.is_some() => Err(Refusal::Busy),
             Answer::None => {
@@ -62,7 +62,7 @@ impl Offers {
     }
 
     /// What the user says to this one.
-    pub(crate) fn answer(&mut self, ticket: u32, now: Micros) -> Answer {
+    pub(crate) fn answer(&mut self, ticket: u32, now: Instant) -> Answer {
         match (&mut self.waiting, self.answered) {
             (Some(waiting), _) if waiting.ticket == ticket => {
                 waiting.heard = now;
@@ -75,7 +75,7 @@ impl Offers {
 
     /// To be called every tick: what is to be shown, where that changes. `free`: no message about the
     /// counter itself is on the screen.
-    pub(crate) fn show(&mut self, bench: &Bench, free: bool, now: Micros) -> Option<Option<Notice>> {
+    pub(crate) fn show(&mut self, bench: &Bench, free: bool, now: Instant) -> Option<Option<Notice>> {
         let waiting = self.waiting.as_mut()?;
         if now.since(waiting.heard) > FORGET {
             self.waiting = None;
@@ -98,7 +98,7 @@ impl Offers {
     /// Takes a key that went down while an offer is shown; the offer that is agreed to. `None` within where
     /// the key says nothing yet.
     #[inline(never)] // As a part of its caller 76 bytes more.
-    pub(crate) fn key(&mut self, key: Key, now: Micros) -> Option<Option<Offer>> {
+    pub(crate) fn key(&mut self, key: Key, now: Instant) -> Option<Option<Offer>> {
         let shown = self.waiting.as_ref()?.shown?;
         if now.since(shown) < READ_FIRST {
             return None;

@@ -1,21 +1,21 @@
 //! When the screen gets a picture, and a driver for a board that may wait for its bus.
 
 use embedded_hal::i2c::I2c;
-use turntally_core::units::Micros;
+use turntally_core::time::{Duration, Instant};
 
 use crate::display::Frame;
 use crate::ssd1306::{ADDRESS, PAGES, SETUP, WINDOW, page};
 
 /// Without news the picture is sent again this often, set-up included, so that a screen that lost its
 /// power, or came late, shows it as well.
-const AGAIN: Micros = Micros::from_millis(1_000);
+const AGAIN: Duration = Duration::from_millis(1_000);
 /// From one attempt at a missing screen to the next.
-const RETRY: Micros = Micros::from_millis(500);
+const RETRY: Duration = Duration::from_millis(500);
 
 /// When the screen is to get a picture, whatever bus brings it there.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Refresh {
-    due: Micros,
+    due: Instant,
     missing: bool,
 }
 
@@ -23,12 +23,12 @@ impl Refresh {
     /// At once.
     #[must_use]
     pub const fn new() -> Self {
-        Self { due: Micros::ZERO, missing: false }
+        Self { due: Instant::ZERO, missing: false }
     }
 
     /// When the picture is to be sent whether or not it is a new one.
     #[must_use]
-    pub const fn due(&self) -> Micros {
+    pub const fn due(&self) -> Instant {
         self.due
     }
 
@@ -39,9 +39,9 @@ impl Refresh {
     }
 
     /// To be told after each attempt whether the picture arrived.
-    pub fn sent(&mut self, now: Micros, arrived: bool) {
+    pub fn sent(&mut self, now: Instant, arrived: bool) {
         self.missing = !arrived;
-        self.due = now.plus(if arrived { AGAIN } else { RETRY });
+        self.due = now + (if arrived { AGAIN } else { RETRY });
     }
 }
 
@@ -63,7 +63,7 @@ impl<B: I2c> Oled<B> {
     /// # Errors
     /// That of the bus: nobody answered, or it is stuck. The caller has nothing to do: the screen is
     /// tried again when it is due.
-    pub fn update(&mut self, now: Micros, frame: &Frame, new: bool) -> Result<bool, B::Error> {
+    pub fn update(&mut self, now: Instant, frame: &Frame, new: bool) -> Result<bool, B::Error> {
         if now < self.refresh.due() && (self.refresh.is_missing() || !new) {
             return Ok(false);
         }

@@ -5,7 +5,7 @@ use turntally_core::bench::{Lamp, Outputs, Sound};
 use turntally_core::input::Key;
 use turntally_core::quadrature::Decoder;
 use turntally_core::settings::Loudness;
-use turntally_core::units::Micros;
+use turntally_core::time::{Duration, Instant};
 
 /// A thing that sounds: a PWM channel with a buzzer, say.
 pub trait Sounder {
@@ -174,17 +174,17 @@ where
 #[derive(Debug, Clone, Default)]
 pub struct Rhythm {
     outputs: Outputs,
-    sound_since: Micros,
-    lamp_since: Micros,
-    beat_at: Option<Micros>,
+    sound_since: Instant,
+    lamp_since: Instant,
+    beat_at: Option<Instant>,
 }
 
 /// How long one beat sounds.
-const BEAT: Micros = Micros::from_millis(40);
+const BEAT: Duration = Duration::from_millis(40);
 
 impl Rhythm {
     /// Takes what is to be shown from now on.
-    pub fn set(&mut self, outputs: Outputs, now: Micros) {
+    pub fn set(&mut self, outputs: Outputs, now: Instant) {
         let same_kind =
             core::mem::discriminant(&outputs.sound) == core::mem::discriminant(&self.outputs.sound);
         if !same_kind {
@@ -198,8 +198,8 @@ impl Rhythm {
     }
 
     /// The note at this moment.
-    pub fn hertz(&mut self, now: Micros) -> Option<u16> {
-        let ms = now.since(self.sound_since).get() / 1_000;
+    pub fn hertz(&mut self, now: Instant) -> Option<u16> {
+        let ms = now.since(self.sound_since).as_micros() / 1_000;
         match self.outputs.sound {
             Sound::Silent => None,
             Sound::Tone => Some(2_000),
@@ -224,8 +224,8 @@ impl Rhythm {
 
     /// The lamps at this moment.
     #[must_use]
-    pub fn lights(&self, now: Micros) -> Lights {
-        let ms = now.since(self.lamp_since).get() / 1_000;
+    pub fn lights(&self, now: Instant) -> Lights {
+        let ms = now.since(self.lamp_since).as_micros() / 1_000;
         // 0.71 and 2.5 times a second, lit at first.
         let (slow, quick) = (ms % 1_400 < 700, ms % 400 < 200);
         let (red, yellow, green) = match self.outputs.lamp {
@@ -301,10 +301,10 @@ mod tests {
         let mut starts = 0;
         let mut sounding = false;
         for ms in 0..3_000_u32 {
-            let every = Micros::from_millis(600 - ms / 6);
+            let every = Duration::from_millis(600 - ms / 6);
             let outputs =
                 Outputs { sound: Sound::Beats { every }, lamp: Lamp::GreenYellowSlow, may_turn: true };
-            let now = Micros::from_millis(ms);
+            let now = Instant::from_millis(ms);
             rhythm.set(outputs, now);
             let sounds = rhythm.hertz(now).is_some();
             starts += u32::from(sounds && !sounding);
@@ -333,12 +333,12 @@ mod tests {
         for lamp in lamps {
             let mut look = Vec::new();
             for every_ms in [100, 130, 333, 600, 1_500] {
-                let sound = Sound::Beats { every: Micros::from_millis(every_ms) };
+                let sound = Sound::Beats { every: Duration::from_millis(every_ms) };
                 let mut rhythm = Rhythm::default();
                 let mut lit = [Vec::new(), Vec::new(), Vec::new()];
                 let mut before = Lights::default();
                 for ms in 0..60_000 {
-                    let now = Micros::from_millis(ms);
+                    let now = Instant::from_millis(ms);
                     rhythm.set(Outputs { sound, lamp, may_turn: true }, now);
                     rhythm.hertz(now);
                     let lights = rhythm.lights(now);

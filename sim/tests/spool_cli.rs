@@ -11,7 +11,8 @@ use serde_json::Value;
 use turntally_core::bench::log::{CoilLog, Counted, LogEvent, entry_bytes};
 use turntally_core::bench::{ErrorBound, Faults};
 use turntally_core::link::SentEntry;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Duration;
+use turntally_core::units::{Length, Turns};
 use turntally_sim::job::Job;
 use turntally_sim::link::planned;
 use turntally_sim::lookup::LookupArgs;
@@ -88,7 +89,7 @@ fn coil(number: u32, batch: u32, kept: bool, wire_mm: i64, at: Option<u64>) -> S
         name: "chain".try_into().unwrap(),
         target: Turns::from_whole(52),
         turns: Turns::from_whole(52),
-        crank_time: Micros::ZERO,
+        crank_time: Duration::ZERO,
         stop_time: None,
         error_bound: ErrorBound::Within(0),
         illegal: 0,

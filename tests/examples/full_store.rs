@@ -14,7 +14,8 @@ use turntally_core::input::{Event, Input, Key};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::{Layout, Save, Store};
 use turntally_sim::simulation::flash::{Cells, VirtualFlash};
@@ -22,12 +23,12 @@ use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 /// A bench with a clock.
 struct Desk {
     bench: Bench,
-    at: Micros,
+    at: Instant,
 }
 
 impl Desk {
     fn tell(&mut self, input: Input) {
-        self.at = self.at.plus(Micros::from_millis(500));
+        self.at = self.at + Duration::from_millis(500);
         _ = self.bench.handle(Event { at: self.at, input });
     }
 
@@ -65,7 +66,7 @@ fn sent(place: u8) -> PlannedJob {
 
 fn main() {
     let path = PathBuf::from(env::args_os().nth(1).unwrap());
-    let mut desk = Desk { bench: Bench::new(), at: Micros::ZERO };
+    let mut desk = Desk { bench: Bench::new(), at: Instant::ZERO };
     let mut settings = Settings::default();
     // Set at the counter: what it is born with need not be kept.
     settings.batch.make = Make::Rings(600);

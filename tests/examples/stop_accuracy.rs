@@ -8,7 +8,7 @@ use std::process::ExitCode;
 
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
-use turntally_core::units::Micros;
+use turntally_core::time::Duration;
 use turntally_sim::simulation::operator::PROFILES;
 use turntally_tests::stops::stops;
 
@@ -27,7 +27,7 @@ fn main() -> ExitCode {
     );
     println!("| --- | --- | ---: | ---: | ---: | ---: |");
     for profile in PROFILES {
-        for (name, lead) in [("off", Lead::Set(Micros::ZERO)), ("learned", Lead::Learned(DEFAULT_LEAD))] {
+        for (name, lead) in [("off", Lead::Set(Duration::ZERO)), ("learned", Lead::Learned(DEFAULT_LEAD))] {
             let found = stops(coils, profile, lead);
             println!(
                 "| {} | {name} | {:.2} % | {:.2} % | {:.3} | {:.2} |",

@@ -9,7 +9,8 @@ use turntally_core::job::{Job, Lead, Progress, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::settings::Loudness;
 use turntally_core::spring::SpringRatio;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{Front, Lights};
 use turntally_firmware::store::guard::{Gate, Open, SECTOR};
@@ -50,7 +51,7 @@ pub fn job() -> Job {
             target: Target::Rings(50),
             rule: BatchPlan::new(coil, per_turn, Length::from_um(25_000)).ok()?,
             direction: Direction::Forward,
-            lead: Lead::Learned(Micros::from_millis(300)),
+            lead: Lead::Learned(Duration::from_millis(300)),
             spool: None,
         })
     };
@@ -200,7 +201,7 @@ impl Counter {
         }
         let before = self.app.bench().phase();
         self.crank();
-        let now = Micros::from_millis(self.ms);
+        let now = Instant::from_millis(self.ms);
         let record = self.app.poll(now, &mut self.fingers);
         if before == Phase::Ready && self.app.bench().goal().is_some() {
             (self.true_counts, self.noted) = (0, false);
@@ -246,7 +247,7 @@ impl Counter {
             let level: u32 = [0b00, 0b01, 0b11, 0b10][(self.step & 3) as usize];
             word |= level << (2 * sample);
         }
-        self.app.samples(Ok(Some(word)), Micros::from_millis(self.ms));
+        self.app.samples(Ok(Some(word)), Instant::from_millis(self.ms));
     }
 
     fn decide(&mut self) {

@@ -8,7 +8,7 @@ use turntally_core::bench::{Bench, ErrorBound};
 use turntally_core::cue::Goal;
 use turntally_core::input::Key;
 use turntally_core::settings::Settings;
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
 use turntally_firmware::notice::Notice;
@@ -190,7 +190,7 @@ impl Desk {
                 self.made = turning.at(self.us);
             }
             self.drive_encoder();
-            self.app.samples(self.sampler.sample(), Micros::new(self.us));
+            self.app.samples(self.sampler.sample(), Instant::from_micros(self.us));
             if self.us.is_multiple_of(1_000) {
                 self.tick();
             }
@@ -209,7 +209,7 @@ impl Desk {
     }
 
     fn tick(&mut self) {
-        let now = Micros::new(self.us);
+        let now = Instant::from_micros(self.us);
         self.app.poll(now, &mut self.panel);
         self.app.save_to(&mut self.store);
         self.watch();

@@ -9,7 +9,7 @@ use turntally_core::bench::{Bench, Phase};
 use turntally_core::input::{Event, Input, Key};
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
-use turntally_core::units::Micros;
+use turntally_core::time::{Duration, Instant};
 use turntally_firmware::app::App;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::items::{GRANULE, item};
@@ -19,7 +19,7 @@ use turntally_tests::pieces::{LAYOUT, lay};
 
 struct Desk {
     bench: Bench,
-    at: Micros,
+    at: Instant,
     flash: VirtualFlash,
     store: Store<VirtualFlash, Open>,
 }
@@ -32,13 +32,13 @@ impl Desk {
         settings.batch.make = Make::Rings(600);
         let mut bench = Bench::new();
         bench.set_up(settings);
-        let mut desk = Self { bench, at: Micros::ZERO, flash, store };
+        let mut desk = Self { bench, at: Instant::ZERO, flash, store };
         desk.save(&Save::Settings(settings));
         desk
     }
 
     fn tell(&mut self, input: Input) {
-        self.at = self.at.plus(Micros::from_millis(500));
+        self.at = self.at + Duration::from_millis(500);
         _ = self.bench.handle(Event { at: self.at, input });
     }
 

@@ -11,7 +11,8 @@ use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{Answer, Refusal, Reply, Request, SETTINGS_LEN, SettingsBytes};
 use turntally_core::settings::{Loudness, Settings};
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Instant;
+use turntally_core::units::{Length, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::link::Link;
 use turntally_firmware::panel::{Front, Lights};
@@ -43,9 +44,9 @@ impl Pair {
     }
 
     fn ask(&mut self, request: &Request) -> Vec<Reply> {
-        let bytes = self.client.ask(request, Micros::ZERO).to_vec();
+        let bytes = self.client.ask(request, Instant::ZERO).to_vec();
         let answer = self.send(&bytes);
-        answer.into_iter().filter_map(|byte| self.client.push(byte, Micros::ZERO)).collect()
+        answer.into_iter().filter_map(|byte| self.client.push(byte, Instant::ZERO)).collect()
     }
 
     fn live(&mut self, ms: u32) {
@@ -120,18 +121,18 @@ impl Desk {
     fn under(&mut self, mut keys: Keys, ms: u32) {
         for _ in 0..ms {
             self.ms += 1;
-            self.app.poll(Micros::from_millis(self.ms), &mut keys);
+            self.app.poll(Instant::from_millis(self.ms), &mut keys);
             self.app.save_to(&mut self.store);
         }
     }
 
     fn ask(&mut self, request: &Request) -> Reply {
         let mut out = Vec::new();
-        for byte in self.client.ask(request, Micros::ZERO).to_vec() {
+        for byte in self.client.ask(request, Instant::ZERO).to_vec() {
             self.link
                 .push_at_once(byte, &mut self.app, &mut self.store, |bytes| out.extend_from_slice(bytes));
         }
-        let mut replies = out.into_iter().filter_map(|byte| self.client.push(byte, Micros::ZERO));
+        let mut replies = out.into_iter().filter_map(|byte| self.client.push(byte, Instant::ZERO));
         replies.next().unwrap()
     }
 
@@ -440,7 +441,7 @@ fn hostile(rng: &mut fastrand::Rng, client: &mut Client) -> Vec<u8> {
         7 => Request::Batch { number: rng.u32(..9) },
         _ => Request::SelfTest,
     };
-    let mut stream = client.ask(&request, Micros::ZERO).to_vec();
+    let mut stream = client.ask(&request, Instant::ZERO).to_vec();
     match rng.u8(..8) {
         0 => stream.truncate(rng.usize(..stream.len())),
         1 => stream.iter_mut().for_each(|byte| *byte = rng.u8(..)),

@@ -2,7 +2,7 @@
 //! covers it; what it does not take is not doubted.
 
 use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 
 /// The board's: 250,000 samples a second, 16 in a word.
 const SAMPLE_NS: u64 = 4_000;
@@ -35,7 +35,7 @@ impl Bench {
         self.word = self.word >> 2 | u32::from(level) << 30;
         self.samples += 1;
         if self.samples.is_multiple_of(16) {
-            let reading = self.watch.push_16(self.word, Micros::new(self.now_ns() / 1_000));
+            let reading = self.watch.push_16(self.word, Instant::from_micros(self.now_ns() / 1_000));
             self.told += ERROR_PER_CHATTER * u64::from(reading.chatter);
             self.told += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
         }

@@ -457,7 +457,7 @@ fn ten_years_stay_within_the_rated_cycles() {
     let mut bench = turntally_tests::cuts::bench(&job);
     for key in [turntally_core::input::Key::Yes; 2] {
         bench.handle(turntally_core::input::Event {
-            at: turntally_core::units::Micros::ZERO,
+            at: turntally_core::time::Instant::ZERO,
             input: turntally_core::input::Input::Key(key),
         });
     }

@@ -12,7 +12,8 @@ use turntally_core::cue::{Cue, Goal, StopCue};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::quadrature::Decoder;
 use turntally_core::spring::{Flow, SpringRatio, moment_ratio};
-use turntally_core::units::{Density, Grams, Length, Micros, Mm, Stress, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Density, Grams, Length, Mm, Stress, Turns};
 
 fn length(text: &str) -> Length {
     text.parse().unwrap()
@@ -438,13 +439,13 @@ fn music_wire_springs_about_as_the_workshop_table_says() {
 // ---- The stop cue ----
 
 /// Cranks at a steady speed until stop is said, and gives the turns that were then left to the target.
-fn turns_early(rpm: i64, lead: Micros) -> f64 {
+fn turns_early(rpm: i64, lead: Duration) -> f64 {
     const TURN: i64 = 4_000;
     let goal = Goal { target: 20 * TURN, limit: 30 * TURN, turn: TURN };
     let mut cue = StopCue::new(goal, lead);
     for quarter_ms in 0_i64.. {
         let counts = rpm * TURN * quarter_ms / 240_000;
-        if cue.update(Micros::new(quarter_ms.unsigned_abs() * 250), counts) == Cue::Stop {
+        if cue.update(Instant::from_micros(quarter_ms.unsigned_abs() * 250), counts) == Cue::Stop {
             return (goal.target - counts) as f64 / TURN as f64;
         }
     }
@@ -466,7 +467,7 @@ fn cue_leads_by_what_the_hand_runs_on() {
         (300, [0.8, 0.95, 1.25, 2.0, 3.75]),
     ] {
         for (ms, turns) in [160, 190, 250, 400, 750].into_iter().zip(expected) {
-            let early = turns_early(rpm, Micros::from_millis(ms));
+            let early = turns_early(rpm, Duration::from_millis(ms));
             // Speed is taken over 80 ms at least and off by up to one count in that, of 4,000 a turn; the
             // cue is asked four times a millisecond and led by whole counts.
             let within = (f64::from(ms) / 80.0 + rpm as f64 * 4_000.0 / 240_000.0 + 2.0) / 4_000.0;

@@ -4,7 +4,7 @@
 
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
-use turntally_core::units::Micros;
+use turntally_core::time::Duration;
 use turntally_sim::simulation::operator::PROFILES;
 use turntally_tests::stops::stops;
 
@@ -16,7 +16,7 @@ fn learned_lead_halves_the_error_for_every_operator() {
         let name = profile.name;
         // The hasty hand comes nearest to the bounds, and winds quickest; the others are far from them.
         let coils = if name == "hasty" { 200 } else { 40 };
-        let off = stops(coils, profile, Lead::Set(Micros::ZERO));
+        let off = stops(coils, profile, Lead::Set(Duration::ZERO));
         let led = stops(coils, profile, Lead::Learned(DEFAULT_LEAD));
         assert_eq!((off.coils(), led.coils()), (coils, coils), "{name}");
         assert!(2.0 * led.mean() <= off.mean(), "{name}: mean error {} of {} turns", led.mean(), off.mean());

@@ -2,7 +2,7 @@
 
 use turntally_core::bench::snapshot::{CoilNote, Since};
 use turntally_core::input::{Event, Input, Key};
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::records::Record;
 use turntally_firmware::store::{Save, Store};
@@ -50,7 +50,7 @@ fn records_behind_torn_bytes_are_found() {
 fn note(counts: i64) -> CoilNote {
     let mut bench = bench(&job());
     for key in [Key::Yes; 2] {
-        bench.handle(Event { at: Micros::ZERO, input: Input::Key(key) });
+        bench.handle(Event { at: Instant::ZERO, input: Input::Key(key) });
     }
     let Some(mut note) = bench.coil_note() else { unreachable!("a coil is on the mandrel") };
     note.counts = counts;

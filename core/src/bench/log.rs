@@ -12,7 +12,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{Bench, CoilRecord, ErrorBound, Faults, UncountedCoils};
 use crate::job::NAME_LEN;
-use crate::units::{Length, Micros, Turns};
+use crate::time::Duration;
+use crate::units::{Length, Turns};
 
 /// The longest entry, in bytes.
 pub const ENTRY_LEN: usize = 132;
@@ -62,9 +63,9 @@ pub struct CoilLog {
     /// Turns when it came off.
     pub turns: Turns,
     /// From its zero until it came off; from the last start of the counter, where that was in between.
-    pub crank_time: Micros,
+    pub crank_time: Duration,
     /// How long the hand took to stop, if it was measured.
-    pub stop_time: Option<Micros>,
+    pub stop_time: Option<Duration>,
     /// How far its count can be trusted.
     pub error_bound: ErrorBound,
     /// Impossible steps seen on it.
@@ -282,8 +283,8 @@ mod tests {
             name: "twenty-four letters long".try_into().unwrap_or_default(),
             target: Turns::from_nano(i64::MIN),
             turns: Turns::from_nano(i64::MIN),
-            crank_time: Micros::new(u64::MAX),
-            stop_time: Some(Micros::new(u64::MAX)),
+            crank_time: Duration::from_micros(u64::MAX),
+            stop_time: Some(Duration::from_micros(u64::MAX)),
             error_bound: ErrorBound::Within(u64::MAX),
             illegal: u64::MAX,
             faults,
@@ -318,7 +319,10 @@ mod tests {
             unreachable!("a coil");
         };
         let counted = Counted { job: 5, batch: 0, rings: 48, kept: true, wire: Length::from_nm(10) };
-        assert_eq!((coil.counted, coil.name.as_str(), coil.crank_time), (counted, "a", Micros::new(6)));
+        assert_eq!(
+            (coil.counted, coil.name.as_str(), coil.crank_time),
+            (counted, "a", Duration::from_micros(6))
+        );
         for cut in 0..sawn.len() {
             assert_eq!(Entry::from_bytes(&sawn[..cut]), Err(EntryError::Damaged), "{cut}");
         }

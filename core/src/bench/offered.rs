@@ -78,7 +78,8 @@ mod tests {
     use crate::job::Target;
     use crate::plan::BatchPlan;
     use crate::spring::SpringRatio;
-    use crate::units::{Length, Micros, Turns};
+    use crate::time::{Duration, Instant};
+    use crate::units::{Length, Turns};
 
     fn job(rings: u32) -> Job {
         let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
@@ -87,7 +88,7 @@ mod tests {
         let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
         let rule =
             BatchPlan::new(CoilModel::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
-        let lead = crate::job::Lead::Set(Micros::ZERO);
+        let lead = crate::job::Lead::Set(Duration::ZERO);
         let target = Target::Rings(rings);
         let (direction, spool) = (Direction::Forward, None);
         Job { batch: 0, name: "job".try_into().unwrap(), target, rule, direction, lead, spool }
@@ -155,7 +156,7 @@ mod tests {
         let mut bench = Bench::new();
         bench.add_job(job(30)).unwrap();
         for key in [Key::Yes, Key::Yes] {
-            bench.handle(Event { at: Micros::ZERO, input: Input::Key(key) });
+            bench.handle(Event { at: Instant::ZERO, input: Input::Key(key) });
         }
         assert!(bench.goal().is_some());
         assert!(!bench.put_job(0, job(31)) && !bench.put_job(1, job(31)));

@@ -2,7 +2,7 @@
 
 use super::{Bench, State};
 use crate::cue::Cue;
-use crate::units::Micros;
+use crate::time::Duration;
 
 /// What is to be heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -14,7 +14,7 @@ pub enum Sound {
     /// A short beat in each such time.
     Beats {
         /// From one to the next.
-        every: Micros,
+        every: Duration,
     },
     /// One long tone: stop now.
     Tone,

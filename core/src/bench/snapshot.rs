@@ -12,7 +12,8 @@ use serde::{Deserialize, Serialize};
 use super::{Bench, ErrorBound, Fault, Faults, State, UncountedCoils};
 use crate::counter::{CountsPerTurn, Direction, TurnCounter};
 use crate::job::{Job, Progress};
-use crate::units::{Length, Micros};
+use crate::time::Duration;
+use crate::units::Length;
 
 /// A note is due each time the mandrel has turned by one part of so many since the last: twice as
 /// often as the quarter turn that is promised, so that one may wait for a cue to pass.
@@ -25,7 +26,7 @@ pub struct Batch {
     job: u32,
     /// What has been made.
     pub progress: Progress,
-    learned: Option<Micros>,
+    learned: Option<Duration>,
     direction: Direction,
     uncounted: UncountedCoils,
     spool: Option<Length>,
@@ -197,7 +198,7 @@ impl Bench {
     /// Whether the cue will not change within `span` from now, whatever a hand does: then the processor
     /// may be halted for that long.
     #[must_use]
-    pub fn is_clear_for(&self, span: Micros) -> bool {
+    pub fn is_clear_for(&self, span: Duration) -> bool {
         self.coil.as_ref().is_none_or(|coil| coil.cue.is_clear_for(self.now, self.counts(), span))
     }
 

@@ -4,11 +4,11 @@ use core::fmt;
 
 use super::frame::{self, Frame, Receiver, Tag};
 use super::{FETCH_MAX, Refusal, Reply, Request, SentEntry};
-use crate::units::Micros;
+use crate::time::{Duration, Instant};
 
 /// How long an answer is waited for before its question is asked again: a question waits for the counter's
 /// flash at most 0.4 s, and a USB port adds milliseconds.
-pub const PATIENCE: Micros = Micros::from_millis(600);
+pub const PATIENCE: Duration = Duration::from_millis(600);
 /// How often a question is asked before the counter is given up.
 const TRIES: u8 = 5;
 
@@ -30,13 +30,13 @@ pub struct Client {
     receiver: Receiver,
     tag: Tag,
     asked: Frame,
-    since: Micros,
+    since: Instant,
     tries: u8,
 }
 
 impl Client {
     /// Asks; the bytes to be sent. Answers to what was asked before are not listened to any more.
-    pub fn ask(&mut self, request: &Request, now: Micros) -> &[u8] {
+    pub fn ask(&mut self, request: &Request, now: Instant) -> &[u8] {
         self.tag = self.tag.wrapping_add(1);
         self.asked = frame::encode(self.tag, request);
         (self.since, self.tries) = (now, 1);
@@ -45,7 +45,7 @@ impl Client {
 
     /// Takes one byte; the answer that it ends. One that is not known here reads as
     /// [`Refusal::Unknown`].
-    pub fn push(&mut self, byte: u8, now: Micros) -> Option<Reply> {
+    pub fn push(&mut self, byte: u8, now: Instant) -> Option<Reply> {
         let message = self.receiver.push(byte)?;
         if message.tag != self.tag {
             return None;
@@ -58,7 +58,7 @@ impl Client {
     ///
     /// # Errors
     /// [`NoAnswer`] where the question has been asked often enough.
-    pub fn ask_again(&mut self, now: Micros) -> Result<Option<&[u8]>, NoAnswer> {
+    pub fn ask_again(&mut self, now: Instant) -> Result<Option<&[u8]>, NoAnswer> {
         if now.since(self.since) < PATIENCE {
             return Ok(None);
         }

@@ -12,7 +12,8 @@ use super::{
 use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::metal::{Metal, Temper};
-use crate::units::{Length, Micros};
+use crate::time::Duration;
+use crate::units::Length;
 
 /// The longest name of a metal, in bytes.
 const METAL_LEN: usize = 24;
@@ -74,7 +75,7 @@ impl From<Settings> for Stored {
             build.gear.crank_teeth().into(),
             build.gear.mandrel_teeth().into(),
             build.direction as i64,
-            build.lead.map_or(LEARNED.into(), |lead| lead.get().cast_signed() / 1_000),
+            build.lead.map_or(LEARNED.into(), |lead| lead.as_micros().cast_signed() / 1_000),
             build.loudness as i64,
             build.units as i64,
             batch.spool.map_or(0, |left| left.nm() / SPOOL_UNIT.nm()),
@@ -139,9 +140,9 @@ impl Numbers<'_> {
         Ok((units > 0).then(|| Length::from_nm(units * SPOOL_UNIT.nm())))
     }
 
-    fn lead(&mut self) -> Result<Option<Micros>, BadSettings> {
+    fn lead(&mut self) -> Result<Option<Duration>, BadSettings> {
         let lead = self.within(Limits::new(LEARNED, LEAD.max))?;
-        Ok(u32::try_from(lead).ok().map(Micros::from_millis))
+        Ok(u32::try_from(lead).ok().map(Duration::from_millis))
     }
 }
 

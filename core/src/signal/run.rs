@@ -15,7 +15,7 @@
 //! For the last two it takes the time of each count, which costs a small chip dear: the counts are looked into only
 //! for a while after one that went back. A signal that never goes back costs nothing.
 
-use crate::units::Micros;
+use crate::time::{Duration, Instant};
 
 /// The fastest that a hand can be thought to reverse an encoder shaft, in revolutions per second
 /// squared, over the two counts that follow the first one back. (By then the crank has a speed already: a
@@ -26,7 +26,7 @@ const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
 
 /// After so long without a count the crank is at rest: which way it went before says nothing of the way it
 /// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before.
-const REST: Micros = Micros::from_millis(100);
+const REST: Duration = Duration::from_millis(100);
 
 /// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
 const RETREAT_COUNTS: i64 = 3;
@@ -54,7 +54,7 @@ pub(super) struct Run {
     retreat_limit_us: u32,
     way: Way,
     /// The last word or sample that moved.
-    moved: Micros,
+    moved: Instant,
 }
 
 /// The direction the count is going, and how far it got.
@@ -83,13 +83,13 @@ impl Run {
         // From the first of three counts back to the third are two: s = a t^2 / 2.
         let seconds =
             libm::sqrt(2.0 * (RETREAT_COUNTS - 1) as f64 / (HAND_LIMIT_REV_PER_S2 * counts_per_rev));
-        Self { retreat_limit_us: (seconds * 1e6) as u32, way: Way::default(), moved: Micros::ZERO }
+        Self { retreat_limit_us: (seconds * 1e6) as u32, way: Way::default(), moved: Instant::ZERO }
     }
 
     /// Takes steps one way, `step` of them the sign, where nothing need be looked into: as nearly always. The
     /// last of them says all that the others would, and the time says nothing.
     #[inline]
-    pub(super) fn goes_on(&mut self, step: i64, position: i64, now: Micros) -> bool {
+    pub(super) fn goes_on(&mut self, step: i64, position: i64, now: Instant) -> bool {
         let on = step != 0 && step == self.way.steady;
         if on {
             self.way.furthest = position;
@@ -100,7 +100,7 @@ impl Run {
 
     /// To be told before the steps of a word or sample that are followed one by one; `position` is the one before
     /// them.
-    pub(super) fn begin(&mut self, position: i64, now: Micros) {
+    pub(super) fn begin(&mut self, position: i64, now: Instant) {
         if now.since(self.moved) >= REST {
             // A crank that has stood has no direction.
             self.way = Way { furthest: position, ..Way::default() };
@@ -188,6 +188,6 @@ impl Way {
 }
 
 /// Microseconds that wrap after 71 minutes: what is looked into is over long before.
-pub(super) const fn short(time: Micros) -> u32 {
-    time.get() as u32
+pub(super) const fn short(time: Instant) -> u32 {
+    time.as_micros() as u32
 }

@@ -10,7 +10,8 @@ use turntally_core::job::{Job, Lead, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::signal::Reading;
 use turntally_core::spring::SpringRatio;
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::{Length, Turns};
 
 /// Counts in a turn of [`rule`]'s encoder.
 pub const TURN: i64 = 1_600;
@@ -38,7 +39,7 @@ pub fn job(name: &str, rings: u32, cradle_um: i64) -> Job {
         target: Target::Rings(rings),
         rule: rule(cradle_um),
         direction: Direction::Forward,
-        lead: Lead::Set(Micros::from_millis(350)),
+        lead: Lead::Set(Duration::from_millis(350)),
         spool: None,
     }
 }
@@ -47,7 +48,7 @@ pub fn job(name: &str, rings: u32, cradle_um: i64) -> Job {
 #[derive(Debug, Clone)]
 pub struct Hand {
     pub bench: Bench,
-    pub now: Micros,
+    pub now: Instant,
     pub records: Vec<CoilRecord>,
 }
 
@@ -58,7 +59,7 @@ impl Hand {
         for job in jobs {
             bench.add_job(job).unwrap();
         }
-        Self { bench, now: Micros::ZERO, records: Vec::new() }
+        Self { bench, now: Instant::ZERO, records: Vec::new() }
     }
 
     /// Something happens now.
@@ -80,7 +81,7 @@ impl Hand {
     /// A page that came up by itself.
     fn reads_first(&mut self) -> &mut Self {
         let came_up = self.bench.phase() == Phase::Fault;
-        self.waits(if came_up { (READ_FIRST.get() / 1_000) as u32 } else { 0 })
+        self.waits(if came_up { (READ_FIRST.as_micros() / 1_000) as u32 } else { 0 })
     }
 
     /// Turns the knob.
@@ -96,7 +97,7 @@ impl Hand {
     /// Lets time go by with the crank at rest.
     pub fn waits(&mut self, ms: u32) -> &mut Self {
         for _ in 0..ms / 10 {
-            self.now = self.now.plus(Micros::from_millis(10));
+            self.now = self.now + Duration::from_millis(10);
             self.tell(Input::Tick);
         }
         self
@@ -109,7 +110,7 @@ impl Hand {
             let want = (ms * rpm * TURN / 60_000).min(counts.abs());
             let net = (want - made) * counts.signum();
             made = want;
-            self.now = self.now.plus(Micros::from_millis(1));
+            self.now = self.now + Duration::from_millis(1);
             self.reads(Reading { net, ..Reading::default() });
             if made == counts.abs() {
                 return self;

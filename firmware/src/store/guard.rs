@@ -7,7 +7,7 @@
 use core::fmt;
 
 use embedded_storage::nor_flash::{NorFlash as BlockingFlash, NorFlashError, NorFlashErrorKind};
-use turntally_core::units::Micros;
+use turntally_core::time::Duration;
 
 /// Bytes that are erased together.
 pub const SECTOR: u32 = 4_096;
@@ -15,7 +15,7 @@ pub const SECTOR: u32 = 4_096;
 const PAGE: u32 = 256;
 /// How long the cue must stay as it is for a page to be programmed: the longest program, a tick that
 /// comes before it and the ones that were held up by it.
-pub const PROGRAM_SPAN: Micros = Micros::from_millis(8);
+pub const PROGRAM_SPAN: Duration = Duration::from_millis(8);
 
 /// Says when the processor may stand still.
 pub trait Gate {

@@ -11,7 +11,7 @@ use clap::ValueEnum;
 use serde::Serialize;
 use turntally_core::counter::{CountsPerTurn, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 
 use crate::capture::{Capture, CaptureError, Sample, Wanted};
 use crate::failure::Failure;
@@ -110,7 +110,7 @@ pub fn replay<R: Read>(
         let changed = last.replace(pins).unwrap_or(pins) ^ pins;
         changes[0] += u64::from(changed >> 1);
         changes[1] += u64::from(changed & 1);
-        let reading = watch.push(pins, Micros::new(sample.time_ns / 1_000));
+        let reading = watch.push(pins, Instant::from_micros(sample.time_ns / 1_000));
         chatter += u64::from(reading.chatter);
         dead = dead.or(reading.dead);
         if reading.net != 0 {

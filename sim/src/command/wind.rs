@@ -10,7 +10,7 @@ use turntally_core::cue::{DEFAULT_LEAD, MAX_LEAD};
 use turntally_core::job::Lead;
 use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
 use turntally_core::signal::Channel;
-use turntally_core::units::Micros;
+use turntally_core::time::{Duration, Instant};
 #[cfg(all(feature = "link", unix))]
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
@@ -130,13 +130,13 @@ fn pace(text: &str) -> Result<f64, String> {
 fn lead(text: &str) -> Result<Lead, Failure> {
     match text {
         "learned" => Ok(Lead::Learned(DEFAULT_LEAD)),
-        "off" => Ok(Lead::Set(Micros::ZERO)),
+        "off" => Ok(Lead::Set(Duration::ZERO)),
         _ => {
-            let most = MAX_LEAD.get() / 1_000;
+            let most = MAX_LEAD.as_micros() / 1_000;
             let why = |error: String| {
                 Failure::value("--lead", text, format_args!("{error}; up to {most} ms, or learned, or off"))
             };
-            let lead: Micros =
+            let lead: Duration =
                 text.parse().map_err(|error: turntally_core::units::QuantityError| why(error.to_string()))?;
             if lead > MAX_LEAD {
                 return Err(why("too long".to_owned()));
@@ -238,7 +238,7 @@ impl Observer for Audience {
         self.recording.is_some()
     }
 
-    fn screen(&mut self, now: Micros, phase: Phase, frame: &Frame) -> Result<(), Failure> {
+    fn screen(&mut self, now: Instant, phase: Phase, frame: &Frame) -> Result<(), Failure> {
         if let Some(live) = &mut self.live {
             live.screen(frame);
         }
@@ -267,7 +267,7 @@ impl Observer for Audience {
         self.link.is_some()
     }
 
-    fn moment(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
+    fn moment(&mut self, now: Instant, bench: &Bench) -> Result<(), Failure> {
         self.live.as_mut().map_or(Ok(()), |live| live.moment(now, bench))
     }
 }
@@ -422,7 +422,7 @@ impl CoilReport {
             doubt_counts: doubt_counts(record.error_bound),
             illegal_transitions: record.illegal,
             faults: record.faults.iter().map(fault_key).collect(),
-            stop_time_s: record.stop_time.map(|time| time.get() as f64 / 1e6),
+            stop_time_s: record.stop_time.map(|time| time.as_micros() as f64 / 1e6),
         }
     }
 }
@@ -494,7 +494,7 @@ impl Recording {
 struct Frames {
     folder: PathBuf,
     number: u32,
-    last: Option<(Micros, Phase)>,
+    last: Option<(Instant, Phase)>,
 }
 
 impl Frames {
@@ -503,8 +503,8 @@ impl Frames {
         Ok(Self { folder: folder.to_owned(), number: 0, last: None })
     }
 
-    fn screen(&mut self, now: Micros, phase: Phase, frame: &Frame) -> Result<(), Failure> {
-        const SECOND: Micros = Micros::from_millis(1_000);
+    fn screen(&mut self, now: Instant, phase: Phase, frame: &Frame) -> Result<(), Failure> {
+        const SECOND: Duration = Duration::from_millis(1_000);
         if self.last.is_some_and(|(at, before)| before == phase && now.since(at) < SECOND) {
             return Ok(());
         }

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 use serialport::{SerialPort, SerialPortType};
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::{FETCH_MAX, Identity, Reply, Request, SentEntry, VERSION};
-use turntally_core::units::Micros;
+use turntally_core::time;
 
 use crate::failure::Failure;
 
@@ -33,7 +33,7 @@ pub struct Counter {
 /// with an error of the kind `TimedOut` where nothing has come.
 pub trait Wire: Read + Write + Send {
     /// Time since any fixed moment.
-    fn now(&self) -> Micros;
+    fn now(&self) -> time::Instant;
 }
 
 /// A serial port of this computer, by its clock.
@@ -59,8 +59,8 @@ impl Write for Serial {
 }
 
 impl Wire for Serial {
-    fn now(&self) -> Micros {
-        Micros::new(u64::try_from(self.begun.elapsed().as_micros()).unwrap_or(u64::MAX))
+    fn now(&self) -> time::Instant {
+        time::Instant::from_micros(u64::try_from(self.begun.elapsed().as_micros()).unwrap_or(u64::MAX))
     }
 }
 
@@ -89,7 +89,7 @@ impl Line {
         Self { name: name.to_owned(), wire, bytes: Vec::new() }
     }
 
-    fn now(&self) -> Micros {
+    fn now(&self) -> time::Instant {
         self.wire.now()
     }
 

@@ -10,7 +10,8 @@ use turntally_core::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, PULSES, RINGS, SPOOL, SPOOL_UNIT, Settings,
     TAIL, TEETH, TENTHS, Units, WIRE,
 };
-use turntally_core::units::{Length, Micros};
+use turntally_core::time::Duration;
+use turntally_core::units::Length;
 
 use crate::failure::Failure;
 
@@ -55,7 +56,10 @@ pub fn words(settings: &Settings) -> String {
         ("encoder", if build.shaft == Shaft::Crank { "crank" } else { "mandrel" }.to_owned()),
         ("gear", format!("{}:{}", build.gear.crank_teeth(), build.gear.mandrel_teeth())),
         ("direction", if build.direction == Direction::Forward { "forward" } else { "reverse" }.to_owned()),
-        ("reaction", build.lead.map_or("learned".to_owned(), |lead| format!("{}ms", lead.get() / 1_000))),
+        (
+            "reaction",
+            build.lead.map_or("learned".to_owned(), |lead| format!("{}ms", lead.as_micros() / 1_000)),
+        ),
         ("sound", build.loudness.name().to_owned()),
         ("units", if build.units == Units::Millimetres { "mm" } else { "in" }.to_owned()),
     ]);
@@ -127,10 +131,10 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
         }
         "reaction" if value == "learned" => build.lead = None,
         "reaction" => {
-            let lead: Micros = wish.parsed()?;
-            let ms = lead.get() / 1_000;
+            let lead: Duration = wish.parsed()?;
+            let ms = lead.as_micros() / 1_000;
             wish.within(ms.try_into().unwrap_or(i64::MAX), LEAD, 1, "ms")?;
-            build.lead = Some(Micros::from_millis(ms as u32));
+            build.lead = Some(Duration::from_millis(ms as u32));
         }
         "sound" => {
             build.loudness = wish.one_of(&Loudness::ALL.map(|loudness| (loudness.name(), loudness)))?;

@@ -74,8 +74,8 @@ impl Coil {
             rejects: sawn.map(|sawn| sawn.rejects),
             coils_counted: sawn.map(|sawn| sawn.coils),
             counted_with,
-            crank_s: coil.crank_time.get() as f64 / 1e6,
-            stop_ms: coil.stop_time.map(|time| time.get() as f64 / 1e3),
+            crank_s: coil.crank_time.as_micros() as f64 / 1e6,
+            stop_ms: coil.stop_time.map(|time| time.as_micros() as f64 / 1e3),
             wire_mm: coil.counted.wire.mm().get(),
             doubt_counts: match coil.error_bound {
                 ErrorBound::Within(counts) => Some(counts),

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use turntally_core::bench::{Bench, Lamp, Sound};
 use turntally_core::screen::{HEIGHT, WIDTH};
-use turntally_core::units::Micros;
+use turntally_core::time;
 use turntally_firmware::display::Frame;
 
 use crate::failure::Failure;
@@ -45,13 +45,13 @@ impl Live {
     ///
     /// # Errors
     /// Where the terminal cannot be written.
-    pub fn moment(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
+    pub fn moment(&mut self, now: time::Instant, bench: &Bench) -> Result<(), Failure> {
         if let Some(pace) = self.pace {
-            let due = self.started + Duration::from_secs_f64(now.get() as f64 / 1e6 / pace);
+            let due = self.started + Duration::from_secs_f64(now.as_micros() as f64 / 1e6 / pace);
             std::thread::sleep(due.saturating_duration_since(Instant::now()));
         }
         // The clock is looked at once in a while only: it costs more than a simulated millisecond.
-        let look = self.pace.is_some() || now.get().is_multiple_of(256_000);
+        let look = self.pace.is_some() || now.as_micros().is_multiple_of(256_000);
         if self.terminal && look && self.drawn.is_none_or(|at| at.elapsed() >= REDRAW) {
             self.drawn = Some(Instant::now());
             self.draw(now, bench)?;
@@ -87,7 +87,7 @@ impl Live {
         Ok(())
     }
 
-    fn draw(&mut self, now: Micros, bench: &Bench) -> Result<(), Failure> {
+    fn draw(&mut self, now: time::Instant, bench: &Bench) -> Result<(), Failure> {
         let Some(picture) = &self.picture else { return Ok(()) };
         let mut view = String::new();
         // A terminal that is too low scrolls: the view could not be found again to be drawn over.
@@ -102,7 +102,7 @@ impl Live {
         let outputs = bench.outputs();
         view += &format!(
             "{:8.1} s   lamp {:<14} sound {}{LINE_END}",
-            now.get() as f64 / 1e6,
+            now.as_micros() as f64 / 1e6,
             lamp_words(outputs.lamp),
             sound_words(outputs.sound),
         );
@@ -143,7 +143,7 @@ const fn lamp_words(lamp: Lamp) -> &'static str {
 fn sound_words(sound: Sound) -> String {
     match sound {
         Sound::Silent => "none".to_owned(),
-        Sound::Beats { every } => format!("a beat each {} ms", every.get() / 1_000),
+        Sound::Beats { every } => format!("a beat each {} ms", every.as_micros() / 1_000),
         Sound::Tone => "a long tone: stop now".to_owned(),
         Sound::Warble => "two notes in turn: too far".to_owned(),
         Sound::Rattle => "a rattle: fault".to_owned(),

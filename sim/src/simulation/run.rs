@@ -5,7 +5,7 @@ use turntally_core::bench::{Bench, CoilRecord, ErrorBound, Fault, Phase, State};
 use turntally_core::counter::Shaft;
 use turntally_core::input::Key;
 use turntally_core::job::{Lead, Target};
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
 use turntally_firmware::store::guard::Open;
@@ -119,7 +119,7 @@ pub trait Observer {
     ///
     /// # Errors
     /// As [`Self::lines`].
-    fn screen(&mut self, _now: Micros, _phase: Phase, _frame: &Frame) -> Result<(), Failure> {
+    fn screen(&mut self, _now: Instant, _phase: Phase, _frame: &Frame) -> Result<(), Failure> {
         Ok(())
     }
 
@@ -148,7 +148,7 @@ pub trait Observer {
     ///
     /// # Errors
     /// As [`Self::lines`].
-    fn moment(&mut self, _now: Micros, _bench: &Bench) -> Result<(), Failure> {
+    fn moment(&mut self, _now: Instant, _bench: &Bench) -> Result<(), Failure> {
         Ok(())
     }
 }
@@ -389,8 +389,8 @@ impl SimulatedBench {
 
     /// Virtual time since the start.
     #[must_use]
-    pub const fn now(&self) -> Micros {
-        Micros::new(self.now_ns / 1_000)
+    pub const fn now(&self) -> Instant {
+        Instant::from_micros(self.now_ns / 1_000)
     }
 
     /// Turns of wire on the mandrel since the count began; none while no coil is being wound.
@@ -454,7 +454,7 @@ impl SimulatedBench {
             let sampled = self.sampler.sample();
             // Only a whole word has something to say, and the time of its last sample.
             if !matches!(sampled, Ok(None)) {
-                self.app.samples(sampled, Micros::new(at_ns / 1_000));
+                self.app.samples(sampled, Instant::from_micros(at_ns / 1_000));
             }
         }
         Ok(())
@@ -516,7 +516,7 @@ impl SimulatedBench {
     }
 
     /// Notes what the test wants to know: zeros, first rests, faults; and draws the screen.
-    fn look_at(&mut self, now: Micros, observer: &mut dyn Observer) -> Result<(), Failure> {
+    fn look_at(&mut self, now: Instant, observer: &mut dyn Observer) -> Result<(), Failure> {
         let phase = self.app.bench().phase();
         if phase != self.phase {
             if self.phase == Phase::Ready && phase != Phase::Choose && phase != Phase::Next {

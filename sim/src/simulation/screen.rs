@@ -5,7 +5,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 use turntally_firmware::display::{FRAME_BYTES, Frame};
 use turntally_firmware::oled::Oled;
@@ -296,7 +296,7 @@ impl ScreenBus {
     /// # Errors
     /// Where the screen was sent what it does not understand. One that does not answer is no error:
     /// the driver tries again.
-    pub fn update(&mut self, now: Micros, app: &mut App) -> Result<bool, Failure> {
+    pub fn update(&mut self, now: Instant, app: &mut App) -> Result<bool, Failure> {
         let drawn = app.redraw(now);
         match self.driver.update(now, app.frame(), drawn) {
             Ok(_) | Err(BusError::NoAnswer(_)) => Ok(self.module.has_changed()),

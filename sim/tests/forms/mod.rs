@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use rusqlite::{Connection, params};
 use turntally_core::bench::log::{CoilLog, Counted, LogEvent, RingCount, entry_bytes};
 use turntally_core::bench::{ErrorBound, Faults};
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Duration;
+use turntally_core::units::{Length, Turns};
 use turntally_sim::records::Records;
 
 /// The tables of form 1, and what form 2 had besides, as they were.
@@ -48,7 +49,7 @@ fn coil(number: u32, job: u32, at: u64) -> Vec<u8> {
         name: "chain".try_into().unwrap(),
         target: Turns::from_whole(52),
         turns: Turns::from_whole(52),
-        crank_time: Micros::from_millis(60_000),
+        crank_time: Duration::from_millis(60_000),
         stop_time: None,
         error_bound: ErrorBound::Within(0),
         illegal: 0,

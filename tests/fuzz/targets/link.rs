@@ -6,7 +6,7 @@ use turntally_core::bench::Bench;
 use turntally_core::bench::log::Entry;
 use turntally_core::link::computer::{Client, Fetcher};
 use turntally_core::link::job::PlannedJob;
-use turntally_core::units::Micros;
+use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 use turntally_firmware::link::Link;
 use turntally_firmware::store::guard::{Open, SECTOR};
@@ -31,7 +31,7 @@ fuzz_target!(|bytes: &[u8]| {
     let mut link = Link::default();
     let framed = turntally_core::link::frame::encode(0, &bare::Bare(bytes));
     for &byte in bytes.iter().chain(&framed) {
-        if let Some(reply) = client.push(byte, Micros::ZERO) {
+        if let Some(reply) = client.push(byte, Instant::ZERO) {
             _ = fetcher.take(reply);
         }
         link.push_at_once(byte, &mut app, &mut store, |frame| assert!(!frame.is_empty()));

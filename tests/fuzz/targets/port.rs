@@ -14,7 +14,8 @@ use turntally_core::link::frame::{Receiver, encode};
 use turntally_core::link::{
     Answer, Health, Identity, Made, Refusal, Reply, Request, SentEntry, Status, VERSION,
 };
-use turntally_core::units::{Length, Micros, Turns};
+use turntally_core::time::Instant;
+use turntally_core::units::{Length, Turns};
 use turntally_sim::failure::Failure;
 use turntally_sim::job::{DEMO, Job};
 use turntally_sim::link::port::{Counter, Wire};
@@ -248,8 +249,8 @@ impl Write for Shared {
 }
 
 impl Wire for Shared {
-    fn now(&self) -> Micros {
-        Micros::new(self.with(|device| device.now))
+    fn now(&self) -> Instant {
+        Instant::from_micros(self.with(|device| device.now))
     }
 }
 

@@ -40,7 +40,7 @@ use embassy_time::{Duration, Instant, Timer};
 use portable_atomic::{AtomicU32, Ordering};
 use static_cell::StaticCell;
 use turntally_core::bench::Bench;
-use turntally_core::units::Micros;
+use turntally_core::time;
 use turntally_firmware::app::App;
 use turntally_firmware::panel::{KeyPin, Knob, Panel};
 use turntally_firmware::pwm::PwmSounder;
@@ -211,7 +211,7 @@ async fn tick(
             }
         });
         vitals::at(2);
-        let now = Micros::new(begun.as_micros());
+        let now = time::Instant::from_micros(begun.as_micros());
         keep::tell(app);
         _ = app.poll(now, &mut front);
         link::answer(app);
@@ -222,7 +222,7 @@ async fn tick(
         }
         if ticks.is_multiple_of(20) {
             let mut vitals = Vitals::of(app);
-            vitals.ms = now.get() / 1_000;
+            vitals.ms = now.as_micros() / 1_000;
             vitals.lost = lost;
             vitals.behind = reader.furthest_behind();
             vitals.tick_us = longest;

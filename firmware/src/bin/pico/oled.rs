@@ -6,7 +6,7 @@ use embassy_rp::peripherals::I2C0;
 use embassy_rp::{Peri, bind_interrupts};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
-use turntally_core::units::Micros;
+use turntally_core::time;
 use turntally_firmware::display::Frame;
 use turntally_firmware::notice::View;
 use turntally_firmware::oled::Refresh;
@@ -60,14 +60,14 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
             I2c::new_async(pins.bus.reborrow(), pins.scl.reborrow(), pins.sda.reborrow(), Irqs, config);
         loop {
             let sent = send(&mut bus, &frame).await;
-            refresh.sent(Micros::new(Instant::now().as_micros()), sent.is_ok());
+            refresh.sent(time::Instant::from_micros(Instant::now().as_micros()), sent.is_ok());
             #[cfg(feature = "defmt")]
             match sent {
                 Ok(()) => {}
                 Err(Failure::NoAnswer) => defmt::warn!("screen: no answer"),
                 Err(Failure::Stuck) => defmt::warn!("screen: the bus is stuck"),
             }
-            let due = Instant::from_micros(refresh.due().get());
+            let due = Instant::from_micros(refresh.due().as_micros());
             if refresh.is_missing() {
                 Timer::at(due).await;
             }

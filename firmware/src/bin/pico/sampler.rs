@@ -19,7 +19,7 @@ use embassy_rp::pio::program::pio_asm;
 use embassy_rp::pio::{Config, FifoJoin, InterruptHandler, Pio, ShiftDirection};
 use embassy_time::Instant;
 use fixed::types::U24F8;
-use turntally_core::units::Micros;
+use turntally_core::time;
 use turntally_firmware::ring::Ring;
 
 use crate::chip::{DMA_COUNT_MAX, dma_left, set_dma_left};
@@ -68,7 +68,7 @@ pub struct DmaRing {
     block: u32,
     /// Which of the two channels writes it.
     active: usize,
-    started: Micros,
+    started: time::Instant,
 }
 
 impl DmaRing {
@@ -97,7 +97,7 @@ impl DmaRing {
         prepare(second, first, fifo, request, block, false);
         prepare(first, second, fifo, request, block, true);
         sm0.set_enable(true);
-        let started = Micros::new(Instant::now().as_micros());
+        let started = time::Instant::from_micros(Instant::now().as_micros());
         // Dropping them would stop the sampler and give the pins back: they are held for ever.
         core::mem::forget((common, sm0, a, b, pins.dma));
         Self { before: 0, block, active: 0, started }
@@ -113,13 +113,13 @@ impl DmaRing {
 /// however late the word is read.
 #[derive(Debug, Clone, Copy)]
 pub struct SampleClock {
-    started: Micros,
+    started: time::Instant,
 }
 
 impl SampleClock {
     /// When the last of the 16 samples of word `index` was taken.
-    pub const fn end_of(self, index: u64) -> Micros {
-        self.started.plus(Micros::new((index + 1) * WORD_US))
+    pub fn end_of(self, index: u64) -> time::Instant {
+        self.started + time::Duration::from_micros((index + 1) * WORD_US)
     }
 }
 
