@@ -249,7 +249,7 @@ impl Tolerance {
 ///
 /// Read with [`str::parse`]: `16awg`, `4/0awg`, `0000awg`, `18swg`, `16wm` or `16w&m`, `1.2mm`, `0.051in` (any unit that
 /// [`Length`] has), in capitals or not, with or without a space before the unit. A bare number is
-/// refused, since it could be either gauge or millimetres.
+/// refused, since it could be either gauge or millimetres, and so is `16ga`, which could be any of the tables.
 ///
 /// A diameter written or given to [`WireSize::from_diameter`] is within
 /// [`WireSize::MIN`]`..=`[`WireSize::MAX`].
@@ -328,6 +328,10 @@ pub enum WireSizeError {
     NoUnit,
     /// A unit that a wire size does not have.
     UnknownUnit,
+    /// `ga` may be any of the three tables.
+    AmbiguousGauge,
+    /// A comma where the decimal point belongs.
+    DecimalComma,
     /// A number that this gauge table does not have.
     GaugeOutOfRange(GaugeSystem),
     /// A diameter outside [`WireSize::MIN`]`..=`[`WireSize::MAX`].
@@ -342,6 +346,10 @@ impl fmt::Display for WireSizeError {
             Self::NotASize => write!(f, "not a wire size: write it as in {EXAMPLES}"),
             Self::NoUnit => write!(f, "a bare number: write the unit, as in {EXAMPLES}"),
             Self::UnknownUnit => write!(f, "unknown unit: write it as in {EXAMPLES}"),
+            Self::AmbiguousGauge => f.write_str(
+                "a gauge could be any of three: write 16awg (American, 1.29 mm), 16swg (British, 1.63 mm) or 16wm (US steel wire, 1.59 mm)",
+            ),
+            Self::DecimalComma => QuantityError::DecimalComma.fmt(f),
             Self::GaugeOutOfRange(system) => {
                 write!(f, "no such gauge: {} to {} are allowed", system.thickest(), system.thinnest())
             }
@@ -375,6 +383,13 @@ impl FromStr for WireSize {
                     .map(Self::Gauge);
             }
         }
+        for suffix in ["ga", "ga.", "gauge"] {
+            if lower.strip_suffix(suffix).is_some_and(|number| {
+                gauge_number(number.trim(), GaugeSystem::Awg) != Err(WireSizeError::NotASize)
+            }) {
+                return Err(WireSizeError::AmbiguousGauge);
+            }
+        }
         // `4/0` alone is a gauge of an unsaid table, not a length in an unknown unit.
         if !lower.is_empty() && lower.bytes().all(|c| c.is_ascii_digit() || c == b'/') {
             return Err(WireSizeError::NoUnit);
@@ -383,6 +398,7 @@ impl FromStr for WireSize {
             QuantityError::NotANumber { .. } | QuantityError::AmbiguousOunce => WireSizeError::NotASize,
             QuantityError::NoUnit { .. } => WireSizeError::NoUnit,
             QuantityError::UnknownUnit { .. } => WireSizeError::UnknownUnit,
+            QuantityError::DecimalComma => WireSizeError::DecimalComma,
             QuantityError::Negative | QuantityError::TooLarge => WireSizeError::DiameterOutOfRange,
         })?;
         Self::from_diameter(diameter)
@@ -592,9 +608,16 @@ mod tests {
         for text in ["0mm", "0.019999mm", "15.000001mm", "-1mm", "1m", "99999999999999999999mm"] {
             assert_eq!(size(text), Err(WireSizeError::DiameterOutOfRange), "{text}");
         }
-        for text in ["16ga", "1.2kg", "16awgs"] {
+        for text in ["1.2kg", "16awgs", "1.2mg", "16g", "4/0in"] {
             assert_eq!(size(text), Err(WireSizeError::UnknownUnit), "{text}");
         }
+        for text in ["16ga", "16 GA", "16ga.", "16 gauge", "4/0ga"] {
+            assert_eq!(size(text), Err(WireSizeError::AmbiguousGauge), "{text}");
+        }
+        for text in ["1,2mm", "1,2", "0,051 in"] {
+            assert_eq!(size(text), Err(WireSizeError::DecimalComma), "{text}");
+        }
+        assert_eq!(size("1/16in"), Ok(WireSize::Diameter(Length::from_nm(1_587_500))));
     }
 
     /// A refusal is one line that names what is allowed.
@@ -612,6 +635,11 @@ mod tests {
             WireSizeError::DiameterOutOfRange.to_string(),
             "wire diameter out of range: 0.02 mm to 15 mm are allowed"
         );
+        let line = WireSizeError::AmbiguousGauge.to_string();
+        for system in [GaugeSystem::Awg, GaugeSystem::Swg, GaugeSystem::Steel] {
+            let diameter = Gauge::new(system, 16).unwrap().diameter();
+            assert!(line.contains(&std::format!("{:.2} mm", diameter.mm().get())), "{line}");
+        }
     }
 
     /// Going thinner from the thickest visits every size once, each thinner than the one before.

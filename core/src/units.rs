@@ -365,6 +365,8 @@ pub enum QuantityError {
     },
     /// `oz` may be troy or avoirdupois.
     AmbiguousOunce,
+    /// A comma where the decimal point belongs.
+    DecimalComma,
     /// Below zero.
     Negative,
     /// Larger than can be held.
@@ -380,6 +382,7 @@ impl fmt::Display for QuantityError {
             Self::AmbiguousOunce => f.write_str(
                 "an oz could be either ounce: write ozt for troy (31.103 g) or ozav for avoirdupois (28.350 g)",
             ),
+            Self::DecimalComma => f.write_str("a decimal comma: write 1.2, not 1,2"),
             Self::Negative => f.write_str("below zero: only zero or more is allowed"),
             Self::TooLarge => f.write_str("too large"),
         }
@@ -392,16 +395,28 @@ impl core::error::Error for QuantityError {}
 pub(crate) const LENGTH_EXAMPLES: &str = "5mm or 0.2in";
 const MASS_EXAMPLES: &str = "100g, 2.5ozt, 2.5ozav, 40dwt, 1kg or 1lb";
 
-/// A decimal number kept exactly: `mantissa / 10^decimals`, and the unit text behind it.
-pub(crate) struct Decimal<'a> {
-    pub(crate) mantissa: i128,
-    pub(crate) decimals: u32,
-    pub(crate) unit: &'a str,
+/// A number kept exactly, `numerator / denominator`, and the unit text behind it.
+struct Number<'a> {
+    /// Up to 18 digits of a decimal number, of a fraction up to 16.
+    numerator: i128,
+    /// Above zero.
+    denominator: i128,
+    unit: &'a str,
 }
 
-impl<'a> Decimal<'a> {
+/// The most digits of each number in a fraction: `15` and `16` in `1-15/16in` have two.
+const FRACTION_DIGITS: usize = 4;
+
+/// Takes a whole number of a fraction off the front of a text.
+fn leading_whole(text: &str) -> Option<(i128, &str)> {
+    let (digits, rest) = text.split_at(text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len()));
+    let whole = (1..=FRACTION_DIGITS).contains(&digits.len()).then_some(digits)?;
+    Some((whole.parse().ok()?, rest))
+}
+
+impl<'a> Number<'a> {
     /// Splits `1.25 mm` into its exact number and its unit. At most 18 digits; no exponent.
-    pub(crate) fn split(text: &'a str, examples: &'static str) -> Result<Self, QuantityError> {
+    fn decimal(text: &'a str, examples: &'static str) -> Result<Self, QuantityError> {
         let text = text.trim();
         let (negative, digits) = match text.strip_prefix('-') {
             Some(rest) => (true, rest),
@@ -409,6 +424,9 @@ impl<'a> Decimal<'a> {
         };
         let end = digits.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(digits.len());
         let (number, unit) = digits.split_at(end);
+        if unit.strip_prefix(',').is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit())) {
+            return Err(QuantityError::DecimalComma);
+        }
         let (whole, part) = number.split_once('.').unwrap_or((number, ""));
         if (whole.is_empty() && part.is_empty()) || part.contains('.') {
             return Err(QuantityError::NotANumber { examples });
@@ -428,38 +446,54 @@ impl<'a> Decimal<'a> {
         if negative && mantissa != 0 {
             return Err(QuantityError::Negative);
         }
-        Ok(Self { mantissa, decimals, unit: unit.trim() })
+        Ok(Self { numerator: mantissa, denominator: 10_i128.pow(decimals), unit: unit.trim() })
+    }
+
+    /// Splits `3/16in`, `1-1/4in` or `1 1/4 in`; `None` for what is no such fraction.
+    fn fraction(text: &'a str) -> Option<Self> {
+        let (first, rest) = leading_whole(text.trim())?;
+        let (whole, (top, rest)) = match rest.strip_prefix('/') {
+            Some(_) => (0, (first, rest)),
+            None => (first, leading_whole(rest.strip_prefix(['-', ' '])?.trim_start())?),
+        };
+        let (bottom, unit) = leading_whole(rest.strip_prefix('/')?)?;
+        let numerator = whole * bottom + top;
+        (bottom > 0).then_some(Self { numerator, denominator: bottom, unit: unit.trim() })
     }
 
     /// The number times `num`, rounded to the nearest integer (halves away from zero).
-    pub(crate) fn scaled(&self, num: i128) -> Result<i64, QuantityError> {
-        let den = 10_i128.pow(self.decimals);
-        let scaled = self.mantissa.checked_mul(num).ok_or(QuantityError::TooLarge)?;
+    fn scaled(&self, num: i128) -> Result<i64, QuantityError> {
+        let den = self.denominator;
+        let scaled = self.numerator.checked_mul(num).ok_or(QuantityError::TooLarge)?;
         i64::try_from((scaled + den / 2) / den).map_err(|_| QuantityError::TooLarge)
     }
 
     /// The number as the nearest `f64`.
     fn to_f64(&self) -> f64 {
-        self.mantissa as f64 / 10_i128.pow(self.decimals) as f64
+        self.numerator as f64 / self.denominator as f64
     }
 }
 
-/// Reads `5mm`, `0.5cm`, `12m`, `400um`, `0.2in`, `3ft`; a space before the unit is allowed, a bare
-/// number is not.
+/// Reads `5mm`, `0.5cm`, `12m`, `400um`, `0.2in`, `3ft`, and fractions: `3/16in`, `1-1/4in`, `1 1/4in`.
+/// A space before the unit is allowed; a bare number is not, nor a decimal comma.
 ///
 /// # Examples
 /// ```
 /// use turntally_core::units::Length;
 /// // 0.0508 in is 1.29032 mm exactly.
 /// assert_eq!("0.0508in".parse(), Ok(Length::from_nm(1_290_320)));
+/// assert_eq!("1-1/4in".parse(), Ok(Length::from_um(31_750)));
 /// assert!("5".parse::<Length>().is_err());
 /// ```
 impl FromStr for Length {
     type Err = QuantityError;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        let decimal = Decimal::split(text, LENGTH_EXAMPLES)?;
-        let nm_per_unit = match decimal.unit {
+        let number = match Number::fraction(text) {
+            Some(fraction) => fraction,
+            None => Number::decimal(text, LENGTH_EXAMPLES)?,
+        };
+        let nm_per_unit = match number.unit {
             "nm" => 1,
             "um" | "µm" | "μm" => 1_000,
             "mm" => 1_000_000,
@@ -470,7 +504,7 @@ impl FromStr for Length {
             "" => return Err(QuantityError::NoUnit { examples: LENGTH_EXAMPLES }),
             _ => return Err(QuantityError::UnknownUnit { examples: LENGTH_EXAMPLES }),
         };
-        decimal.scaled(nm_per_unit).map(Self)
+        number.scaled(nm_per_unit).map(Self)
     }
 }
 
@@ -480,7 +514,7 @@ impl FromStr for Grams {
     type Err = QuantityError;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        let decimal = Decimal::split(text, MASS_EXAMPLES)?;
+        let decimal = Number::decimal(text, MASS_EXAMPLES)?;
         let grams_per_unit = match decimal.unit {
             "mg" => 1e-3,
             "g" => 1.0,
@@ -504,7 +538,7 @@ impl FromStr for Duration {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         const EXAMPLES: &str = "0.4s or 400ms";
-        let decimal = Decimal::split(text, EXAMPLES)?;
+        let decimal = Number::decimal(text, EXAMPLES)?;
         let us_per_unit = match decimal.unit {
             "us" | "µs" => 1,
             "ms" => 1_000,
@@ -553,6 +587,37 @@ mod tests {
         assert_eq!("1e3mm".parse::<Length>(), Err(QuantityError::UnknownUnit { examples: LENGTH_EXAMPLES }));
         assert_eq!("99999999999999999m".parse::<Length>(), Err(QuantityError::TooLarge));
         assert_eq!("2oz".parse::<Grams>(), Err(QuantityError::AmbiguousOunce));
+        for text in ["1,2mm", "1,2", "0,051in", "+1,2 mm"] {
+            assert_eq!(text.parse::<Length>(), Err(QuantityError::DecimalComma), "{text}");
+        }
+        assert_eq!("2,5ozt".parse::<Grams>(), Err(QuantityError::DecimalComma));
+    }
+
+    /// By hand, in sixty-fourths of 25.4 mm: 3/16 in is 4.7625 mm, 1/64 in is 0.396875 mm.
+    #[test]
+    fn fractions_are_exact() {
+        for (text, nm) in [
+            ("3/16in", 4_762_500),
+            ("1/64 in", 396_875),
+            ("1-1/4in", 31_750_000),
+            ("1 1/4in", 31_750_000),
+            (" 1  1/4 \"", 31_750_000),
+            ("5/16\"", 7_937_500),
+            ("0/4in", 0),
+            ("1/3in", 8_466_667),
+            ("1/2mm", 500_000),
+        ] {
+            assert_eq!(text.parse(), Ok(Length::from_nm(nm)), "{text}");
+        }
+        assert_eq!("3/16".parse::<Length>(), Err(QuantityError::NoUnit { examples: LENGTH_EXAMPLES }));
+        for text in ["4/0in", "1/in", "1//2in", "1.5/2in", "1-1in", "1/2/3in", "12345/2in", "1--1/4in"] {
+            assert_eq!(
+                text.parse::<Length>(),
+                Err(QuantityError::UnknownUnit { examples: LENGTH_EXAMPLES }),
+                "{text}"
+            );
+        }
+        assert_eq!("-1/4in".parse::<Length>(), Err(QuantityError::Negative));
     }
 
     /// Lengths print the digits they have and no others.

@@ -20,15 +20,36 @@ enum Item<T> {
     Range { from: T, to: T, text: String },
 }
 
+/// The items of a comma list.
+///
+/// # Errors
+/// One line for more than [`MAX_SIZES`], and for a number without a unit before a comma and a digit: `1,2mm` is a decimal
+/// comma or a list that lacks a unit.
+pub fn listed(text: &str) -> Result<Vec<&str>, String> {
+    // Short of any list that a person types, far past any that is worked out.
+    let items: Vec<&str> = text.split(',').take(MAX_SIZES + 1).collect();
+    if items.len() > MAX_SIZES {
+        return Err(format!("at most {MAX_SIZES} sizes are allowed"));
+    }
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|c| c.is_ascii_digit());
+    for pair in items.windows(2) {
+        if let [whole, part] = pair
+            && digits(whole.rsplit("..").next().unwrap_or(whole).trim())
+            && part.starts_with(|c: char| c.is_ascii_digit())
+        {
+            return Err(format!(
+                "'{whole},{part}': for a decimal number write 1.2, not 1,2; in a list each size has its unit"
+            ));
+        }
+    }
+    Ok(items)
+}
+
 impl<T: FromStr<Err: std::fmt::Display>> FromStr for Sizes<T> {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        // Short of any list that a person types, far past any that is worked out.
-        let items: Vec<&str> = text.split(',').take(MAX_SIZES + 1).collect();
-        if items.len() > MAX_SIZES {
-            return Err(format!("at most {MAX_SIZES} sizes are allowed"));
-        }
+        let items = listed(text)?;
         let one =
             |text: &str| text.trim().parse::<T>().map_err(|error| format!("'{}': {error}", text.trim()));
         let item = |text: &str| match text.split_once("..") {
@@ -42,10 +63,10 @@ impl<T: FromStr<Err: std::fmt::Display>> FromStr for Sizes<T> {
 }
 
 impl Sizes<Length> {
-    /// Every length, in the order written, none twice.
+    /// Every length, in the order written, none twice. A range may go up or down.
     ///
     /// # Errors
-    /// One line that names `option`: a range from larger to smaller, or past [`MAX_SIZES`].
+    /// One line that names `option`: a step of nothing, or a range past [`MAX_SIZES`].
     pub fn lengths(&self, option: &str, step: Step<'_>) -> Result<Vec<Length>, Failure> {
         let mut all = Vec::new();
         for item in &self.0 {
@@ -71,18 +92,18 @@ impl Sizes<WireSize> {
         for item in &self.0 {
             match item {
                 Item::One(size) => all.push(*size),
-                Item::Range { from: WireSize::Gauge(from), to: WireSize::Gauge(to), text }
+                Item::Range { from: WireSize::Gauge(from), to: WireSize::Gauge(to), .. }
                     if from.system() == to.system() =>
                 {
-                    if from.number() > to.number() {
-                        let why = format!("from thinner to thicker: only {to}..{from} is allowed");
-                        return Err(Failure::value(option, text, why));
+                    let (first, last) = (from.number(), to.number());
+                    let gauges = (first.min(last)..=first.max(last))
+                        .filter_map(|number| Gauge::new(from.system(), number))
+                        .map(WireSize::Gauge);
+                    if first <= last {
+                        all.extend(gauges);
+                    } else {
+                        all.extend(gauges.rev());
                     }
-                    all.extend(
-                        (from.number()..=to.number())
-                            .filter_map(|number| Gauge::new(from.system(), number))
-                            .map(WireSize::Gauge),
-                    );
                 }
                 Item::Range { from: WireSize::Diameter(from), to: WireSize::Diameter(to), text } => {
                     all.extend(stepped(option, text, *from, *to, step)?.map(WireSize::Diameter));
@@ -120,11 +141,8 @@ fn stepped(
     if step.length <= Length::ZERO {
         return Err(Failure::value(step.option, step.length, "only a length above zero is allowed"));
     }
-    if from > to {
-        return Err(Failure::value(option, text, "from larger to smaller: write the smaller length first"));
-    }
     // Neither is below zero, so the difference fits.
-    let steps = (to.nm() - from.nm()) / step.length.nm();
+    let steps = (to.nm() - from.nm()).abs() / step.length.nm();
     let count = usize::try_from(steps).unwrap_or(usize::MAX).saturating_add(1);
     enough(option, count).map_err(|_| {
         Failure::value(
@@ -133,7 +151,7 @@ fn stepped(
             format_args!("{count} sizes in steps of {}: at most {MAX_SIZES} are allowed", step.length),
         )
     })?;
-    let step = step.length.nm();
+    let step = if from <= to { step.length.nm() } else { -step.length.nm() };
     Ok((0..=steps).map(move |i| Length::from_nm(from.nm() + i * step)))
 }
 
@@ -179,6 +197,10 @@ mod tests {
         assert_eq!(lengths("3mm..4mm", "0.5mm").unwrap(), ["3 mm", "3.5 mm", "4 mm"]);
         assert_eq!(lengths("0.1in..0.3in", "0.1in").unwrap(), ["2.54 mm", "5.08 mm", "7.62 mm"]);
         assert_eq!(lengths("3mm..4.4mm,4mm, 9mm", "1mm").unwrap(), ["3 mm", "4 mm", "9 mm"]);
+        assert_eq!(lengths("4mm..3mm", "0.4mm").unwrap(), ["4 mm", "3.6 mm", "3.2 mm"]);
+        assert_eq!(lengths("5mm..5mm", "1mm").unwrap(), ["5 mm"]);
+        assert_eq!(lengths("1/8in..3/16in", "1/16in").unwrap(), ["3.175 mm", "4.7625 mm"]);
+        assert_eq!(wires("2awg..2/0awg").unwrap(), ["2 AWG", "1 AWG", "0 AWG", "2/0 AWG"]);
         assert_eq!(wires("1/0awg..2awg").unwrap(), ["0 AWG", "1 AWG", "2 AWG"]);
         assert_eq!(wires("2/0awg..1awg").unwrap(), ["2/0 AWG", "0 AWG", "1 AWG"]);
         assert_eq!(wires("1mm..1.25mm,18swg").unwrap(), ["1 mm", "1.1 mm", "1.2 mm", "18 SWG"]);
@@ -188,12 +210,14 @@ mod tests {
     #[test]
     fn wrong_ranges_say_why() {
         for (got, part) in [
-            (lengths("5mm..3mm", "1mm"), "--mandrels '5mm..3mm': from larger to smaller"),
+            (lengths("1,2mm", "1mm"), "'1,2mm': for a decimal number write 1.2, not 1,2"),
+            (lengths("3mm..4,5mm", "1mm"), "'3mm..4,5mm': for a decimal"),
+            (wires("1mm,1,2mm"), "'1,2mm': for a decimal"),
+            (wires("16ga"), "write 16awg (American"),
             (lengths("1mm..2mm", "0mm"), "--step '0 mm': only a length above zero"),
             (lengths("1mm..9m", "1um"), "8999001 sizes in steps of 0.001 mm: at most 500"),
             (lengths("1mm..", "1mm"), "'': not a number"),
             (lengths("", "1mm"), "'': not a number"),
-            (wires("22awg..14awg"), "only 14 AWG..22 AWG is allowed"),
             (wires("14awg..22swg"), "both ends must be of one kind"),
             (wires("14awg..1mm"), "both ends must be of one kind"),
             (wires("14awg,16"), "'16': a bare number"),

@@ -214,6 +214,19 @@ fn files_appear_whole_or_not_at_all() {
     refused_with(&with(&["--out"]), &[(&["/no/such/folder/chart.txt"], &["/no/such/folder/chart.txt"])]);
 }
 
+/// A range written downwards is the same chart as its sizes written one by one, and inches may be fractions.
+#[test]
+fn falling_ranges_and_fractions_are_their_sizes() {
+    let chart = |wires: &str, mandrels: &str| {
+        let args =
+            ["chart", "--metal", "copper", "--wires", wires, "--mandrels", mandrels, "--step", "0.5mm"];
+        printed(&[&args[..], &["--format", "csv"]].concat())
+    };
+    assert_eq!(chart("18awg..16awg", "4mm..3mm"), chart("18awg,17awg,16awg", "4mm,3.5mm,3mm"));
+    assert_eq!(chart("16awg..18awg", "1/8in"), chart("16awg,17awg,18awg", "3.175mm"));
+    assert_ne!(chart("16awg", "4mm..3mm"), chart("16awg", "3mm..4mm"));
+}
+
 /// What is wrong is said in one line.
 #[test]
 fn wrong_charts_are_refused_in_one_line() {
@@ -235,11 +248,9 @@ fn wrong_charts_are_refused_in_one_line() {
         &["chart", "--metal", "copper"],
         &[
             (&["--wires", "14awg..22awg"], &["--mandrels"]),
-            (
-                &["--wires", "1mm", "--mandrels", "5mm..3mm"],
-                &["--mandrels", "'5mm..3mm'", "smaller length first"],
-            ),
-            (&["--wires", "22awg..14awg", "--mandrels", "3mm"], &["--wires", "14 AWG..22 AWG"]),
+            (&["--wires", "1,2mm", "--mandrels", "3mm"], &["--wires", "'1,2mm'", "write 1.2, not 1,2"]),
+            (&["--wires", "16ga", "--mandrels", "3mm"], &["--wires", "16awg", "16swg", "16wm"]),
+            (&["--wires", "1mm", "--mandrels", "9mm..3mm", "--step", "1nm"], &["--mandrels", "at most 500"]),
             (&["--wires", "14awg..1mm", "--mandrels", "3mm"], &["--wires", "of one kind"]),
             (&["--wires", "1mm", "--mandrels", "3mm..9mm", "--step", "1nm"], &["--mandrels", "at most 500"]),
             (

@@ -273,8 +273,8 @@ fn wrong_values_are_refused_in_one_line() {
             (&["--mandrel", "5mm", "--mandrels", "3mm..5mm"], &["--mandrels"]),
             (&["--want-inner", "5mm"], &["--mandrels"]),
             (
-                &["--want-inner", "5mm", "--mandrels", "5mm..3mm"],
-                &["--mandrels", "'5mm..3mm'", "smaller length first"],
+                &["--want-inner", "5mm", "--mandrels", "5,5mm..3mm"],
+                &["--mandrels", "'5,5mm..3mm'", "write 1.2, not 1,2"],
             ),
             (
                 &["--want-inner", "5mm", "--mandrels", "3mm..5mm", "--step", "0mm"],
