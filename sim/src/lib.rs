@@ -16,6 +16,7 @@ pub mod lookup;
 pub mod material;
 pub mod plan;
 pub mod range;
+pub mod readings;
 #[cfg(feature = "link")]
 pub mod records;
 pub mod simulation;

@@ -3,7 +3,7 @@
 
 mod run;
 
-use run::{json, near, printed, refused_with};
+use run::{json, near, printed, refused_with, typed_into};
 
 /// 1.02 mm lies between 18 AWG (1.024 mm, ASTM B559-12 Table 1) and 19 SWG (1.016 mm, BS 3737), and
 /// within the tolerance of both.
@@ -67,4 +67,45 @@ fn wrong_sizes_are_refused_in_one_line() {
             (&["1mm", "2mm"], &["'2mm'"]),
         ],
     );
+}
+
+/// A caliper that types: each reading is answered at once, and several by their mean. (1.02 + 1.03 + 1.02) / 3 is
+/// 1.023333 mm by hand.
+#[test]
+fn typed_readings_are_answered_one_by_one_and_by_their_mean() {
+    let out = typed_into(&["gauge", "-", "--unit", "mm"], "1.02\r\n1.03\n1.02mm\n\n9.99\n");
+    assert_eq!(out.status.code(), Some(0));
+    let text = String::from_utf8(out.stdout).unwrap();
+    let lines: Vec<&str> = text.lines().take(3).collect();
+    assert_eq!(lines[0], "1.02 mm (0.0402 in): 18 AWG, 19 SWG or 0.040 in");
+    assert!(lines[1].starts_with("1.03 mm (0.0406 in): "), "{text}");
+    assert!(text.contains("Mean of 3 readings: 1.023333 mm (0.0403 in)"), "{text}");
+    assert!(!text.contains("9.99"), "{text}");
+    let out = typed_into(&["gauge", "-", "--json"], "1.02mm\n0.04in");
+    let lines = String::from_utf8(out.stdout).unwrap();
+    let sizes: Vec<serde_json::Value> =
+        lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(sizes.len(), 2);
+    assert_eq!((&sizes[0]["awg"]["size"], &sizes[1]["inch"]["size"]), (&"18 AWG".into(), &"0.040 in".into()));
+}
+
+/// A reading that is none ends it with one line that names the line; a unit without readings is refused.
+#[test]
+fn typed_readings_that_are_none_are_refused() {
+    for (args, text, part) in [
+        (
+            &["gauge", "-"][..],
+            "1.02",
+            "SIZE, line 1 of standard input '1.02': a number without a unit: --unit mm",
+        ),
+        (&["gauge", "-"], "", "SIZE: no reading on standard input"),
+        (&["gauge", "-", "--unit", "mm"], "1.02\n20\n", "SIZE '20 mm': wire diameter out of range"),
+        (&["gauge", "1mm", "--unit", "mm"], "", "--unit: it is for readings on standard input"),
+        (&["gauge", "-", "--unit", "cm"], "1", "[possible values: mm, in]"),
+    ] {
+        let out = typed_into(args, text);
+        let line = String::from_utf8(out.stderr).unwrap();
+        assert_eq!((out.status.code(), line.lines().count()), (Some(2), 1), "{line}");
+        assert!(line.contains(part), "no '{part}' in: {line}");
+    }
 }

@@ -6,7 +6,7 @@ mod run;
 
 use std::path::Path;
 
-use run::{json, near, printed, refusal, turntally};
+use run::{json, near, printed, refusal, turntally, typed_into};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -219,4 +219,98 @@ fn impossible_entry_in_the_file_is_told() {
     printed(&workshop.with(&["measured", "drop", "1"], &log));
     let output = turntally(&workshop.with(&["plan", "demo"], &log));
     assert!(output.status.success());
+}
+
+/// A ring of 4.62 mm inside from 1.2 mm wire is 7.02 mm outside, by hand. Its inside is good to the reading's error and
+/// twice the wire's tolerance.
+#[test]
+fn an_outside_is_kept_as_the_inside_that_it_means() {
+    let workshop = Workshop::new();
+    workshop.add(&["--outside", "7.02mm"]);
+    let listed = workshop.json(&["measured", "list"]);
+    let entry = &listed["measured"][0]["entries"][0];
+    near(&entry["ring_inner_diameter_mm"], 4.62, 1e-12);
+    let gauge = json(&["gauge", "1.2mm", "--json"]);
+    let tolerance = gauge["metric"]["tolerance_mm"].as_f64().unwrap();
+    near(&entry["within_mm"], 0.02 + 2.0 * tolerance, 1e-9);
+}
+
+/// What does not fit the metal is not kept, and what it looks like is named; --sure keeps it. A metal that is not
+/// listed has nothing that it could be held against.
+#[test]
+fn a_reading_that_does_not_fit_is_kept_only_where_it_is_sure() {
+    let workshop = Workshop::new();
+    let add = |what: &[&str]| workshop.refusal(&[&["measured", "add"], WIRE, what].concat());
+    for (what, part) in [
+        (
+            &["--inside", "7.02mm"][..],
+            "--inside '7.02 mm': spring ratio 1.4421, where soft copper wire of 1.2 mm on 4.5 mm has",
+        ),
+        (&["--inside", "7.02mm"], "is this the outside? --outside takes it; --sure keeps it"),
+        (&["--inside", "4.62mm,7.02mm"], "is this the outside?"),
+        (&["--inside", "4.68mm"], "it would fit half-hard wire"),
+        (&["--inside", "6mm"], "larger mandrel"),
+        (&["--outside", "4.62mm"], "--outside '4.62 mm': a ring of this wire and mandrel is 4.5 mm to"),
+        (&["--outside", "4.62mm"], "not closed: is this the inside? --inside takes it"),
+        (
+            &["--outside", "2.4mm"],
+            "--outside '2.4 mm': the outside of a ring is more than twice its wire, 2.4 mm",
+        ),
+    ] {
+        let line = add(what);
+        assert!(line.contains(part), "no '{part}' in: {line}");
+    }
+    assert!(!Path::new(&workshop.path("log.sqlite")).exists());
+    workshop.add(&["--inside", "7.02mm", "--sure"]);
+    assert_eq!(entries(&workshop.path("log.sqlite")), 1);
+    let log = workshop.log();
+    let other = [
+        "measured",
+        "add",
+        "--metal",
+        "my own",
+        "--wire",
+        "1.2mm",
+        "--mandrel",
+        "4.5mm",
+        "--inside",
+        "7.02mm",
+    ];
+    printed(&workshop.with(&other, &log));
+    assert_eq!(entries(&workshop.path("log.sqlite")), 2);
+}
+
+/// Readings that a caliper types: all of them are kept, or none.
+#[test]
+fn typed_readings_are_kept_all_or_none() {
+    let workshop = Workshop::new();
+    let log = workshop.log();
+    let typed = |what: &[&str], text: &str| {
+        let args = [&["measured", "add"], WIRE, what].concat();
+        typed_into(&workshop.with(&args, &log), text)
+    };
+    for (what, text, part) in [
+        (
+            &["--inside", "-"][..],
+            "4.62\n",
+            "--inside, line 1 of standard input '4.62': a number without a unit",
+        ),
+        (
+            &["--inside", "-", "--unit", "mm"],
+            "4.62\n4.61\n4,63\n",
+            "line 3 of standard input '4,63': a decimal comma",
+        ),
+        (&["--inside", "-", "--unit", "mm"], "4.62\n7.02\n", "--inside '7.02 mm': spring ratio"),
+        (&["--inside", "-", "--outside", "-"], "4.62\n", "only one option can read standard input"),
+        (&["--inside", "4.62mm", "--unit", "mm"], "", "--unit: it is for readings on standard input"),
+    ] {
+        let out = typed(what, text);
+        let line = String::from_utf8(out.stderr).unwrap();
+        assert_eq!((out.status.code(), line.lines().count()), (Some(2), 1), "{line}");
+        assert!(line.contains(part), "no '{part}' in: {line}");
+        assert!(!Path::new(&workshop.path("log.sqlite")).exists(), "{line}");
+    }
+    let out = typed(&["--inside", "-", "--unit", "in"], "0.1819\r\n4.61mm\r\n\r\n7.02mm\r\n");
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    assert_eq!(entries(&workshop.path("log.sqlite")), 2);
 }

@@ -1,11 +1,16 @@
 //! `turntally gauge`: what gauge is this wire?
 
+use std::io::stdin;
+use std::str::FromStr;
+
 use serde_json::{Map, Value, json};
-use turntally_core::gauge::{Match, Nearest, Tolerance, WireSize, nearest};
+use turntally_core::gauge::{Match, Nearest, Tolerance, WireSize, WireSizeError, nearest};
 use turntally_core::units::Length;
 
 use crate::failure::Failure;
 use crate::files::output;
+use crate::readings::{Unit, typed};
+use crate::words::count;
 use crate::words::table::{table, wrapped};
 
 /// What gauge is this wire: the nearest size in each system, and what else it could be
@@ -15,30 +20,89 @@ Examples:
   turntally gauge 1.02mm
   turntally gauge 0.040in
   turntally gauge 18awg          (what else is about as thick as 18 AWG)
+  turntally gauge - --unit mm    (a caliper that types: a line for each reading, then their mean)
 
 The diameter is written with its unit; 0.02mm to 15mm are taken. AWG is the ASTM B258 table, SWG the
 BS 3737 table, W&M (16wm) the US steel wire gauge, Washburn & Moen; metric sizes go by 0.05 mm up to
 3 mm and by 0.1 mm above, inch sizes by 0.001 in.")]
 pub struct Args {
-    /// The wire as measured, such as 1.02mm or 0.040in, or a gauge such as 18awg
+    /// The wire as measured, such as 1.02mm or 0.040in, or a gauge such as 18awg; - reads diameters from standard
+    /// input, one on a line, until an empty line
     #[arg(value_name = "SIZE", allow_hyphen_values = true)]
-    pub size: WireSize,
-    /// Print one JSON object instead of a table
+    size: Wire,
+    /// Unit of the readings on standard input that have none
+    #[arg(long, value_name = "UNIT")]
+    unit: Option<Unit>,
+    /// Print one JSON object instead of a table; with -, one on a line for each reading
     #[arg(long)]
-    pub json: bool,
+    json: bool,
+}
+
+/// Which wire is asked for.
+#[derive(Debug, Clone, Copy)]
+enum Wire {
+    Size(WireSize),
+    /// Those whose diameters are typed into standard input.
+    Typed,
+}
+
+impl FromStr for Wire {
+    type Err = WireSizeError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        if text.trim() == "-" { Ok(Self::Typed) } else { text.parse().map(Self::Size) }
+    }
 }
 
 /// Looks the wire up and prints it.
 ///
 /// # Errors
-/// One line where it is out of range.
+/// One line where it is out of range, or a reading is no diameter.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    let near = nearest(args.size.diameter()).map_err(|error| Failure::value("SIZE", args.size, error))?;
-    if args.json {
-        output::print_json(&json_of(args.size, &near))
-    } else {
-        output::print(&text_of(args.size, &near))
+    let size = match args.size {
+        Wire::Typed => return readings(args),
+        Wire::Size(_) if args.unit.is_some() => {
+            return Err(Failure::new("--unit: it is for readings on standard input, turntally gauge -"));
+        }
+        Wire::Size(size) => size,
+    };
+    let near = found("SIZE", size)?;
+    if args.json { output::print_json(&json_of(size, &near)) } else { output::print(&text_of(size, &near)) }
+}
+
+fn found(field: &str, size: WireSize) -> Result<Nearest, Failure> {
+    nearest(size.diameter()).map_err(|error| Failure::value(field, size, error))
+}
+
+/// Answers each reading as it is typed; several are one wire, measured again, whose mean is answered last.
+fn readings(args: &Args) -> Result<(), Failure> {
+    let mut all = Vec::new();
+    typed("SIZE", stdin().lock(), args.unit, |diameter| {
+        let size = WireSize::Diameter(diameter);
+        let near = found("SIZE", size)?;
+        all.push(diameter);
+        if args.json {
+            return output::print(&format!("{}\n", json_of(size, &near)));
+        }
+        let sizes = sizes_in_words(diameter, &near).unwrap_or_else(|| "no size of the tables".to_owned());
+        output::print(&format!("{diameter} ({:.4} in): {sizes}\n", diameter.inches()))
+    })?;
+    if all.len() < 2 || args.json {
+        return Ok(());
     }
+    let sum: i64 = all.iter().map(|diameter| diameter.nm()).sum();
+    let mean = WireSize::Diameter(Length::from_nm(sum / i64::try_from(all.len()).unwrap_or(i64::MAX)));
+    let near = found("SIZE", mean)?;
+    output::print(&format!("\nMean of {}: {}", count(all.len() as u64, "reading"), text_of(mean, &near)))
+}
+
+/// `18 AWG, 19 SWG or 0.040 in`: what it could be.
+fn sizes_in_words(measured: Length, near: &Nearest) -> Option<String> {
+    let mut sizes: Vec<String> =
+        could_be(measured, near).into_iter().map(|(system, size)| written(system, size)).collect();
+    sizes.dedup();
+    let last = sizes.pop()?;
+    Some(if sizes.is_empty() { last } else { format!("{} or {last}", sizes.join(", ")) })
 }
 
 /// A system of sizes and what was found in it.
@@ -83,22 +147,18 @@ fn within(measured: Length, size: WireSize) -> bool {
 /// The question that one reading cannot answer, and how to answer it.
 fn advice(given: WireSize, near: &Nearest) -> String {
     let measured = given.diameter();
-    let mut sizes: Vec<String> =
-        could_be(measured, near).into_iter().map(|(system, size)| written(system, size)).collect();
-    sizes.dedup();
     let tolerance = Tolerance::of(measured).plus_minus;
     let tolerance = format!("{:.3} mm, {:.4} in,", tolerance.mm().get(), tolerance.inches());
     let how = "measure at three places along the wire, twice at right angles in each, and take the mean";
-    match sizes.as_slice() {
-        [] => format!(
+    match sizes_in_words(measured, near) {
+        None => format!(
             "No size of these tables is within its tolerance (about {tolerance} either way): {how}; if it stays, go by the diameter, not by a gauge."
         ),
-        [only] => format!(
-            "Within tolerance (about {tolerance} either way) it could only be {only}. To check a reading, {how}."
+        Some(sizes) if sizes.contains(" or ") => format!(
+            "Could be {sizes}: each may differ by about {tolerance} either way, so this reading fits each of them. Before you order by it, {how}."
         ),
-        [first @ .., last] => format!(
-            "Could be {} or {last}: each may differ by about {tolerance} either way, so one reading cannot tell. Before you order by it, {how}.",
-            first.join(", ")
+        Some(only) => format!(
+            "Within tolerance (about {tolerance} either way) it could only be {only}. To check a reading, {how}."
         ),
     }
 }

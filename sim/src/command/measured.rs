@@ -1,6 +1,9 @@
 //! `turntally measured`: what was measured on rings and coils, kept, and what comes of it.
 
+mod check;
+
 use std::fmt::Write as _;
+use std::io::stdin;
 
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
@@ -12,10 +15,12 @@ use turntally_core::metal::{Metal, Temper};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Length, Turns};
 
+use self::check::{inside_of, mixed_up, plausible};
 use crate::failure::Failure;
 use crate::files::output;
 use crate::job;
 use crate::lookup::{Measured, WireKind, together};
+use crate::readings::{Readings, Unit, typed};
 use crate::records::{LogFile, Records};
 use crate::words::count_turns;
 
@@ -26,6 +31,8 @@ use crate::words::count_turns;
 #[command(after_help = "\
 Examples:
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --inside 4.62mm,4.61mm
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --outside 7.02mm
+  turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --inside - --unit mm
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --coil-length 74.4mm --turns 60
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --rings 57 --turns 60
   turntally measured list
@@ -74,10 +81,20 @@ struct AddArgs {
     /// The mandrel's diameter, with its unit
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     mandrel: Length,
-    /// Inside diameter of a ring as cut, not closed, or of the coil off the mandrel; several with commas
-    #[arg(long, value_name = "LENGTHS", value_delimiter = ',', allow_hyphen_values = true,
-          required_unless_present_any = ["coil_length", "rings"])]
-    inside: Vec<Length>,
+    /// Inside diameter of a ring as cut, not closed, or of the coil off the mandrel; several with commas; - reads
+    /// them from standard input, one on a line, until an empty line
+    #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true,
+          required_unless_present_any = ["outside", "coil_length", "rings"])]
+    inside: Option<Readings>,
+    /// Outside diameter of such a ring, in the same ways; the wire's tolerance adds to the error of the reading
+    #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true)]
+    outside: Option<Readings>,
+    /// Unit of the readings on standard input that have none
+    #[arg(long, value_name = "UNIT")]
+    unit: Option<Unit>,
+    /// Keep a ring that does not fit what is known of the metal
+    #[arg(long)]
+    sure: bool,
     /// Length of a coil over --turns, edge to edge, while it is still on the mandrel
     #[arg(long, value_name = "LENGTH", requires = "turns", allow_hyphen_values = true)]
     coil_length: Option<Length>,
@@ -131,7 +148,7 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
     job::label("--metal", new.metal.trim(), job::MAX_METAL)?;
     let wire = WireKind::new(&new.metal, new.temper, new.wire.diameter());
     let supposed = estimate(&wire, new.mandrel);
-    let measurements = new.measurements();
+    let measurements = new.measurements()?;
     for (option, value, measurement) in &measurements {
         let checked = measurement.check(wire.size, new.mandrel, supposed.unwrap_or(SpringRatio::NONE));
         checked.map_err(|error| match error {
@@ -139,8 +156,15 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
             MeasureError::Winding(_) => Failure::value("--mandrel", new.mandrel, error),
             MeasureError::Turns => Failure::new(format_args!("--turns: {error}")),
             MeasureError::Within => Failure::value("--within", new.within, error),
-            _ => Failure::value(option, value, error),
+            _ => match mixed_up(&wire, new.mandrel, measurement) {
+                Some(question) => Failure::value(option, value, format_args!("{error}: {question}")),
+                None => Failure::value(option, value, error),
+            },
         })?;
+        // What all the metals together allow is no ground to doubt a ring of one that is not listed.
+        if let (false, Some(_)) = (new.sure, Metal::find(&wire.metal)) {
+            plausible(&wire, new.mandrel, measurement).map_err(|why| Failure::value(option, value, why))?;
+        }
     }
     let measurements: Vec<Measurement> = measurements.into_iter().map(|(_, _, one)| one).collect();
     let mut records = Records::open(&args.file.log)?;
@@ -154,11 +178,29 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
 
 impl AddArgs {
     /// What was measured, each with its option and value.
-    fn measurements(&self) -> Vec<(&'static str, String, Measurement)> {
+    ///
+    /// # Errors
+    /// One line for what was typed and is no reading, or for an outside smaller than its wire.
+    fn measurements(&self) -> Result<Vec<(&'static str, String, Measurement)>, Failure> {
+        if self.unit.is_some() && ![&self.inside, &self.outside].contains(&&Some(Readings::Typed)) {
+            return Err(Failure::new(
+                "--unit: it is for readings on standard input, --inside - or --outside -",
+            ));
+        }
+        if (&self.inside, &self.outside) == (&Some(Readings::Typed), &Some(Readings::Typed)) {
+            return Err(Failure::new(
+                "--outside: only one option can read standard input, and --inside does",
+            ));
+        }
         let reading = |value| Reading { value, within: self.within };
         let mut all = Vec::new();
-        for inside in &self.inside {
-            all.push(("--inside", inside.to_string(), Measurement::Inside(reading(*inside))));
+        for inside in self.lengths("--inside", self.inside.as_ref())? {
+            all.push(("--inside", inside.to_string(), Measurement::Inside(reading(inside))));
+        }
+        for outside in self.lengths("--outside", self.outside.as_ref())? {
+            let ring = inside_of(outside, self.wire.diameter(), self.within);
+            let ring = ring.map_err(|why| Failure::value("--outside", outside, why))?;
+            all.push(("--outside", outside.to_string(), Measurement::Inside(ring)));
         }
         let turns = self.turns.unwrap_or_default();
         if let Some(length) = self.coil_length {
@@ -169,7 +211,20 @@ impl AddArgs {
             let one = Measurement::Rings { rings, turns, tail: self.tail.unwrap_or_default() };
             all.push(("--rings", rings.to_string(), one));
         }
-        all
+        Ok(all)
+    }
+
+    fn lengths(&self, option: &str, readings: Option<&Readings>) -> Result<Vec<Length>, Failure> {
+        let mut all = Vec::new();
+        match readings {
+            None => {}
+            Some(Readings::Written(lengths)) => all.clone_from(lengths),
+            Some(Readings::Typed) => typed(option, stdin().lock(), self.unit, |length| {
+                all.push(length);
+                Ok(())
+            })?,
+        }
+        Ok(all)
     }
 }
 

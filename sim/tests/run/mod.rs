@@ -2,7 +2,8 @@
 #![allow(dead_code, reason = "each test file uses its own part")]
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
-use std::process::{Command, Output};
+use std::io::Write as _;
+use std::process::{Command, Output, Stdio};
 
 /// Runs `turntally` with these arguments.
 pub fn turntally(args: &[&str]) -> Output {
@@ -11,6 +12,21 @@ pub fn turntally(args: &[&str]) -> Output {
         .args(args)
         .output()
         .unwrap()
+}
+
+/// Runs `turntally` with these arguments and this text on standard input.
+pub fn typed_into(args: &[&str], text: &str) -> Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_turntally"))
+        .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
+        .args(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // It may have refused the arguments and not read on.
+    _ = child.stdin.take().unwrap().write_all(text.as_bytes());
+    child.wait_with_output().unwrap()
 }
 
 /// What it printed, where it did as asked and complained of nothing.
