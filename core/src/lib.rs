@@ -4,7 +4,7 @@
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
 //! signal; [`input`] is what reaches it and [`job`] what is to be made; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
 //! [`bounds`] are those of a value; [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
-//! batch into coils; [`measured`] is what a ring that was measured says of the coil; [`settings`] are what
+//! batch into coils; [`measured`] is what a ring that was measured says of the coil, and [`learned_flow`] what it says of the same wire on other mandrels; [`settings`] are what
 //! the user sets at the counter, and [`setup`] the pages for it; [`link`] is what a counter and a computer
 //! say to each other, and [`mod@format`] puts the counter's words together.
 //!
@@ -27,6 +27,7 @@ pub mod format;
 pub mod gauge;
 pub mod input;
 pub mod job;
+pub mod learned_flow;
 #[cfg(feature = "link")]
 pub mod link;
 pub mod measured;

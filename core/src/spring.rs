@@ -44,6 +44,42 @@ pub fn moment_ratio(s: f64) -> f64 {
     2.0 / (3.0 * PI) * (3.0 * arc + (5.0 - 2.0 * s * s) * libm::sqrt(1.0 - s * s))
 }
 
+/// How far a coil opens of which the share `s` of the half thickness stays elastic.
+fn opened(s: f64) -> Result<f64, SpringError> {
+    let opening = 1.0 - s * moment_ratio(s);
+    // Written so that a NaN is refused too.
+    if s < 1.0 && opening * MAX_SPRING_RATIO >= 1.0 {
+        Ok(1.0 / opening)
+    } else {
+        Err(SpringError::SpringsOut)
+    }
+}
+
+/// The share of the half thickness that stays elastic in a coil that opens by `ratio`: [`moment_ratio`]'s `s`, found
+/// by halving, since `s m(s)` rises from 0 at `s = 0` to 1 at `s = 1`. A `ratio` below 1 gives 0.
+///
+/// # Examples
+/// ```
+/// use turntally_core::spring::{elastic_share, moment_ratio};
+/// // Forward by hand: s = 0.1 gives k = 1 / (1 - 0.1 * 1.689177) = 1.203248.
+/// assert!((elastic_share(1.203_248) - 0.1).abs() < 1e-6);
+/// ```
+#[must_use]
+pub fn elastic_share(ratio: f64) -> f64 {
+    let wanted = 1.0 - 1.0 / ratio;
+    let (mut low, mut high) = (0.0, 1.0);
+    // Each step halves what is left: 60 leave less than one part in 10^15 of the smallest share that matters.
+    for _ in 0..60 {
+        let middle = f64::midpoint(low, high);
+        if middle * moment_ratio(middle) < wanted {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    low
+}
+
 /// What bending needs to know of a metal in one temper.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Flow {
@@ -58,6 +94,16 @@ pub struct Flow {
     /// How strongly winding hardens it: the high bound of the flow stress is
     /// `high (1 + hardening strain)`, the strain being that of the outer fibre, `d / (Dm + d)`.
     pub hardening: f64,
+}
+
+impl Flow {
+    /// Flow stress in MPa of a wire of diameter `d` that is bent round a centre line of diameter `wound`.
+    pub(crate) fn stress(&self, d: f64, wound: f64) -> Bounds<f64> {
+        let low = self.low.mpa();
+        let best = self.best.mpa().max(low);
+        let high = self.high.mpa().max(best) * (1.0 + self.hardening.max(0.0) * d / wound);
+        Bounds { low, best, high }
+    }
 }
 
 /// The share by which a coil's centre-line diameter grows on release: at least, probably, at most.
@@ -140,22 +186,28 @@ impl SpringRatio {
         let d = wire.mm().get();
         let wound = mandrel.mm().get() + d;
         let modulus = flow.modulus.mpa();
-        let low = flow.low.mpa();
-        let best = flow.best.mpa().max(low);
-        let high = flow.high.mpa().max(best) * (1.0 + flow.hardening.max(0.0) * d / wound);
+        let Bounds { low, best, high } = flow.stress(d, wound);
         // Written so that a NaN is refused too.
         if !(d > 0.0 && wound > 0.0 && modulus > 0.0 && low > 0.0 && high.is_finite()) {
             return Err(SpringError::NoStrength);
         }
-        let ratio = |flow: f64| {
-            let s = flow * wound / (modulus * d);
-            let opening = 1.0 - s * moment_ratio(s);
-            if s >= 1.0 || opening * MAX_SPRING_RATIO < 1.0 {
-                return Err(SpringError::SpringsOut);
-            }
-            Ok(1.0 / opening)
-        };
+        let ratio = |flow: f64| opened(flow * wound / (modulus * d));
         Ok(Self(Bounds { low: ratio(low)?, best: ratio(best)?, high: ratio(high)? }))
+    }
+
+    /// How far a wire opens of which a flow stress, as a share of the modulus, is known; `strain` is that of the outer
+    /// fibre, `d / (Dm + d)`.
+    ///
+    /// # Errors
+    /// [`SpringError::SpringsOut`] as [`Self::estimate`]; [`SpringError::NoStrength`] for bounds below zero or not
+    /// in their order.
+    pub fn of_flow(flow: Bounds<f64>, strain: f64) -> Result<Self, SpringError> {
+        // Written so that a NaN is refused too.
+        if !(strain > 0.0 && 0.0 <= flow.low && flow.low <= flow.best && flow.best <= flow.high) {
+            return Err(SpringError::NoStrength);
+        }
+        let ratio = |flow: f64| opened(flow / strain);
+        Ok(Self(Bounds { low: ratio(flow.low)?, best: ratio(flow.best)?, high: ratio(flow.high)? }))
     }
 
     /// All three: at least, probably, at most.
