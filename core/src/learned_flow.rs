@@ -10,7 +10,8 @@
 //! be depends on the temper ([`exponents`]). In logarithms each mandrel with its rings allows a strip between two
 //! parallel lines, `ln low <= a + n ln x <= ln high`; every `(a, n)` within all strips is possible, and the
 //! bounds on another mandrel take in what all of those give there. So rings on a second mandrel narrow the flow
-//! stress and `n`. The metal's own bounds, [`Flow`], count besides: they are strips too.
+//! stress and `n`. The metal's own bounds, [`Flow`], count besides: they are strips too. Coils of one wire
+//! are not quite alike: a strip is 2 % wider either way than the reading's error makes it, and the bounds once more.
 //!
 //! Where nothing lies within all strips, something is wrong with a reading, or with the metal or temper that was
 //! named ([`Misfit`]). Then the bounds take in whatever any of the rings, or the metal's figures, allow.
@@ -25,6 +26,9 @@ use crate::units::Length;
 /// Flow stress over modulus is nowhere below this: a soft metal's is a hundred times it. Our own limit, so that
 /// it has a logarithm.
 const LEAST: f64 = 1e-6;
+/// By how much the flow stress of a coil may differ from the wire's own, either way, as the natural logarithm of their
+/// ratio: pull and temper are not quite the same along a spool. Our own limit, no source.
+const COIL: f64 = 0.02;
 /// How far strips may miss each other and still meet, for rounding.
 const ROUNDING: f64 = 1e-9;
 
@@ -34,7 +38,7 @@ const ROUNDING: f64 = 1e-9;
 ///   brass 70-30 0.49 (there too), copper 0.44 (Callister, as an earlier version of that page quotes it) or 0.54
 ///   (Kalpakjian, from memory).
 /// - Half-hard: drawing has used up part of that. Brass 85-15, cold-rolled: 0.34 (Kalpakjian, from memory).
-/// - Hard and spring: -0.2 to 0.2 takes in 637 of 660 predictions from one arbor to another in a table for music
+/// - Hard and spring: -0.2 to 0.2 takes in 659 of 660 predictions from one arbor to another in a table for music
 ///   wire, from memory (`tests/tests/learned_wires.rs`).
 ///
 /// The limits are our own, a little wider than those figures. Below zero leaves room for wire that was pulled harder
@@ -110,14 +114,15 @@ impl RingFlow {
         let strain = d / wound;
         let measured = spring.bounds().map(|ratio| libm::log((elastic_share(ratio) * strain).max(LEAST)));
         let supposed = flow.map(|flow| logarithms(flow, d, wound));
-        let fitting = supposed.map_or(Ok(measured), |supposed| {
-            common(measured, supposed).ok_or_else(|| {
+        let fitting = supposed.map_or(Ok(widened(measured)), |supposed| {
+            common(widened(measured), supposed).ok_or_else(|| {
                 if measured.low <= supposed.high {
                     return Misfit::Less { mandrel };
                 }
                 let inside = spring.bounds().map(|ratio| (ratio - 2.0 * strain).max(1.0));
                 let inside = inside.map(|ratio| libm::log((elastic_share(ratio) * strain).max(LEAST)));
-                let outside = spring.low() > 1.0 + 2.0 * strain && common(inside, supposed).is_some();
+                let outside =
+                    spring.low() > 1.0 + 2.0 * strain && common(widened(inside), supposed).is_some();
                 Misfit::More { mandrel, outside }
             })
         });
@@ -241,7 +246,7 @@ impl<'a> LearnedFlow<'a> {
             Ok(n) => {
                 let (_, high) = peak(|n| self.most(n, strain), n.low, n.high);
                 let (_, low) = peak(|n| -self.least(n, strain), n.low, n.high);
-                let span = ordered(-low, self.mean(n.best, strain), high);
+                let span = widened(ordered(-low, self.mean(n.best, strain), high));
                 supposed.and_then(|supposed| common(span, supposed)).unwrap_or(span)
             }
             Err(_) => self.anything(strain, supposed),
@@ -261,7 +266,7 @@ impl<'a> LearnedFlow<'a> {
             high = high.max(ring.measured.high + a.max(b));
             sum += ring.measured.best + carried(self.exponents.best);
         }
-        ordered(low, sum / self.rings.len() as f64, high)
+        ordered(low - COIL, sum / self.rings.len() as f64, high + COIL)
     }
 }
 
@@ -276,6 +281,11 @@ fn diameters(wire: Length, mandrel: Length) -> (f64, f64) {
 fn logarithms(flow: Flow, d: f64, wound: f64) -> Bounds<f64> {
     let modulus = flow.modulus.mpa();
     flow.stress(d, wound).map(|stress| libm::log((stress / modulus).max(LEAST)))
+}
+
+/// An interval of logarithms with room for how coils differ.
+fn widened(span: Bounds<f64>) -> Bounds<f64> {
+    Bounds { low: span.low - COIL, best: span.best, high: span.high + COIL }
 }
 
 /// What two intervals have in common, with the best value of the first.
