@@ -1,6 +1,7 @@
 //! `turntally chart`: one figure over wires, mandrels and metals; as text, CSV, JSON, a page or a picture.
 
 mod html;
+mod learned;
 mod svg;
 mod table;
 
@@ -176,12 +177,12 @@ pub fn render(args: &Args) -> Result<String, Failure> {
 }
 
 /// A ring that can be made.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct Made {
     pub(crate) value: Bounds<f64>,
     spring: Bounds<f64>,
     gap: f64,
-    /// What was measured for this very wire and mandrel.
+    /// What measured rings and coils say of this wire and mandrel.
     learning: Option<Learning>,
     ratio: f64,
 }
@@ -194,9 +195,9 @@ pub(crate) struct Blank {
 }
 
 impl Made {
-    /// Its spring ratio was measured for this wire and mandrel.
+    /// Its spring ratio is from measured rings.
     fn spring_learned(&self) -> bool {
-        self.learning.is_some_and(|learning| learning.learned.spring.is_some())
+        self.learning.as_ref().is_some_and(|learning| learning.learned.spring.is_some())
     }
 }
 
@@ -286,7 +287,7 @@ impl Chart {
             value: ring.get(self.figure()),
             spring: ring.get(Figure::SpringRatio),
             gap: ring.winding().gap(),
-            learning: ring.learning().copied(),
+            learning: ring.learning().cloned(),
             ratio: ring.get(Figure::AspectRatio).best,
         })
     }
@@ -446,10 +447,16 @@ impl Chart {
         for (i, made) in sheet.cells.iter().enumerate() {
             let Ok(Made { learning: Some(learning), .. }) = made else { continue };
             let (wire, mandrel) = (self.wires[i % self.wires.len()], self.mandrels[i / self.wires.len()]);
-            let spring = learning.spring_words().map(|words| format!("spring ratio {words}"));
+            let spring = learning.spring_words().filter(|_| learning.carried.is_none());
+            let spring = spring.map(|words| format!("spring ratio {words}"));
             let gap = learning.gap_words().map(|words| format!("gap {words}"));
             let words: Vec<String> = spring.into_iter().chain(gap).collect();
-            lines.push(format!("{wire} on {mandrel}: {}.", words.join("; ")));
+            if !words.is_empty() {
+                lines.push(format!("{wire} on {mandrel}: {}.", words.join("; ")));
+            }
+        }
+        for (column, wire) in self.wires.iter().enumerate() {
+            lines.extend(learned::line(*wire, sheet.cells.iter().skip(column).step_by(self.wires.len())));
         }
         if material.spring_measured() {
             lines.push(format!("Spring ratio {} in every cell, as measured.", most(|made| made.spring.best)));

@@ -268,10 +268,10 @@ impl Ring {
     /// [`Refusal`] where that makes no ring.
     pub fn new(material: &Material, wire: WireSize, mandrel: Length, cut: Cut) -> Result<Self, Refusal> {
         let nominal = wire.diameter();
-        // What was measured on this wire and mandrel holds for the wire that lies on the bench, whatever its
-        // gauge may differ by.
-        let learning = material.learned(nominal, mandrel).copied();
-        let learned = learning.map(|learning| learning.learned).unwrap_or_default();
+        // What was measured on this wire holds for the wire that lies on the bench, whatever its gauge may differ
+        // by.
+        let learning = material.learned(nominal, mandrel)?;
+        let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
         let springing = learned.spring.map(|spring| material.springing(spring));
         let material = springing.as_ref().unwrap_or(material);
         let gap = cut.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
@@ -297,7 +297,7 @@ impl Ring {
     /// corner at a time: bounds of the one times bounds of the other would make more rings than there is wire.
     #[must_use]
     pub fn corners(&self, material: &Material, wire: WireSize) -> Vec<Corner> {
-        let learned = self.learning.and_then(|learning| learning.learned.spring);
+        let learned = self.learning.as_ref().and_then(|learning| learning.learned.spring);
         let springing = learned.map(|spring| material.springing(spring));
         let mut corners = Vec::new();
         each_corner(springing.as_ref().unwrap_or(material), &self.winding, wire, |at| corners.push(at));

@@ -140,7 +140,7 @@ pub struct Job {
     pub size: WireSize,
     /// The density that counts.
     pub density: Density,
-    /// The spring ratio was measured: given, or learned.
+    /// The spring ratio was measured on this very mandrel, or given.
     pub spring_measured: bool,
     /// What was measured for this wire and mandrel, as far as it counts.
     pub learning: Option<Learning>,
@@ -221,9 +221,11 @@ impl Job {
         let supposed = estimate(metal, temper, size.diameter(), mandrel);
         let wire = WireKind::new(&metal_name, temper, size.diameter());
         let learning = known
-            .learned(&wire, mandrel, supposed.clone().ok())?
+            .learned(&wire, mandrel, file.wire.spring_ratio.is_some())?
             .and_then(|all| all.beside(file.wire.spring_ratio.is_some(), file.coil.gap.is_some()));
-        let learned = learning.map(|learning| learning.learned).unwrap_or_default();
+        let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
+        let spring_measured =
+            file.wire.spring_ratio.is_some() || learning.as_ref().is_some_and(Learning::spring_measured);
         let spring = match (file.wire.spring_ratio, learned.spring) {
             (Some(ratio), _) => SpringRatio::measured(ratio)
                 .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}")))?,
@@ -275,7 +277,7 @@ impl Job {
             temper,
             size,
             density,
-            spring_measured: file.wire.spring_ratio.is_some() || learned.spring.is_some(),
+            spring_measured,
             learning,
             price: price.or_else(|| spool.as_ref()?.price.clone()),
             spool,

@@ -6,14 +6,18 @@
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
-use turntally_core::bounds::Bounds;
-use turntally_core::measured::{Learned, Measurement, learn};
+use turntally_core::measured::Measurement;
 use turntally_core::metal::{Metal, Temper};
-use turntally_core::spring::SpringRatio;
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
-use crate::words::{count, sig};
+use crate::words::sig;
+
+mod learning;
+mod next;
+
+pub use learning::{Carried, LearnedMetal, LearnedWire, Learning, together};
+pub use next::Next;
 
 /// Which records a command looks into.
 #[derive(Debug, Clone, Default, ClapArgs)]
@@ -28,7 +32,7 @@ pub struct LookupArgs {
 }
 
 /// A wire as records know it.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct WireKind {
     /// The listed name of its metal, or the one it was given, in lower case.
     pub metal: String,
@@ -110,69 +114,6 @@ impl Spool {
     }
 }
 
-/// What was measured for a wire on a mandrel, beside what is supposed without it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Learning {
-    /// What counts: without a spring ratio or a gap where those were given otherwise.
-    pub learned: Learned,
-    /// The estimate of the spring ratio, where there is one.
-    pub estimate: Option<SpringRatio>,
-}
-
-impl Learning {
-    /// What is left to go by where a spring ratio or a gap is given otherwise; nothing if neither is left.
-    #[must_use]
-    pub fn beside(mut self, spring_given: bool, gap_given: bool) -> Option<Self> {
-        if spring_given {
-            self.learned.spring = None;
-        }
-        if gap_given {
-            self.learned.gap = None;
-        }
-        (self.learned.spring.is_some() || self.learned.gap.is_some()).then_some(self)
-    }
-
-    /// What the spring ratio comes from: `3 rings`, `2 counted coils`.
-    fn springs_from(&self) -> String {
-        match (self.learned.insides, self.learned.counted) {
-            (0, coils) => format!("{} whose rings were counted", count(u64::from(coils), "coil")),
-            (rings, _) => count(u64::from(rings), "ring"),
-        }
-    }
-
-    /// `1.021, 1.018 to 1.025, as measured on 3 rings; the estimate was 1.013, 1.008 to 1.024`.
-    #[must_use]
-    pub fn spring_words(&self) -> Option<String> {
-        let spring = self.learned.spring?;
-        let beside = self.estimate.map_or_else(
-            || "there is no estimate".to_owned(),
-            |estimate| format!("the estimate was {}", range_words(estimate.bounds())),
-        );
-        let apart = if self.learned.springs_apart.is_some() { CONTRADICTION } else { "" };
-        Some(format!(
-            "{}, as measured on {}; {beside}{apart}",
-            range_words(spring.bounds()),
-            self.springs_from()
-        ))
-    }
-
-    /// `0.0167, 0.0153 to 0.0181, as measured on 1 coil`.
-    #[must_use]
-    pub fn gap_words(&self) -> Option<String> {
-        let gap = self.learned.gap?;
-        let coils = count(u64::from(self.learned.lengths), "coil");
-        let apart = if self.learned.gaps_apart.is_some() { CONTRADICTION } else { "" };
-        Some(format!("{}, as measured on {coils}{apart}", range_words(gap)))
-    }
-}
-
-const CONTRADICTION: &str = "; the measurements contradict each other: turntally measured list shows them";
-
-/// `1.0130, 1.0080 to 1.0240`: probably, at least and at most.
-fn range_words(bounds: Bounds<f64>) -> String {
-    format!("{:.4}, {:.4} to {:.4}", bounds.best, bounds.low, bounds.high)
-}
-
 /// A measurement as it is kept.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measured {
@@ -186,21 +127,6 @@ pub struct Measured {
     pub mandrel: Length,
     /// What was measured.
     pub measurement: Measurement,
-}
-
-/// Puts the measurements of one wire on one mandrel together.
-///
-/// # Errors
-/// One line where another program has written what cannot be.
-pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Learning, Failure> {
-    let measurements: Vec<Measurement> = of_one.iter().map(|one| one.measurement).collect();
-    let (wire, mandrel) = of_one.first().map_or_else(Default::default, |one| (one.wire.size, one.mandrel));
-    let learned = learn(wire, mandrel, estimate.unwrap_or(SpringRatio::NONE), &measurements);
-    let learned = learned.map_err(|(place, error)| {
-        let number = of_one.get(place).map_or(0, |one| one.number);
-        Failure::value("measurement", number, format_args!("{error}; turntally measured drop {number}"))
-    })?;
-    Ok(Learning { learned, estimate })
 }
 
 /// The failure where there is no spool of that name.
@@ -298,43 +224,40 @@ impl Lookup {
         found.map(|spool| Some((field, spool))).ok_or_else(|| no_spool(field, name))
     }
 
-    /// What was measured for a wire on a mandrel, where `estimate` is supposed of its spring ratio.
+    /// What measured rings and coils say of a wire on a mandrel; where its spring ratio is given otherwise, only what
+    /// was measured on this very mandrel.
     ///
     /// # Errors
-    /// One line that names the file.
+    /// One line that names the file, or says what was measured that cannot be.
     pub fn learned(
         &self,
         wire: &WireKind,
         mandrel: Length,
-        estimate: Option<SpringRatio>,
+        spring_given: bool,
     ) -> Result<Option<Learning>, Failure> {
-        let all = self.all_learned(&wire.metal, wire.temper, |_, _| estimate)?;
-        Ok(all.into_iter().find(|(size, on, _)| (*size, *on) == (wire.size, mandrel)).map(|(_, _, l)| l))
+        let mut all = self.wires(|one| one == wire)?;
+        let Some(known) = all.pop() else { return Ok(None) };
+        known.on(mandrel, spring_given).map_err(|why| Failure::value("mandrel.diameter", mandrel, why))
     }
 
-    /// What was measured for wires of a metal: wire, mandrel, and what is known of the two.
+    /// What measured rings and coils say of every wire of a metal.
     ///
     /// # Errors
-    /// One line that names the file.
-    pub fn all_learned(
-        &self,
-        metal: &str,
-        temper: Temper,
-        estimate: impl Fn(Length, Length) -> Option<SpringRatio>,
-    ) -> Result<Vec<(Length, Length, Learning)>, Failure> {
+    /// As [`Self::learned`].
+    pub fn all_learned(&self, metal: &str, temper: Temper) -> Result<LearnedMetal, Failure> {
+        let metal = metal_key(metal);
+        self.wires(|wire| wire.metal == metal && wire.temper == temper).map(LearnedMetal::new)
+    }
+
+    fn wires(&self, wanted: impl Fn(&WireKind) -> bool) -> Result<Vec<LearnedWire>, Failure> {
         let Source::Records(records) = &self.source else { return Ok(Vec::new()) };
         if self.estimate {
             return Ok(Vec::new());
         }
-        let metal = metal_key(metal);
         let all = records.measured()?;
-        let all = all.chunk_by(|a, b| (&a.wire, a.mandrel) == (&b.wire, b.mandrel));
-        let of_it = all.filter(|one| one[0].wire.metal == metal && one[0].wire.temper == temper);
-        of_it
-            .map(|one| {
-                let (wire, mandrel) = (one[0].wire.size, one[0].mandrel);
-                Ok((wire, mandrel, together(one, estimate(wire, mandrel))?))
-            })
+        all.chunk_by(|a, b| a.wire == b.wire)
+            .filter(|one| wanted(&one[0].wire))
+            .map(LearnedWire::new)
             .collect()
     }
 }

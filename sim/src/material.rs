@@ -4,6 +4,7 @@
 use std::fmt;
 use std::ops::RangeInclusive;
 use std::str::FromStr;
+use std::sync::Arc;
 
 use turntally_core::coil::{MAX_GAP, Winding, WindingError};
 use turntally_core::metal::{Metal, Temper, flow_of};
@@ -12,7 +13,7 @@ use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
 use crate::job::{DENSITIES, MAX_METAL, unknown_metal};
-use crate::lookup::{Learning, Lookup};
+use crate::lookup::{LearnedMetal, Learning, Lookup};
 
 /// The options that `size` and `chart` share.
 #[derive(Debug, Clone, clap::Args)]
@@ -66,8 +67,10 @@ pub struct Material {
     /// Least, usual, most.
     density: [Density; 3],
     measured: Option<SpringRatio>,
-    /// Wires and mandrels of which something was measured.
-    known: Vec<(Length, Length, Learning)>,
+    /// What was measured of its wires.
+    known: Arc<LearnedMetal>,
+    /// What counts before it: a spring ratio, a gap.
+    given: (bool, bool),
 }
 
 /// Why a wire on a mandrel makes no ring.
@@ -142,16 +145,9 @@ impl Material {
             }
             (None, None) => return Err(unknown_metal("--metal", name, "--density")),
         };
-        let estimate = |wire, mandrel| {
-            SpringRatio::estimate(flow_of(metal, args.temper, wire).ok()?, wire, mandrel).ok()
-        };
-        let known = known.all_learned(name, args.temper, estimate)?;
-        let given = (args.spring_ratio.is_some(), args.gap.is_some());
-        let of_use = |(wire, mandrel, learning): (_, _, Learning)| {
-            Some((wire, mandrel, learning.beside(given.0, given.1)?))
-        };
         Ok(Self {
-            known: known.into_iter().filter_map(of_use).collect(),
+            known: Arc::new(known.all_learned(name, args.temper)?),
+            given: (args.spring_ratio.is_some(), args.gap.is_some()),
             name: metal.map_or(name, |metal| metal.name()).to_owned(),
             metal,
             temper: args.temper,
@@ -185,13 +181,13 @@ impl Material {
         self.density
     }
 
-    /// What was measured for this very wire and mandrel.
-    #[must_use]
-    pub fn learned(&self, wire: Length, mandrel: Length) -> Option<&Learning> {
-        self.known
-            .iter()
-            .find(|(size, on, _)| (*size, *on) == (wire, mandrel))
-            .map(|(_, _, learning)| learning)
+    /// What measured rings and coils say of this wire and mandrel, as far as it counts.
+    ///
+    /// # Errors
+    /// [`Refusal::Springs`] where they say that it makes no ring.
+    pub fn learned(&self, wire: Length, mandrel: Length) -> Result<Option<Learning>, Refusal> {
+        let known = self.known.on(wire, mandrel, self.given.0).map_err(Refusal::Springs)?;
+        Ok(known.and_then(|known| known.beside(self.given.0, self.given.1)))
     }
 
     /// The same with this spring ratio for every wire and mandrel.

@@ -84,7 +84,7 @@ fn what_was_measured_is_used_and_shown_beside_the_estimate() {
     near(&size["spring_ratio_estimate"], supposed["spring_ratio"].as_f64().unwrap(), 1e-12);
     near(&size["ring_inner_diameter_mm"], 4.615, 1e-9);
     near(&size["pitch_mm"], 1.22, 1e-9);
-    // Another mandrel, temper and metal know nothing of it.
+    // Nothing was measured on another mandrel, temper or metal.
     for other in [["--mandrel", "5mm"], ["--temper", "hard"], ["--metal", "fine-silver"]] {
         let mut args: Vec<&str> = [&["size"], WIRE].concat();
         args.retain(|arg| *arg != other[0]);

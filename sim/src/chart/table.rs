@@ -231,8 +231,12 @@ impl Serialize for JsonCell<'_> {
                 map.serialize_entry(best, &made.value.best)?;
                 map.serialize_entry(low, &made.value.low)?;
                 map.serialize_entry(high, &made.value.high)?;
-                if let Some(learning) = made.learning {
-                    map.serialize_entry("spring_ratio_measured", &learning.learned.spring.is_some())?;
+                if let Some(learning) = &made.learning {
+                    map.serialize_entry("spring_ratio_measured", &learning.spring_measured())?;
+                    if let Some(mandrels) = learning.mandrels_mm() {
+                        map.serialize_entry("spring_ratio_learned_from_mandrels_mm", &mandrels)?;
+                        map.serialize_entry("spring_ratio_learned_from_rings", &learning.learned.insides)?;
+                    }
                     map.serialize_entry("gap", &made.gap)?;
                 }
             }

@@ -24,9 +24,12 @@ use crate::readings::{Readings, Unit, typed};
 use crate::records::{LogFile, Records};
 use crate::words::count_turns;
 
+mod wire;
+
 /// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
 ///
-/// plan, size, chart, wind and link send take it for the same metal, temper, wire diameter and mandrel.
+/// plan, size, chart, wind and link send take it for the same metal, temper and wire diameter: as it is on the
+/// same mandrel, and as what it says of the wire on any other.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
@@ -40,7 +43,8 @@ Examples:
 
 The best spring ratio is the mean of the rings that were measured; its bounds take in every one
 of them with the error of its reading, since the next coil may be like any. Counted rings alone
-leave what all of them allow. Measurements that contradict each other are told, and the bounds
+leave what all of them allow. On other mandrels the bounds take in what the measured rings leave of
+the wire's flow stress, however it hardens; rings on a second mandrel narrow them. Measurements that contradict each other are told, and the bounds
 take in all of them.")]
 pub struct Args {
     #[command(subcommand)]
@@ -170,10 +174,10 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
     let mut records = Records::open(&args.file.log)?;
     let numbers = records.add_measured(&wire, new.mandrel, &measurements)?;
     let all = records.measured()?;
-    let all: Vec<Measured> =
-        all.into_iter().filter(|one| (&one.wire, one.mandrel) == (&wire, new.mandrel)).collect();
+    let of_wire: Vec<Measured> = all.into_iter().filter(|one| one.wire == wire).collect();
+    let all: Vec<Measured> = of_wire.iter().filter(|one| one.mandrel == new.mandrel).cloned().collect();
     let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
-    output::print(&format!("kept as {}\n{}", numbers.join(", "), words(&all)?))
+    output::print(&format!("kept as {}\n{}{}", numbers.join(", "), words(&all)?, wire::words(&of_wire)?))
 }
 
 impl AddArgs {
@@ -283,11 +287,17 @@ fn words(of_one: &[Measured]) -> Result<String, Failure> {
     Ok(text)
 }
 
+/// The measurements of one wire, those on each mandrel together.
+fn mandrels(of_wire: &[Measured]) -> impl Iterator<Item = &[Measured]> {
+    of_wire.chunk_by(|a, b| a.mandrel == b.mandrel)
+}
+
 fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
-    let groups = || all.chunk_by(|a, b| (&a.wire, a.mandrel) == (&b.wire, b.mandrel));
+    let wires = || all.chunk_by(|a, b| a.wire == b.wire);
     if json {
-        let groups = groups().map(json_of).collect::<Result<Vec<_>, _>>()?;
-        return output::print_json(&json!({ "measured": groups }));
+        let groups = wires().flat_map(mandrels).map(json_of).collect::<Result<Vec<_>, _>>()?;
+        let wires = wires().map(wire::json_of).collect::<Result<Vec<_>, _>>()?;
+        return output::print_json(&json!({ "measured": groups, "wires": wires }));
     }
     if all.is_empty() {
         return output::print(
@@ -295,8 +305,14 @@ fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
              keeps a measured ring\n",
         );
     }
-    let groups = groups().map(words).collect::<Result<Vec<_>, _>>()?;
-    output::print(&groups.join("\n"))
+    let mut texts = Vec::new();
+    for of_wire in wires() {
+        for of_one in mandrels(of_wire) {
+            texts.push(words(of_one)?);
+        }
+        texts.push(wire::words(of_wire)?);
+    }
+    output::print(&texts.join("\n"))
 }
 
 fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {

@@ -12,7 +12,7 @@ use crate::failure::Failure;
 use crate::figures::{Corner, Cut, Figure, Printed, Ring, tolerance};
 use crate::files::output;
 use crate::job::MAX_RINGS;
-use crate::lookup::LookupArgs;
+use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::range::{Sizes, Step};
 use crate::records;
@@ -346,12 +346,22 @@ impl Report {
         object.insert("density_g_cm3".to_owned(), json!(density));
         object.insert("density_g_cm3_low".to_owned(), json!(light));
         object.insert("density_g_cm3_high".to_owned(), json!(dense));
-        object.insert("spring_ratio_measured".to_owned(), json!(!self.spring_estimated()));
+        object.insert(
+            "spring_ratio_measured".to_owned(),
+            json!(
+                self.material.spring_measured()
+                    || self.ring.learning().is_some_and(Learning::spring_measured)
+            ),
+        );
         if let Some(learning) = self.ring.learning() {
             let estimate = learning.estimate.filter(|_| learning.learned.spring.is_some());
             if let Some(spring) = estimate {
                 let ranged = spring.bounds();
                 insert(&mut object, "spring_ratio_estimate", ranged);
+            }
+            if let Some(mandrels) = learning.mandrels_mm() {
+                object.insert("spring_ratio_learned_from_mandrels_mm".to_owned(), json!(mandrels));
+                object.insert("spring_ratio_learned_from_rings".to_owned(), json!(learning.learned.insides));
             }
             object.insert("gap_measured".to_owned(), json!(learning.learned.gap.is_some()));
         }
@@ -497,7 +507,9 @@ impl Report {
         let learned: String =
             learned.iter().filter_map(|(of, words)| Some(format!("{of} {}. ", (*words)?))).collect();
         if learned_spring.is_some() && spring.low() < spring.high() {
-            parts.push("the bounds of the measured spring ratio".to_owned());
+            let carried = self.ring.learning().is_some_and(|learning| learning.carried.is_some());
+            let from = if carried { "learned" } else { "measured" };
+            parts.push(format!("the bounds of the {from} spring ratio"));
         }
         if self.spring_estimated() {
             parts.push(format!("the estimated spring ratio, {:.4} to {:.4}", spring.low(), spring.high()));

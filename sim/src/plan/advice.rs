@@ -12,6 +12,7 @@ use turntally_core::units::{Length, Mm};
 use super::figures::{Plan, split_by, wire_for};
 use super::spool::Reach;
 use crate::job::{Job, Wanted, rings_from};
+use crate::lookup::Learning;
 use crate::words::{count, length, sig};
 
 /// Something that would waste less, with what it saves.
@@ -105,7 +106,14 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     if !job.spring_measured {
         let inner = plan.ring_inner;
         let spread = inner.high / inner.low - 1.0;
-        if job.metal.is_none() {
+        let learned = job.learning.as_ref().is_some_and(|learning| learning.carried.is_some());
+        if let Some(misfit) = job.learning.as_ref().and_then(Learning::misfit) {
+            all.push(format!(
+                "Measured rings do not fit this wire, so that rings may be {} to {} mm inside: {misfit}",
+                sig(inner.low, 3),
+                sig(inner.high, 3),
+            ));
+        } else if job.metal.is_none() && !learned {
             all.push(format!(
                 "{} is not a listed metal: its springback is only known to lie among those of the metals that are, rings {} to {} mm inside. Measure a ring of a trial coil and give wire.spring_ratio.",
                 job.metal_name,

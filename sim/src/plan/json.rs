@@ -8,6 +8,7 @@ use super::advice::Suggestion;
 use super::figures::{CoilGroup, Plan};
 use super::spool::Reach;
 use crate::job::Job;
+use crate::lookup::Learning;
 
 /// What is printed; numbers in full, since programs round for themselves.
 #[derive(Debug, serde::Serialize)]
@@ -68,20 +69,30 @@ struct Beside {
     spring_ratio_estimate_low: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spring_ratio_estimate_high: Option<f64>,
+    /// The other mandrels that the spring ratio was learned on, and how many rings were measured there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spring_ratio_learned_from_mandrels_mm: Option<Vec<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spring_ratio_learned_from_rings: Option<u32>,
     gap: f64,
     gap_measured: bool,
 }
 
 impl Beside {
     fn of(job: &Job) -> Self {
-        let learning = job.learning.filter(|learning| learning.learned.spring.is_some());
+        let learning = job.learning.as_ref().filter(|learning| learning.learned.spring.is_some());
+        let mandrels = learning.and_then(Learning::mandrels_mm);
         let estimate = learning.and_then(|learning| learning.estimate);
         Self {
             spring_ratio_estimate: estimate.map(SpringRatio::best),
             spring_ratio_estimate_low: estimate.map(SpringRatio::low),
             spring_ratio_estimate_high: estimate.map(SpringRatio::high),
+            spring_ratio_learned_from_rings: learning
+                .filter(|_| mandrels.is_some())
+                .map(|from| from.learned.insides),
+            spring_ratio_learned_from_mandrels_mm: mandrels,
             gap: job.winding.gap(),
-            gap_measured: job.learning.is_some_and(|learning| learning.learned.gap.is_some()),
+            gap_measured: job.learning.as_ref().is_some_and(|learning| learning.learned.gap.is_some()),
         }
     }
 }

@@ -177,8 +177,8 @@ fn material(job: &Job) -> String {
 }
 
 fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart::Args, Failure> {
-    // What was measured on one mandrel holds for that one: the chart itself looks for each cell's.
-    let learned = job.learning.map(|learning| learning.learned).unwrap_or_default();
+    // What was measured is looked up by the chart itself, cell by cell.
+    let learned = job.learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
     let wrong = |field: &str, text: &str, why: String| Failure::value(field, text, why);
     Ok(chart::Args {
         metal: vec![job.metal_name.clone()],
