@@ -52,7 +52,7 @@ impl Workshop {
     }
 
     fn add(&self, temper: &str, mandrel: &str, inside: &str) -> String {
-        let wire = ["measured", "add", "--metal", "copper", "--wire", "1.2mm", "--temper", temper];
+        let wire = ["measured", "add", "--metal", "copper", "--wire", "1.2mm", "--sure", "--temper", temper];
         self.printed(&[&wire[..], &["--mandrel", mandrel, "--inside", inside]].concat())
     }
 

@@ -146,5 +146,5 @@ fn answers_are_as_shown() {
             }
         }
     }
-    assert_eq!(shown, 3);
+    assert_eq!(shown, 4);
 }
