@@ -117,7 +117,7 @@ fn main() -> Result<(), Failure> {
         let seconds = ground
             .app
             .bench()
-            .map_or(0.0, |bench| bench.session().simulated_bench().now().get() as f64 / 1e6);
+            .map_or(0.0, |bench| bench.session().simulated_bench().now().as_micros() as f64 / 1e6);
         if before + seconds >= 3_600.0 * f64::from(hour) {
             memory.push(memory_mb());
             // Nobody saws: each batch is put aside with its coils, until the oldest is dropped for it.

@@ -172,7 +172,7 @@ fn the_bench_keeps_time_with_the_window() {
         let time = Some(f64::from(frame) * 0.033);
         let input = RawInput { time, ..RawInput::default() };
         ctx.run_ui(input, |ui| app.ui(ui)).textures_delta.clear();
-        app.bench().unwrap().session().simulated_bench().now().get()
+        app.bench().unwrap().session().simulated_bench().now().as_micros()
     };
     let began = frame(&mut app, 1);
     let mut now = began;

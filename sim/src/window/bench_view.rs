@@ -405,7 +405,7 @@ impl Bench {
                 }
             });
             shown.response.labelled_by(label.id);
-            let seconds = self.session.simulated_bench().now().get() / 1_000_000;
+            let seconds = self.session.simulated_bench().now().as_micros() / 1_000_000;
             let text =
                 format!("{}:{:02}:{:02} at the bench", seconds / 3_600, seconds / 60 % 60, seconds % 60);
             ui.colored_label(palette.faint, text);

@@ -42,7 +42,7 @@ pub fn show(ui: &mut Ui, palette: Palette, session: &Session, span_ms: u32) {
 
 /// One line, from the newest change back to the left edge.
 fn line(painter: &Painter, session: &Session, (bit, span_ms): (u32, u32), lane: Rect, stroke: Stroke) {
-    let now = session.simulated_bench().now().get() as f64 * 1e3;
+    let now = session.simulated_bench().now().as_micros() as f64 * 1e3;
     let span = f64::from(span_ms) * 1e6;
     let level_y = |level: u32| if level >> bit & 1 == 1 { lane.top() } else { lane.bottom() };
     let mut level = session.simulated_bench().lines().levels();

@@ -240,7 +240,7 @@ impl Session {
         self.hand.knob_quarters += knob.signum();
         match &mut self.helper {
             Some(helper) => {
-                let seconds = self.simulated_bench.now().get() as f64 / 1e6;
+                let seconds = self.simulated_bench.now().as_micros() as f64 / 1e6;
                 helper.operator.step(seconds, self.simulated_bench.shown());
                 self.hand.crank_turns = helper.from + helper.operator.angle();
                 self.hand.is_still = helper.operator.is_still();
