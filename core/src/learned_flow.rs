@@ -182,6 +182,12 @@ impl<'a> LearnedFlow<'a> {
         new
     }
 
+    /// The rings that it is put together from.
+    #[must_use]
+    pub const fn rings(&self) -> &'a [RingFlow] {
+        self.rings
+    }
+
     /// The exponent of the strain, as far as the rings narrow it; or why they do not go together.
     ///
     /// # Errors

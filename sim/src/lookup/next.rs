@@ -34,23 +34,22 @@ impl LearnedWire {
     /// rings that were measured do not go together.
     #[must_use]
     pub fn next(&self) -> Option<Next> {
-        if self.flow().exponent().is_err() {
-            return None;
-        }
+        let flow = self.flow();
+        flow.exponent().ok()?;
         let size = self.wire.size;
         let mandrels: Vec<Length> = mandrels()
             .filter(|on| Winding::new(size, *on, 0.0, Length::ZERO, SpringRatio::NONE).is_ok())
             .collect();
-        let now = self.width(&self.rings, &mandrels);
+        let now = self.width(&flow, &mandrels);
         let mut rings = self.rings.clone();
         let mut best: Option<(Length, f64)> = None;
         for mandrel in &mandrels {
             if self.rings.iter().any(|ring| ring.mandrel() == *mandrel) {
                 continue;
             }
-            let Some(likely) = self.spring(&self.rings, *mandrel) else { continue };
+            let Some(likely) = self.spring(&flow, *mandrel) else { continue };
             rings.push(RingFlow::new(size, *mandrel, as_read(likely.best(), size, *mandrel), self.flow));
-            let width = self.width(&rings, &mandrels);
+            let width = self.width(&LearnedFlow::new(&rings, self.wire.temper, self.flow), &mandrels);
             rings.pop();
             // Of mandrels that do as well, the first is the thinnest: the least wire.
             if best.is_none_or(|(_, least)| width < least - 1e-9) {
@@ -63,18 +62,18 @@ impl LearnedWire {
         (narrows >= WORTH).then_some(Next { mandrel, narrows, from, to })
     }
 
-    /// How far it would open on a mandrel with these rings measured, or as estimated without any.
-    fn spring(&self, rings: &[RingFlow], mandrel: Length) -> Option<SpringRatio> {
-        if rings.is_empty() {
+    /// How far it opens on a mandrel by what its rings say, or as estimated without any.
+    fn spring(&self, flow: &LearnedFlow<'_>, mandrel: Length) -> Option<SpringRatio> {
+        if flow.rings().is_empty() {
             return self.estimate(mandrel);
         }
-        LearnedFlow::new(rings, self.wire.temper, self.flow).spring(self.wire.size, mandrel).ok()
+        flow.spring(self.wire.size, mandrel).ok()
     }
 
-    /// How far apart the bounds are with these rings, all mandrels together.
-    fn width(&self, rings: &[RingFlow], mandrels: &[Length]) -> f64 {
+    /// How far apart the bounds are, all mandrels together.
+    fn width(&self, flow: &LearnedFlow<'_>, mandrels: &[Length]) -> f64 {
         // A mandrel on which it would spring out counts as wide open.
-        let width = |on: &Length| self.spring(rings, *on).map_or(1.0, |spring| spring.high() - spring.low());
+        let width = |on: &Length| self.spring(flow, *on).map_or(1.0, |spring| spring.high() - spring.low());
         mandrels.iter().map(width).sum()
     }
 }
