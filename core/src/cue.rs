@@ -8,7 +8,6 @@
 use heapless::Deque;
 
 use crate::time::{Duration, Instant};
-
 use crate::units::floor_div;
 
 /// The lead a counter starts from: hearing a tone takes 0.16 s (simple reaction of young adults to

@@ -2,11 +2,13 @@
 //!
 //! The way of the data: encoder samples go through [`quadrature`] to counts, through [`counter`] to
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
-//! signal; [`input`] is what reaches it and [`job`] what is to be made; [`mod@bench`] is the state machine that holds them together and [`screen`] draws its states.
-//! [`bounds`] are those of a value; [`gauge`] and [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a
-//! batch into coils; [`measured`] is what a ring that was measured says of the coil, and [`learned_flow`] what it says of the same wire on other mandrels; [`settings`] are what
-//! the user sets at the counter, and [`setup`] the pages for it; [`link`] is what a counter and a computer
-//! say to each other, and [`mod@format`] puts the counter's words together.
+//! signal; [`input`] is what reaches it and [`job`] what is to be made; [`mod@bench`] is the state machine
+//! that holds them together and [`screen`] draws its states. [`bounds`] are those of a value; [`gauge`] and
+//! [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a batch into coils;
+//! [`measured`] is what a ring that was measured says of the coil, and [`learned_flow`] what it says of the
+//! same wire on other mandrels; [`settings`] are what the user sets at the counter, and [`setup`] the pages
+//! for it; [`link`] is what a counter and a computer say to each other, and [`mod@format`] puts the counter's
+//! words together.
 //!
 //! # Conventions
 //! - Lengths that are set or counted with are whole nanometres ([`units::Length`]); lengths that a

@@ -45,13 +45,20 @@ pub fn listed(text: &str) -> Result<Vec<&str>, String> {
     Ok(items)
 }
 
+/// One item of a list.
+///
+/// # Errors
+/// One line that names the item and what is wrong with it.
+pub fn one<T: FromStr<Err: std::fmt::Display>>(text: &str) -> Result<T, String> {
+    let text = text.trim();
+    text.parse().map_err(|error| format!("'{text}': {error}"))
+}
+
 impl<T: FromStr<Err: std::fmt::Display>> FromStr for Sizes<T> {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let items = listed(text)?;
-        let one =
-            |text: &str| text.trim().parse::<T>().map_err(|error| format!("'{}': {error}", text.trim()));
         let item = |text: &str| match text.split_once("..") {
             None => one(text).map(Item::One),
             Some((from, to)) => {

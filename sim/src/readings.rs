@@ -10,7 +10,7 @@ use clap::ValueEnum;
 use turntally_core::units::{Length, QuantityError};
 
 use crate::failure::Failure;
-use crate::range::listed;
+use crate::range::{listed, one};
 
 /// The most readings that are taken from standard input at once. Our own limit.
 pub const MAX_READINGS: usize = 1_000;
@@ -51,8 +51,7 @@ impl FromStr for Readings {
         if text.trim() == "-" {
             return Ok(Self::Typed);
         }
-        let one = |text: &str| text.trim().parse().map_err(|error| format!("'{}': {error}", text.trim()));
-        listed(text)?.into_iter().map(one).collect::<Result<_, String>>().map(Self::Written)
+        listed(text)?.into_iter().map(one).collect::<Result<_, _>>().map(Self::Written)
     }
 }
 

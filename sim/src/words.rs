@@ -51,6 +51,15 @@ pub(crate) fn both(length: Length) -> String {
     format!("{length} ({:.4} in)", length.inches())
 }
 
+/// `a, b or c`, with `or` as the last word between them; empty for nothing.
+#[must_use]
+pub fn series(items: &[String], last_word: &str) -> String {
+    match items.split_last() {
+        Some((last, others)) if !others.is_empty() => format!("{} {last_word} {last}", others.join(", ")),
+        _ => items.concat(),
+    }
+}
+
 /// The wire's size as written, with its diameter in both units.
 pub(crate) fn wire_size(size: WireSize) -> String {
     match size {

@@ -3,7 +3,7 @@
 
 mod run;
 
-use run::{json, near, printed, refused_with, typed_into};
+use run::{complaint, json, near, printed, refused_with, typed_into};
 
 /// 1.02 mm lies between 18 AWG (1.024 mm, ASTM B559-12 Table 1) and 19 SWG (1.016 mm, BS 3737), and
 /// within the tolerance of both.
@@ -103,9 +103,7 @@ fn typed_readings_that_are_none_are_refused() {
         (&["gauge", "1mm", "--unit", "mm"], "", "--unit: it is for readings on standard input"),
         (&["gauge", "-", "--unit", "cm"], "1", "[possible values: mm, in]"),
     ] {
-        let out = typed_into(args, text);
-        let line = String::from_utf8(out.stderr).unwrap();
-        assert_eq!((out.status.code(), line.lines().count()), (Some(2), 1), "{line}");
+        let line = complaint(args, typed_into(args, text));
         assert!(line.contains(part), "no '{part}' in: {line}");
     }
 }

@@ -6,7 +6,7 @@ mod run;
 
 use std::path::Path;
 
-use run::{json, near, printed, refusal, turntally, typed_into};
+use run::{complaint, json, near, printed, refusal, turntally, typed_into};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -304,9 +304,7 @@ fn typed_readings_are_kept_all_or_none() {
         (&["--inside", "-", "--outside", "-"], "4.62\n", "only one option can read standard input"),
         (&["--inside", "4.62mm", "--unit", "mm"], "", "--unit: it is for readings on standard input"),
     ] {
-        let out = typed(what, text);
-        let line = String::from_utf8(out.stderr).unwrap();
-        assert_eq!((out.status.code(), line.lines().count()), (Some(2), 1), "{line}");
+        let line = complaint(what, typed(what, text));
         assert!(line.contains(part), "no '{part}' in: {line}");
         assert!(!Path::new(&workshop.path("log.sqlite")).exists(), "{line}");
     }

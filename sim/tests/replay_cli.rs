@@ -1,31 +1,25 @@
 //! `turntally replay` as a person meets it: what it prints, and how it refuses.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot run must fail")]
 
-use std::io::Write;
-use std::process::{Command, Output, Stdio};
+mod run;
+
+use std::io::Write as _;
+use std::process::Output;
+
+use run::typed_into;
 
 const HEADER: &str = "$version test $end\n$timescale 1 us $end\n$scope module bench $end\n\
     $var wire 1 ! enc_a $end\n$var wire 1 \" enc_b $end\n$upscope $end\n$enddefinitions $end\n";
 
 /// Runs `turntally replay` with these arguments and this standard input.
-fn run(args: &[&str], input: &[u8]) -> Output {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_turntally"))
-        .arg("replay")
-        .args(args)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    // The program may refuse its arguments before it has read anything.
-    _ = child.stdin.take().unwrap().write_all(input);
-    child.wait_with_output().unwrap()
+fn replayed(args: &[&str], input: &[u8]) -> Output {
+    typed_into(&[&["replay"], args].concat(), input)
 }
 
 /// Replays `input` from standard input with the usual wires.
 fn replay(input: &[u8], more: &[&str]) -> Output {
     let usual = ["-", "--a", "enc_a", "--b", "enc_b", "--pulses-per-rev", "400"];
-    run(&[&usual, more].concat(), input)
+    replayed(&[&usual, more].concat(), input)
 }
 
 /// Demands exit status 2, nothing on standard output, and one line on standard error that has all of
@@ -168,7 +162,7 @@ fn wrong_wires_are_refused_with_what_there_is() {
         ("only", "", &["--b ''", "no such wire"]),
     ];
     for (a, b, parts) in cases {
-        let output = run(&["-", "--a", a, "--b", b, "--pulses-per-rev", "400"], header.as_bytes());
+        let output = replayed(&["-", "--a", a, "--b", b, "--pulses-per-rev", "400"], header.as_bytes());
         assert_refused(&format!("--a {a} --b {b}"), &output, parts);
     }
 }
@@ -187,12 +181,12 @@ fn wrong_arguments_are_refused_by_name() {
         (&["--pulses-per-rev", "400", "--encoder-on", "bench"], &["--encoder-on", "'bench'", "mandrel"]),
     ];
     for (more, parts) in cases {
-        assert_refused(&more.join(" "), &run(&[&usual, more].concat(), HEADER.as_bytes()), parts);
+        assert_refused(&more.join(" "), &replayed(&[&usual, more].concat(), HEADER.as_bytes()), parts);
     }
     let folder = std::env::temp_dir();
     let absent = folder.join("turntally-no-such-recording.vcd");
     for file in [absent.to_str().unwrap(), folder.to_str().unwrap()] {
-        let output = run(&[file, "--a", "a", "--b", "b", "--pulses-per-rev", "1"], b"");
+        let output = replayed(&[file, "--a", "a", "--b", "b", "--pulses-per-rev", "1"], b"");
         assert_refused(file, &output, &[file, "read"]);
     }
 }
@@ -280,8 +274,8 @@ fn file_and_standard_input_agree() {
     file.write_all(text.as_bytes()).unwrap();
     let path = file.path().to_str().unwrap();
     let args = ["--a", "bench.enc_a", "--b", "enc_b", "--pulses-per-rev", "100", "--json"];
-    let by_name = run(&[&[path], &args[..]].concat(), b"");
-    let by_pipe = run(&[&["-"], &args[..]].concat(), text.as_bytes());
+    let by_name = replayed(&[&[path], &args[..]].concat(), b"");
+    let by_pipe = replayed(&[&["-"], &args[..]].concat(), text.as_bytes());
     assert_eq!(json(&by_name)["counts"], -500);
     assert_eq!(by_name.stdout, by_pipe.stdout);
 }

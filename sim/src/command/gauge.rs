@@ -10,8 +10,8 @@ use turntally_core::units::Length;
 use crate::failure::Failure;
 use crate::files::output;
 use crate::readings::{Unit, typed};
-use crate::words::count;
 use crate::words::table::{table, wrapped};
+use crate::words::{count, series};
 
 /// What gauge is this wire: the nearest size in each system, and what else it could be
 #[derive(Debug, Clone, clap::Args)]
@@ -84,7 +84,10 @@ fn readings(args: &Args) -> Result<(), Failure> {
         if args.json {
             return output::print(&format!("{}\n", json_of(size, &near)));
         }
-        let sizes = sizes_in_words(diameter, &near).unwrap_or_else(|| "no size of the tables".to_owned());
+        let sizes = match names(diameter, &near).as_slice() {
+            [] => "no size of the tables".to_owned(),
+            names => series(names, "or"),
+        };
         output::print(&format!("{diameter} ({:.4} in): {sizes}\n", diameter.inches()))
     })?;
     if all.len() < 2 || args.json {
@@ -96,13 +99,12 @@ fn readings(args: &Args) -> Result<(), Failure> {
     output::print(&format!("\nMean of {}: {}", count(all.len() as u64, "reading"), text_of(mean, &near)))
 }
 
-/// `18 AWG, 19 SWG or 0.040 in`: what it could be.
-fn sizes_in_words(measured: Length, near: &Nearest) -> Option<String> {
-    let mut sizes: Vec<String> =
+/// The names of what it could be, one each.
+fn names(measured: Length, near: &Nearest) -> Vec<String> {
+    let mut names: Vec<String> =
         could_be(measured, near).into_iter().map(|(system, size)| written(system, size)).collect();
-    sizes.dedup();
-    let last = sizes.pop()?;
-    Some(if sizes.is_empty() { last } else { format!("{} or {last}", sizes.join(", ")) })
+    names.dedup();
+    names
 }
 
 /// A system of sizes and what was found in it.
@@ -150,15 +152,16 @@ fn advice(given: WireSize, near: &Nearest) -> String {
     let tolerance = Tolerance::of(measured).plus_minus;
     let tolerance = format!("{:.3} mm, {:.4} in,", tolerance.mm().get(), tolerance.inches());
     let how = "measure at three places along the wire, twice at right angles in each, and take the mean";
-    match sizes_in_words(measured, near) {
-        None => format!(
+    match names(measured, near).as_slice() {
+        [] => format!(
             "No size of these tables is within its tolerance (about {tolerance} either way): {how}; if it stays, go by the diameter, not by a gauge."
         ),
-        Some(sizes) if sizes.contains(" or ") => format!(
-            "Could be {sizes}: each may differ by about {tolerance} either way, so this reading fits each of them. Before you order by it, {how}."
-        ),
-        Some(only) => format!(
+        [only] => format!(
             "Within tolerance (about {tolerance} either way) it could only be {only}. To check a reading, {how}."
+        ),
+        several => format!(
+            "Could be {}: each may differ by about {tolerance} either way, so this reading fits each of them. Before you order by it, {how}.",
+            series(several, "or")
         ),
     }
 }

@@ -1,6 +1,7 @@
 //! `turntally measured`: what was measured on rings and coils, kept, and what comes of it.
 
 mod check;
+mod wire;
 
 use std::fmt::Write as _;
 use std::io::stdin;
@@ -24,8 +25,6 @@ use crate::readings::{Readings, Unit, typed};
 use crate::records::{LogFile, Records};
 use crate::words::count_turns;
 
-mod wire;
-
 /// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
 ///
 /// plan, size, chart, wind and link send take it for the same metal, temper and wire diameter: as it is on the
@@ -44,8 +43,8 @@ Examples:
 The best spring ratio is the mean of the rings that were measured; its bounds take in every one
 of them with the error of its reading, since the next coil may be like any. Counted rings alone
 leave what all of them allow. On other mandrels the bounds take in what the measured rings leave of
-the wire's flow stress, however it hardens; rings on a second mandrel narrow them. Measurements that contradict each other are told, and the bounds
-take in all of them.")]
+the wire's flow stress, however it hardens; rings on a second mandrel narrow them. Measurements that
+contradict each other are reported, and the bounds take in all of them.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -152,22 +151,30 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
     job::label("--metal", new.metal.trim(), job::MAX_METAL)?;
     let wire = WireKind::new(&new.metal, new.temper, new.wire.diameter());
     let supposed = estimate(&wire, new.mandrel);
+    // What all the metals together allow is no ground to doubt a ring of one that is not listed.
+    let in_doubt = !new.sure && Metal::find(&wire.metal).is_some();
     let measurements = new.measurements()?;
     for (option, value, measurement) in &measurements {
+        let ring = match measurement {
+            Measurement::Inside(reading) => supposed.map(|known| (known, *reading)),
+            _ => None,
+        };
         let checked = measurement.check(wire.size, new.mandrel, supposed.unwrap_or(SpringRatio::NONE));
         checked.map_err(|error| match error {
             MeasureError::Winding(WindingError::NoWire) => Failure::value("--wire", new.wire, error),
             MeasureError::Winding(_) => Failure::value("--mandrel", new.mandrel, error),
             MeasureError::Turns => Failure::new(format_args!("--turns: {error}")),
             MeasureError::Within => Failure::value("--within", new.within, error),
-            _ => match mixed_up(&wire, new.mandrel, measurement) {
-                Some(question) => Failure::value(option, value, format_args!("{error}: {question}")),
-                None => Failure::value(option, value, error),
-            },
+            error => {
+                let question = ring.and_then(|(known, ring)| mixed_up(&wire, new.mandrel, known, ring));
+                match question {
+                    Some(question) => Failure::value(option, value, format_args!("{error}: {question}")),
+                    None => Failure::value(option, value, error),
+                }
+            }
         })?;
-        // What all the metals together allow is no ground to doubt a ring of one that is not listed.
-        if let (false, Some(_)) = (new.sure, Metal::find(&wire.metal)) {
-            plausible(&wire, new.mandrel, measurement).map_err(|why| Failure::value(option, value, why))?;
+        if let Some((known, ring)) = ring.filter(|_| in_doubt) {
+            plausible(&wire, new.mandrel, known, ring).map_err(|why| Failure::value(option, value, why))?;
         }
     }
     let measurements: Vec<Measurement> = measurements.into_iter().map(|(_, _, one)| one).collect();

@@ -9,7 +9,7 @@ use turntally_core::units::Length;
 
 use super::{Measured, WireKind};
 use crate::failure::Failure;
-use crate::words::count;
+use crate::words::{count, series};
 
 /// What was measured for a wire on a mandrel, beside what is supposed without it.
 #[derive(Debug, Clone, PartialEq)]
@@ -127,15 +127,14 @@ fn mandrels_words(mandrels: &[Length]) -> String {
     const MOST: usize = 4;
     let bare = |mandrel: &Length| mandrel.to_string().trim_end_matches(" mm").to_owned();
     match mandrels {
-        [] => String::new(),
-        [one] => one.to_string(),
         [first, .., last] if mandrels.len() > MOST => {
             format!("{} mandrels of {} to {last}", mandrels.len(), bare(first))
         }
         [others @ .., last] => {
-            let others: Vec<String> = others.iter().map(bare).collect();
-            format!("{} and {last}", others.join(", "))
+            let names: Vec<String> = others.iter().map(bare).chain([last.to_string()]).collect();
+            series(&names, "and")
         }
+        [] => String::new(),
     }
 }
 

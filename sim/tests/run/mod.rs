@@ -15,7 +15,7 @@ pub fn turntally(args: &[&str]) -> Output {
 }
 
 /// Runs `turntally` with these arguments and this text on standard input.
-pub fn typed_into(args: &[&str], text: &str) -> Output {
+pub fn typed_into(args: &[&str], text: impl AsRef<[u8]>) -> Output {
     let mut child = Command::new(env!("CARGO_BIN_EXE_turntally"))
         .env("XDG_DATA_HOME", env!("CARGO_TARGET_TMPDIR"))
         .args(args)
@@ -25,7 +25,7 @@ pub fn typed_into(args: &[&str], text: &str) -> Output {
         .spawn()
         .unwrap();
     // It may have refused the arguments and not read on.
-    _ = child.stdin.take().unwrap().write_all(text.as_bytes());
+    _ = child.stdin.take().unwrap().write_all(text.as_ref());
     child.wait_with_output().unwrap()
 }
 
@@ -45,9 +45,14 @@ pub fn json(args: &[&str]) -> serde_json::Value {
 /// The one line that it refused these arguments with: status 2, nothing on standard output.
 pub fn refusal(args: &[&str]) -> String {
     let output = turntally(args);
+    assert_eq!(String::from_utf8_lossy(&output.stdout), "", "{args:?}");
+    complaint(args, output)
+}
+
+/// The one line that it stopped with: status 2.
+pub fn complaint(args: &[&str], output: Output) -> String {
     let complaint = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(2), "{args:?}: {complaint}");
-    assert_eq!(String::from_utf8(output.stdout).unwrap(), "", "{args:?}");
     assert_eq!(complaint.lines().count(), 1, "{args:?}: {complaint}");
     assert!(complaint.starts_with("turntally: "), "{args:?}: {complaint}");
     complaint

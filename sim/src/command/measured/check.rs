@@ -2,7 +2,7 @@
 
 use turntally_core::bounds::Bounds;
 use turntally_core::gauge::Tolerance;
-use turntally_core::measured::{MAX_WITHIN, Measurement, Reading, learn};
+use turntally_core::measured::{Measurement, Reading, learn};
 use turntally_core::metal::Temper;
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::Length;
@@ -15,32 +15,33 @@ use crate::lookup::WireKind;
 /// inside is good to the reading's error and 2 t.
 ///
 /// # Errors
-/// One line where the ring is smaller than its wire, or the error above [`MAX_WITHIN`].
+/// One line where the ring is smaller than its wire.
 pub fn inside_of(outside: Length, wire: Length, within: Length) -> Result<Reading, String> {
     let inside = outside - wire - wire;
     if inside <= Length::ZERO {
         return Err(format!("the outside of a ring is more than twice its wire, {}", wire + wire));
     }
     let tolerance = Tolerance::of(wire).plus_minus;
-    Ok(Reading { value: inside, within: (within + tolerance + tolerance).min(MAX_WITHIN) })
+    Ok(Reading { value: inside, within: within + tolerance + tolerance })
 }
 
-/// Whether the ring may be of this wire, wound on this mandrel.
+/// Whether the ring may be of this wire, wound on this mandrel, of which `known` is the spring ratio.
 ///
 /// # Errors
 /// What it looks like instead.
-pub fn plausible(wire: &WireKind, mandrel: Length, measurement: &Measurement) -> Result<(), String> {
-    let (Measurement::Inside(reading), Some(known)) = (measurement, estimate(wire, mandrel)) else {
-        return Ok(());
-    };
-    let Some(found) = spring_of(wire.size, mandrel, *reading) else { return Ok(()) };
-    let fits = |known| fits(wire, mandrel, *reading, known);
-    if fits(known) {
+pub fn plausible(
+    wire: &WireKind,
+    mandrel: Length,
+    known: SpringRatio,
+    reading: Reading,
+) -> Result<(), String> {
+    let Some(found) = spring_of(wire.size, mandrel, reading) else { return Ok(()) };
+    if meet(found, known) {
         return Ok(());
     }
-    let looks_like = if let Some(mixed_up) = mixed_up(wire, mandrel, measurement) {
+    let looks_like = if let Some(mixed_up) = mixed_up(wire, mandrel, known, reading) {
         mixed_up.to_owned()
-    } else if let Some(temper) = other_temper(wire, mandrel, fits) {
+    } else if let Some(temper) = other_temper(wire, mandrel, found) {
         format!("it would fit {temper} wire")
     } else if found.best < known.low() {
         "was the ring closed, or wound on a smaller mandrel?".to_owned()
@@ -59,12 +60,16 @@ pub fn plausible(wire: &WireKind, mandrel: Length, measurement: &Measurement) ->
 }
 
 /// What to ask where the reading would fit if it were the other of inside and outside.
-pub fn mixed_up(wire: &WireKind, mandrel: Length, measurement: &Measurement) -> Option<&'static str> {
-    let (Measurement::Inside(reading), Some(known)) = (measurement, estimate(wire, mandrel)) else {
-        return None;
-    };
+pub fn mixed_up(
+    wire: &WireKind,
+    mandrel: Length,
+    known: SpringRatio,
+    reading: Reading,
+) -> Option<&'static str> {
     let twice = wire.size + wire.size;
-    let fits = |value| fits(wire, mandrel, Reading { value, ..*reading }, known);
+    let fits = |value| {
+        spring_of(wire.size, mandrel, Reading { value, ..reading }).is_some_and(|found| meet(found, known))
+    };
     if fits(reading.value - twice) {
         Some("is this the outside? --outside takes it")
     } else if fits(reading.value + twice) {
@@ -75,9 +80,8 @@ pub fn mixed_up(wire: &WireKind, mandrel: Length, measurement: &Measurement) -> 
 }
 
 /// A spring ratio that the ring may have is one that is known of the wire.
-fn fits(wire: &WireKind, mandrel: Length, reading: Reading, known: SpringRatio) -> bool {
-    spring_of(wire.size, mandrel, reading)
-        .is_some_and(|found| found.low <= known.high() && found.high >= known.low())
+fn meet(found: Bounds<f64>, known: SpringRatio) -> bool {
+    found.low <= known.high() && found.high >= known.low()
 }
 
 /// The spring ratio that a ring's inside means; none where no ring has it.
@@ -87,9 +91,9 @@ fn spring_of(wire: Length, mandrel: Length, reading: Reading) -> Option<Bounds<f
 }
 
 /// The temper of the same metal that the ring fits.
-fn other_temper(wire: &WireKind, mandrel: Length, fits: impl Fn(SpringRatio) -> bool) -> Option<Temper> {
+fn other_temper(wire: &WireKind, mandrel: Length, found: Bounds<f64>) -> Option<Temper> {
     Temper::ALL.into_iter().filter(|temper| *temper != wire.temper).find(|temper| {
         let other = WireKind { temper: *temper, ..wire.clone() };
-        estimate(&other, mandrel).is_some_and(&fits)
+        estimate(&other, mandrel).is_some_and(|known| meet(found, known))
     })
 }

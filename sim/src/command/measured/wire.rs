@@ -3,10 +3,10 @@
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
-use turntally_core::metal::Temper;
 
 use crate::failure::Failure;
 use crate::lookup::{LearnedWire, Measured, Next};
+use crate::words::series;
 
 /// Everything that was measured of one wire, in words.
 pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
@@ -19,9 +19,9 @@ pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
     let mut text = format!("{}, {}, {} on any other mandrel: {from}\n", wire.metal, wire.temper, wire.size);
     if let Err(misfit) = known.flow().exponent() {
         _ = writeln!(text, "  {misfit}");
-        let tempers = known.fitting_tempers();
+        let tempers: Vec<String> = known.fitting_tempers().iter().map(ToString::to_string).collect();
         if !tempers.is_empty() {
-            _ = writeln!(text, "  they would fit {} wire", any_of(&tempers));
+            _ = writeln!(text, "  they would fit {} wire", series(&tempers, "or"));
         }
         text.push_str("  until then the bounds take in both the rings and the estimate\n");
         return Ok(text);
@@ -37,15 +37,6 @@ pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
         None => text.push_str("  a ring on one more mandrel would hardly narrow the bounds\n"),
     }
     Ok(text)
-}
-
-/// `half-hard, hard or spring`.
-fn any_of(tempers: &[Temper]) -> String {
-    let names: Vec<String> = tempers.iter().map(ToString::to_string).collect();
-    match names.split_last() {
-        Some((last, others)) if !others.is_empty() => format!("{} or {last}", others.join(", ")),
-        _ => names.concat(),
-    }
 }
 
 /// The same as JSON.
