@@ -2,7 +2,7 @@
 
 use std::f32::consts::TAU;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering::Relaxed};
+use std::sync::atomic::{AtomicU32, Ordering::Relaxed};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -13,15 +13,29 @@ use micromath::F32Ext;
 
 /// Loud enough to be heard, soft enough for the wearer of headphones.
 const LOUDNESS: f32 = 0.05;
-/// Where no device was found, nobody looks again sooner.
-const LOOK_AGAIN: Duration = Duration::from_secs(10);
+/// After [`QUICK_TRIES`] that failed, the device is tried no sooner than this.
+const RETRY_AFTER: Duration = Duration::from_secs(10);
+/// So often a device that fails is opened again at once: PulseAudio's ALSA plugin has failed on every other stream that
+/// was opened (`snd_pcm_avail_delay`: I/O error), and a cue must not be silent for it.
+const QUICK_TRIES: u8 = 5;
+/// A stream that has lasted as long as this was no failed try.
+const LASTED: Duration = Duration::from_secs(2);
 
 /// What the device's own thread reads: the note in hertz, 0 for silence.
 #[derive(Debug, Default)]
 struct Shared {
     hertz: AtomicU32,
-    /// The device went away.
-    lost: AtomicBool,
+}
+
+/// What the thread that owns the device waits for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Wake {
+    /// A note begins.
+    Note,
+    /// The stream of this number failed.
+    Lost(u32),
+    /// The speaker is no longer needed.
+    End,
 }
 
 /// The speaker; silent where there is none. Devices may take seconds to answer: everything about
@@ -29,8 +43,8 @@ struct Shared {
 #[derive(Debug)]
 pub struct Speaker {
     shared: Arc<Shared>,
-    /// Tells the thread that there is something to be heard; with it the thread ends.
-    wake: Option<Sender<()>>,
+    /// To the thread, if it could be started.
+    wake: Option<Sender<Wake>>,
 }
 
 impl Speaker {
@@ -39,9 +53,9 @@ impl Speaker {
     pub fn new() -> Self {
         let shared = Arc::new(Shared::default());
         let (wake, woken) = channel();
-        let on_thread = Arc::clone(&shared);
+        let (on_thread, lost) = (Arc::clone(&shared), wake.clone());
         let thread = thread::Builder::new().name("sounder".to_owned());
-        let started = thread.spawn(move || keep_open(&on_thread, &woken));
+        let started = thread.spawn(move || keep_open(&on_thread, &lost, &woken));
         Self { shared, wake: started.is_ok().then_some(wake) }
     }
 
@@ -52,29 +66,80 @@ impl Speaker {
             && hertz != 0
             && let Some(wake) = &self.wake
         {
-            // A thread that is gone stays silent.
-            _ = wake.send(());
+            // A thread that has ended plays nothing.
+            _ = wake.send(Wake::Note);
         }
     }
 }
 
-/// Opens the device when there is something to be heard, and again when it was lost.
-fn keep_open(shared: &Arc<Shared>, woken: &Receiver<()>) {
+impl Drop for Speaker {
+    fn drop(&mut self) {
+        if let Some(wake) = &self.wake {
+            _ = wake.send(Wake::End);
+        }
+    }
+}
+
+/// When a device that failed may be opened again.
+#[derive(Debug)]
+struct Tries {
+    /// Tries that are left before the long wait.
+    left: u8,
+    /// The last try.
+    last: Option<Instant>,
+}
+
+impl Tries {
+    const fn new() -> Self {
+        Self { left: QUICK_TRIES, last: None }
+    }
+
+    /// Whether a device may be opened now; if so, that is a try.
+    fn may_open(&mut self, now: Instant) -> bool {
+        let since = self.last.map(|last| now.saturating_duration_since(last));
+        if since.is_none_or(|since| since >= RETRY_AFTER) {
+            self.left = QUICK_TRIES;
+        }
+        let Some(left) = self.left.checked_sub(1) else { return false };
+        self.left = left;
+        self.last = Some(now);
+        true
+    }
+
+    /// The stream of the last try failed.
+    fn failed(&mut self, now: Instant) {
+        if self.last.is_some_and(|last| now.saturating_duration_since(last) >= LASTED) {
+            self.left = QUICK_TRIES;
+        }
+    }
+}
+
+/// Opens the device when a note begins, and again when its stream fails.
+fn keep_open(shared: &Arc<Shared>, lost: &Sender<Wake>, woken: &Receiver<Wake>) {
     let mut stream: Option<Stream> = None;
-    let mut looked: Option<Instant> = None;
-    while woken.recv().is_ok() {
-        if shared.lost.swap(false, Relaxed) {
-            stream = None;
+    let mut number = 0;
+    let mut tries = Tries::new();
+    for wake in woken {
+        match wake {
+            Wake::End => return,
+            // Of a stream that was given up already.
+            Wake::Lost(other) if other != number => continue,
+            Wake::Lost(_) => {
+                stream = None;
+                tries.failed(Instant::now());
+            }
+            Wake::Note => {}
         }
-        if stream.is_none() && looked.is_none_or(|looked| looked.elapsed() > LOOK_AGAIN) {
-            looked = Some(Instant::now());
+        if stream.is_none() && tries.may_open(Instant::now()) {
+            number += 1;
             quieten();
-            stream = open(shared);
+            let fails = lost.clone();
+            stream = open(shared, move || _ = fails.send(Wake::Lost(number)));
         }
     }
 }
 
-/// libasound tells the terminal of every device that it does not find.
+/// libasound prints a line for every device that it does not find.
 fn quieten() {
     #[cfg(target_os = "linux")]
     {
@@ -82,17 +147,18 @@ fn quieten() {
     }
 }
 
-fn open(shared: &Arc<Shared>) -> Option<Stream> {
+/// A stream on the default device that plays the note in `shared` and calls `failed` when it cannot go on.
+fn open(shared: &Arc<Shared>, failed: impl FnMut() + Send + 'static) -> Option<Stream> {
     let device = cpal::default_host().default_output_device()?;
     let config = device.default_output_config().ok()?;
     let format = config.sample_format();
     let config = StreamConfig::from(config);
     let stream = match format {
-        SampleFormat::F32 => build::<f32>(&device, config, shared),
-        SampleFormat::I16 => build::<i16>(&device, config, shared),
-        SampleFormat::I32 => build::<i32>(&device, config, shared),
-        SampleFormat::U16 => build::<u16>(&device, config, shared),
-        SampleFormat::U8 => build::<u8>(&device, config, shared),
+        SampleFormat::F32 => build::<f32>(&device, config, shared, failed),
+        SampleFormat::I16 => build::<i16>(&device, config, shared, failed),
+        SampleFormat::I32 => build::<i32>(&device, config, shared, failed),
+        SampleFormat::U16 => build::<u16>(&device, config, shared, failed),
+        SampleFormat::U8 => build::<u8>(&device, config, shared, failed),
         // No default of any device that is met.
         _ => None,
     }?;
@@ -104,23 +170,24 @@ fn build<T: SizedSample + FromSample<f32>>(
     device: &Device,
     config: StreamConfig,
     shared: &Arc<Shared>,
+    mut failed: impl FnMut() + Send + 'static,
 ) -> Option<Stream> {
     let channels = usize::from(config.channels).max(1);
     let mut wave = SquareWave { rate: config.sample_rate as f32, phase: 0.0 };
-    let (sounds, fails) = (Arc::clone(shared), Arc::clone(shared));
+    let sounds = Arc::clone(shared);
     let fill = move |samples: &mut [T], _: &_| {
         let hertz = sounds.hertz.load(Relaxed) as f32;
         for frame in samples.chunks_mut(channels) {
             frame.fill(T::from_sample(wave.next(hertz)));
         }
     };
-    let failed = move |error: cpal::Error| {
+    let on_error = move |error: cpal::Error| {
         use cpal::ErrorKind::{DeviceChanged, RealtimeDenied, Xrun};
         if !matches!(error.kind(), DeviceChanged | RealtimeDenied | Xrun) {
-            fails.lost.store(true, Relaxed);
+            failed();
         }
     };
-    device.build_output_stream(config, fill, failed, None).ok()
+    device.build_output_stream(config, fill, on_error, None).ok()
 }
 
 /// The highest harmonic that is added up: a small sounder gives no higher one worth hearing.
@@ -198,6 +265,39 @@ mod tests {
         let square: Vec<f32> =
             (0..48_000).map(|at| if at * 2_700 % 48_000 < 24_000 { 1.0 } else { -1.0 }).collect();
         assert!(part(&square, 23_700.0) > 0.1, "a sampled square would whistle");
+    }
+
+    /// A stream that fails at once is opened again five times, then not for ten seconds; one that played for a while is
+    /// opened again at once.
+    #[test]
+    fn a_failed_stream_is_opened_again() {
+        let start = Instant::now();
+        let at = |ms| start + Duration::from_millis(ms);
+        let mut tries = Tries::new();
+        for ms in [0, 300, 600, 900, 1_200] {
+            assert!(tries.may_open(at(ms)), "{ms}");
+            tries.failed(at(ms + 250));
+        }
+        assert!(!tries.may_open(at(1_500)) && !tries.may_open(at(11_199)));
+        assert!(tries.may_open(at(11_200)));
+        for hour in 1..20 {
+            tries.failed(at(hour * 3_600_000));
+            assert!(tries.may_open(at(hour * 3_600_000)), "{hour}");
+        }
+    }
+
+    /// The thread that owns the device ends with the speaker.
+    #[test]
+    fn the_thread_ends_with_the_speaker() {
+        let mut speaker = Speaker::new();
+        speaker.sound(Some(880));
+        let shared = Arc::downgrade(&speaker.shared);
+        drop(speaker);
+        let deadline = Instant::now() + Duration::from_secs(60);
+        while shared.upgrade().is_some() {
+            assert!(Instant::now() < deadline, "the thread still has its part");
+            thread::sleep(Duration::from_millis(5));
+        }
     }
 
     /// With or without a device, a note is never waited for.
