@@ -42,14 +42,14 @@
 //! The outputs are levels that follow from the state (sound, lamp, stop line), so none can be lost;
 //! what must be kept is handed out once, as a [`CoilRecord`].
 
-use heapless::Vec;
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
-use crate::counter::{Direction, TurnCounter};
+use crate::counter::TurnCounter;
 use crate::cue::{Cue, Goal, StopCue};
 use crate::input::{Event, Input, Key};
-use crate::job::{Job, Lead, Progress};
+use crate::job::Job;
+use crate::job_list::{JobList, TooManyJobs};
 use crate::settings::{Loudness, Settings};
 use crate::setup::{List, SetUp};
 use crate::signal::Channel;
@@ -66,12 +66,10 @@ pub mod snapshot;
 
 pub use fault::{ErrorBound, Fault, Faults};
 pub use outputs::{Lamp, Outputs, Sound};
-pub use ring_count::{RingCountEntry, UncountedCoils};
+pub use ring_count::RingCountEntry;
 
 use log::RingCount;
 
-/// Jobs that the counter can hold to choose from.
-pub const MAX_JOBS: usize = 8;
 /// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
 /// before. Our own bound: nobody reads and answers in that time.
 pub const READ_FIRST: Duration = Duration::from_millis(700);
@@ -236,63 +234,10 @@ struct Coil {
     steps_told: bool,
 }
 
-/// A job with what has been made of it.
-#[derive(Debug, Clone)]
-struct Slot {
-    job: Job,
-    /// Of the job: it takes a while to work out.
-    fingerprint: u32,
-    progress: Progress,
-    learned: Option<Duration>,
-    direction: Direction,
-    uncounted: UncountedCoils,
-    /// All its rings were made once: what is wound of it since is more of the same.
-    finished: bool,
-    /// Wire that is left on its spool.
-    spool: Option<Length>,
-}
-
-impl Slot {
-    /// Nothing has been made of it yet.
-    fn new(job: Job, fingerprint: u32) -> Self {
-        let (direction, spool) = (job.direction, job.spool);
-        let (progress, uncounted) = (Progress::default(), UncountedCoils::default());
-        Self { job, fingerprint, progress, learned: None, direction, uncounted, finished: false, spool }
-    }
-
-    /// It is this batch.
-    const fn is(&self, fingerprint: u32, batch: u32) -> bool {
-        self.fingerprint == fingerprint && self.job.batch == batch
-    }
-
-    /// All its rings are made, or were once.
-    const fn is_finished(&self) -> bool {
-        self.finished || self.job.is_done(self.progress)
-    }
-
-    /// A coil came off.
-    fn count(&mut self, kept: bool, rings: u32, wire: Length) {
-        self.progress.add(kept, rings);
-        if kept {
-            self.uncounted.add(self.fingerprint, self.job.batch, rings);
-        }
-        if let Some(left) = &mut self.spool {
-            *left = (*left - wire).max(Length::ZERO);
-        }
-    }
-
-    /// Wire that the next coil takes.
-    fn next_wire(&self) -> Length {
-        let turns = self.job.rule.per_turn().turns(self.job.next_counts(self.progress));
-        self.job.rule.coil().wire_used(turns.unwrap_or_default())
-    }
-}
-
 /// The counter: a pure function of its events.
 #[derive(Debug, Clone)]
 pub struct Bench {
-    slots: Vec<Slot, MAX_JOBS>,
-    chosen: usize,
+    jobs: JobList,
     state: State,
     counter: Option<TurnCounter>,
     coil: Option<Coil>,
@@ -300,8 +245,6 @@ pub struct Bench {
     /// A channel is dead as far as is known.
     dead: Option<Channel>,
     settings: Settings,
-    /// Which job of the list is the one that was set up here.
-    own: Option<usize>,
     /// Rings that were entered and have not been handed out.
     entry: Option<RingCount>,
     /// When the page of a fault came up.
@@ -309,18 +252,6 @@ pub struct Bench {
     /// When the knob last made the sound louder or softer.
     loudness_at: Option<Instant>,
 }
-
-/// There is no room for another job.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct TooManyJobs;
-
-impl core::fmt::Display for TooManyJobs {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "the counter holds at most {MAX_JOBS} jobs")
-    }
-}
-
-impl core::error::Error for TooManyJobs {}
 
 impl Default for Bench {
     fn default() -> Self {
@@ -333,15 +264,13 @@ impl Bench {
     #[must_use]
     pub fn new() -> Self {
         Self {
-            slots: Vec::new(),
-            chosen: 0,
+            jobs: JobList::new(),
             state: State::Choose { pick: Pick::SetUpBatch },
             counter: None,
             coil: None,
             now: Instant::ZERO,
             dead: None,
             settings: Settings::default(),
-            own: None,
             entry: None,
             fault_at: Instant::ZERO,
             loudness_at: None,
@@ -353,8 +282,7 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
-        let fingerprint = job.fingerprint();
-        self.slots.push(Slot::new(job, fingerprint)).map_err(|_| TooManyJobs)?;
+        self.jobs.add(job)?;
         if matches!(self.state, State::Choose { .. }) {
             self.enter_choose();
         }
@@ -399,7 +327,7 @@ impl Bench {
             (State::SetUp(_), _) => self.set_up_key(key),
             (State::CountRings(_), _) => self.ring_count_key(key),
             (State::Ready, Key::Yes) => self.start_coil(),
-            (State::Ready, Key::No) if self.progress().kept > 0 => self.state = State::Next,
+            (State::Ready, Key::No) if self.jobs.progress().kept > 0 => self.state = State::Next,
             (State::Ready, Key::No) => self.enter_choose(),
             (State::Winding { .. }, Key::Yes) | (State::Paused, Key::No) => self.enter_verdict(),
             (State::Winding { .. }, Key::No) => self.state = State::Paused,
@@ -412,8 +340,8 @@ impl Bench {
             (State::Next, Key::Yes) => self.enter_ready(),
             (State::Next, Key::No) => self.enter_choose(),
             (State::Done, _) => {
-                if let Some(slot) = self.slots.get_mut(self.chosen) {
-                    (slot.progress, slot.finished) = (Progress::default(), true);
+                if let Some(entry) = self.jobs.entry_mut() {
+                    entry.close();
                 }
                 self.enter_choose();
             }
@@ -436,7 +364,8 @@ impl Bench {
                 let (at, of) = self.picked(pick);
                 let to = at.saturating_add_signed(isize::from(clicks)).min(of - 1);
                 if let Some((job, pick)) = self.pick_at(to) {
-                    (self.chosen, self.state) = (job, State::Choose { pick });
+                    self.jobs.choose(job);
+                    self.state = State::Choose { pick };
                 }
             }
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
@@ -456,7 +385,7 @@ impl Bench {
     pub fn picked(&self, pick: Pick) -> (usize, usize) {
         let (mut at, mut of) = (0, 0);
         while let Some(other) = self.pick_at(of) {
-            if other == (self.chosen, pick) {
+            if other == (self.jobs.chosen(), pick) {
                 at = of;
             }
             of += 1;
@@ -467,43 +396,40 @@ impl Bench {
     /// What can be chosen there, and the job that is chosen then: each job, behind it its coils to be counted,
     /// and the set-up last.
     fn pick_at(&self, mut place: usize) -> Option<(usize, Pick)> {
-        for (job, slot) in self.slots.iter().enumerate() {
-            match (place, slot.uncounted.is_empty()) {
+        for (job, to_count) in self.jobs.to_count().enumerate() {
+            match (place, to_count) {
                 (0, _) => return Some((job, Pick::Job)),
-                (1, false) => return Some((job, Pick::CountRings)),
-                (_, counted) => place -= if counted { 1 } else { 2 },
+                (1, true) => return Some((job, Pick::CountRings)),
+                (_, to_count) => place -= if to_count { 2 } else { 1 },
             }
         }
         let set_up = [Pick::SetUpBatch, Pick::SetUpCounter];
-        set_up.get(place).map(|&pick| (self.chosen, pick))
+        set_up.get(place).map(|&pick| (self.jobs.chosen(), pick))
     }
 
     fn enter_choose(&mut self) {
-        let pick = if self.slots.is_empty() { Pick::SetUpBatch } else { Pick::Job };
+        let pick = if self.jobs.is_empty() { Pick::SetUpBatch } else { Pick::Job };
         self.state = State::Choose { pick };
     }
 
     fn enter_ready(&mut self) {
-        let Some(slot) = self.slots.get(self.chosen) else { return };
+        let Some(entry) = self.jobs.entry() else { return };
         // A finished batch can be left without its last key, by a fault: it is still finished, and
         // must not be asked for a coil of no rings.
-        self.state = if slot.job.is_done(slot.progress) { State::Done } else { State::Ready };
+        self.state = if entry.is_done() { State::Done } else { State::Ready };
     }
 
     /// Zero: the coil begins here.
     fn start_coil(&mut self) {
-        let Some(slot) = self.slots.get(self.chosen) else { return };
-        let rule = &slot.job.rule;
+        let Some(entry) = self.jobs.entry() else { return };
+        let rule = &entry.job.rule;
         let goal = Goal {
-            target: slot.job.next_counts(slot.progress),
+            target: entry.next_counts(),
             limit: rule.limit_counts(),
             turn: rule.per_turn().counts_in_part(1),
         };
-        let lead = match slot.job.lead {
-            Lead::Set(lead) => lead,
-            Lead::Learned(first) => slot.learned.unwrap_or(first),
-        };
-        self.counter = Some(TurnCounter::new(rule.per_turn(), slot.direction));
+        let lead = entry.lead();
+        self.counter = Some(TurnCounter::new(rule.per_turn(), entry.direction()));
         let error_bound = if self.dead.is_some() { ErrorBound::Unknown } else { ErrorBound::Within(0) };
         self.coil = Some(Coil {
             cue: StopCue::new(goal, lead),
@@ -537,28 +463,24 @@ impl Bench {
         let rings = if kept { self.rings_now() } else { 0 };
         let coil = self.coil.take()?;
         let counter = self.counter.take()?;
-        let slot = self.slots.get_mut(self.chosen)?;
-        if let (Lead::Learned(first), Some(measured)) = (slot.job.lead, coil.cue.stop_time()) {
-            // The first coil is held against a guess and counts half; later ones a quarter, so that
-            // one odd coil does not spoil the next.
-            let (so_far, parts) = slot.learned.map_or((first, 2), |learned| (learned, 4));
-            slot.learned = Some(Duration::from_micros(
-                ((parts - 1) * so_far.as_micros() + measured.as_micros()) / parts,
-            ));
+        let job = u8::try_from(self.jobs.chosen()).unwrap_or(u8::MAX);
+        let entry = self.jobs.entry_mut()?;
+        if let Some(measured) = coil.cue.stop_time() {
+            entry.learn(measured);
         }
         let turns = counter.turns();
-        let wire = slot.job.rule.coil().wire_used(turns);
-        slot.count(kept, rings, wire);
+        let wire = entry.job.rule.coil().wire_used(turns);
+        entry.count(kept, rings, wire);
         self.state = if !kept {
             State::Ready
-        } else if slot.job.is_done(slot.progress) {
+        } else if entry.is_done() {
             State::Done
         } else {
             State::Next
         };
         let target = coil.cue.goal().target;
         Some(CoilRecord {
-            job: u8::try_from(self.chosen).unwrap_or(u8::MAX),
+            job,
             target_counts: target,
             target_turns: counter.per_turn().turns(target).unwrap_or_default(),
             counts: counter.counts(),
@@ -576,8 +498,8 @@ impl Bench {
 
     fn turn_round(&mut self) {
         let turned = self.counter.as_mut().is_some_and(|counter| counter.flip_direction().is_ok());
-        if let (true, Some(slot)) = (turned, self.slots.get_mut(self.chosen)) {
-            slot.direction = slot.direction.flipped();
+        if let (true, Some(entry)) = (turned, self.jobs.entry_mut()) {
+            entry.set_direction(entry.direction().flipped());
         }
         if let (true, Some(coil)) = (turned, &mut self.coil) {
             // The count leaps, the crank does not: the leap would be taken for a speed, and stop said for it.
@@ -626,60 +548,10 @@ impl Bench {
         }
     }
 
-    /// The jobs to choose from.
-    pub fn jobs(&self) -> impl ExactSizeIterator<Item = &Job> {
-        self.slots.iter().map(|slot| &slot.job)
-    }
-
-    /// The job that is chosen, with its place in the list.
+    /// The jobs to choose from, and what has been made of each.
     #[must_use]
-    pub fn job(&self) -> Option<(usize, &Job)> {
-        self.slots.get(self.chosen).map(|slot| (self.chosen, &slot.job))
-    }
-
-    /// What has been made of the chosen job.
-    #[must_use]
-    pub fn progress(&self) -> Progress {
-        self.slots.get(self.chosen).map(|slot| slot.progress).unwrap_or_default()
-    }
-
-    /// Which way of the encoder winds on, as far as is known for the chosen job.
-    #[must_use]
-    pub fn direction(&self) -> Direction {
-        self.slots.get(self.chosen).map(|slot| slot.direction).unwrap_or_default()
-    }
-
-    /// Coils still to be wound for the chosen job, the one on the mandrel included.
-    #[must_use]
-    pub fn coils_left(&self) -> u32 {
-        self.slots.get(self.chosen).map_or(0, |slot| slot.job.coils_left(slot.progress))
-    }
-
-    /// The chosen job's fingerprint, as it is written down with its coils; nought where there is none.
-    #[must_use]
-    pub fn fingerprint(&self) -> u32 {
-        self.slots.get(self.chosen).map_or(0, |slot| slot.fingerprint)
-    }
-
-    /// Coils of the chosen job that were kept and whose rings have not been counted yet.
-    #[must_use]
-    pub fn uncounted(&self) -> UncountedCoils {
-        self.slots.get(self.chosen).map(|slot| slot.uncounted).unwrap_or_default()
-    }
-
-    /// Wire left on the spool of the chosen job, if that is known: the coil on the mandrel is still on it.
-    #[must_use]
-    pub fn wire_left(&self) -> Option<Length> {
-        self.slots.get(self.chosen)?.spool
-    }
-
-    /// Wire that the next coil of the chosen job takes, where the spool has less: what is left, and what it
-    /// takes.
-    #[must_use]
-    pub fn wire_short(&self) -> Option<(Length, Length)> {
-        let slot = self.slots.get(self.chosen)?;
-        let (left, takes) = (slot.spool?, slot.next_wire());
-        (left < takes).then_some((left, takes))
+    pub const fn jobs(&self) -> &JobList {
+        &self.jobs
     }
 
     /// Counts on the mandrel; none where no coil is begun.
@@ -701,10 +573,7 @@ impl Bench {
             (Some(coil), Some(counter)) => {
                 counter.per_turn().turns(coil.cue.goal().aim()).unwrap_or_default()
             }
-            _ => self.slots.get(self.chosen).map_or(Turns::ZERO, |slot| {
-                let counts = slot.job.next_counts(slot.progress);
-                slot.job.rule.per_turn().turns(counts).unwrap_or_default()
-            }),
+            _ => self.jobs.next_turns(),
         }
     }
 
@@ -712,11 +581,11 @@ impl Bench {
     /// whole, and where there is none. Where nobody knows how long it is, the count alone is taken.
     #[must_use]
     pub fn pieces(&self) -> u32 {
-        match (&self.coil, self.slots.get(self.chosen)) {
-            (Some(coil), Some(slot)) => {
+        match (&self.coil, self.jobs.job()) {
+            (Some(coil), Some(job)) => {
                 let error_bound =
                     if let ErrorBound::Within(error_bound) = coil.error_bound { error_bound } else { 0 };
-                slot.job.rule.pieces(self.counts(), error_bound)
+                job.rule.pieces(self.counts(), error_bound)
             }
             _ => 1,
         }
@@ -726,9 +595,9 @@ impl Bench {
     /// [pieces](Self::pieces) surely give.
     #[must_use]
     pub fn rings_now(&self) -> u32 {
-        match (&self.coil, self.slots.get(self.chosen)) {
-            (Some(Coil { error_bound: ErrorBound::Within(error_bound), .. }), Some(slot)) => {
-                slot.job.rule.guaranteed_rings(self.counts(), *error_bound)
+        match (&self.coil, self.jobs.job()) {
+            (Some(Coil { error_bound: ErrorBound::Within(error_bound), .. }), Some(job)) => {
+                job.rule.guaranteed_rings(self.counts(), *error_bound)
             }
             _ => 0,
         }

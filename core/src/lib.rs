@@ -2,7 +2,7 @@
 //!
 //! The way of the data: encoder samples go through [`quadrature`] to counts, through [`counter`] to
 //! turns of the mandrel, through [`coil`] to coil length and rings, through [`cue`] to the stop
-//! signal; [`input`] is what reaches it and [`job`] what is to be made; [`mod@bench`] is the state machine
+//! signal; [`input`] is what reaches it, [`job`] what is to be made and [`job_list`] the jobs that it holds; [`mod@bench`] is the state machine
 //! that holds them together and [`screen`] draws its states. [`bounds`] are those of a value; [`gauge`] and
 //! [`metal`] are the tables, [`spring`] says how far a coil opens, [`plan`] splits a batch into coils;
 //! [`measured`] is what a ring that was measured says of the coil, and [`learned_flow`] what it says of the
@@ -25,10 +25,12 @@ pub mod bounds;
 pub mod coil;
 pub mod counter;
 pub mod cue;
+mod fingerprint;
 pub mod format;
 pub mod gauge;
 pub mod input;
 pub mod job;
+pub mod job_list;
 pub mod learned_flow;
 #[cfg(feature = "link")]
 pub mod link;

@@ -127,8 +127,8 @@ fn choose<D: DrawTarget<Color = BinaryColor>>(
     pick: Pick,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let (title, line) = match (pick, bench.job()) {
-        (Pick::Job, Some((_, job))) => (shown_name(&job.name), batch_so_far(bench, job)),
+    let (title, line) = match (pick, bench.jobs().job()) {
+        (Pick::Job, Some(job)) => (shown_name(&job.name), batch_so_far(bench, job)),
         (Pick::CountRings, Some(_)) => (text(format_args!("Count rings")), sawn_so_far(bench)),
         (Pick::SetUpCounter, _) => {
             (text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
@@ -146,10 +146,10 @@ fn choose<D: DrawTarget<Color = BinaryColor>>(
 
 /// What a batch is to give, and what has been made of it.
 fn batch_so_far(bench: &Bench, job: &Job) -> Text {
-    let progress = bench.progress();
+    let progress = bench.jobs().progress();
     match (job.target, progress.kept) {
         (Target::Rings(rings), 0) => {
-            text(format_plain!("{}, {}", counted(rings, "ring"), counted(bench.coils_left(), "coil")))
+            text(format_plain!("{}, {}", counted(rings, "ring"), counted(bench.jobs().coils_left(), "coil")))
         }
         (Target::Rings(rings), _) => text(format_plain!("{} of {} rings made", progress.rings, rings)),
         (Target::Coils { coils, .. }, 0) => {
@@ -161,7 +161,7 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
 
 /// The coils that have been sawn, and what they promise.
 fn sawn_so_far(bench: &Bench) -> Text {
-    let uncounted = bench.uncounted();
+    let uncounted = bench.jobs().uncounted();
     text(format_plain!("{}: {} guaranteed", counted(uncounted.coils, "coil"), uncounted.rings))
 }
 
@@ -182,8 +182,8 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
 }
 
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let made = bench.progress().rings;
-    let rings = match bench.job().map(|(_, job)| job.target) {
+    let made = bench.jobs().progress().rings;
+    let rings = match bench.jobs().job().map(|job| job.target) {
         Some(Target::Rings(wanted)) => text(format_plain!("{}/{} rings", made, wanted)),
         _ => counted(made, "ring"),
     };
@@ -269,8 +269,8 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 }
 
 fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let progress = bench.progress();
-    let (made, wanted, what) = match bench.job().map(|(_, job)| job.target) {
+    let progress = bench.jobs().progress();
+    let (made, wanted, what) = match bench.jobs().job().map(|job| job.target) {
         Some(Target::Coils { coils, .. }) => (progress.kept, coils, "coils made"),
         Some(Target::Rings(rings)) => (progress.rings, rings, "guaranteed"),
         None => (0, 0, ""),
@@ -278,7 +278,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     page.headline(
         BOLD,
         &text(format_plain!("Coil {} kept", progress.kept)),
-        &text(format_plain!("{} to come", bench.coils_left())),
+        &text(format_plain!("{} to come", bench.jobs().coils_left())),
     )?;
     page.rule()?;
     page.left_with(SMALL_FIGURE, &text(format_plain!("{}", made)), 30, |page, end| {
@@ -293,7 +293,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     })?;
     page.bar(34, made, wanted)?;
     let turns = to_go(bench.target_turns().nano());
-    let next_coil = match bench.wire_left() {
+    let next_coil = match bench.jobs().wire_left() {
         None => text(format_plain!("Next: {} turns", turns)),
         Some(left) => {
             text(format_plain!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units)))
@@ -304,7 +304,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
 }
 
 fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
-    let progress = bench.progress();
+    let progress = bench.jobs().progress();
     page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
     page.number(&text(format_plain!("{}", progress.rings)))?;
     page.beside("rings", "made")?;
@@ -346,8 +346,8 @@ fn power_cut<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     let kept = text(format_plain!("{} turns kept,", hundredths(bench.turns())));
     page.left(BOLD, &kept, 25)?;
-    let (first, second) = match (bench.error_bound(), bench.job()) {
-        (ErrorBound::Within(error_bound), Some((_, job))) => {
+    let (first, second) = match (bench.error_bound(), bench.jobs().job()) {
+        (ErrorBound::Within(error_bound), Some(job)) => {
             let counts = i64::try_from(error_bound).unwrap_or(i64::MAX);
             let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
             (text(format_plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
@@ -376,8 +376,8 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
 
 /// Which coil of the batch it is.
 fn coil_of(bench: &Bench) -> Text {
-    let kept = bench.progress().kept;
-    let coils = kept.saturating_add(bench.coils_left());
+    let kept = bench.jobs().progress().kept;
+    let coils = kept.saturating_add(bench.jobs().coils_left());
     text(format_plain!("Coil {} of {}", kept.saturating_add(1), coils))
 }
 

@@ -80,12 +80,7 @@ fn place(hand: &Hand) -> (Phase, String, usize, u32) {
         }
         _ => String::new(),
     };
-    (
-        hand.bench.phase(),
-        inside,
-        hand.bench.job().map_or(0, |(index, _)| index),
-        hand.bench.progress().kept.min(2),
-    )
+    (hand.bench.phase(), inside, hand.bench.jobs().chosen(), hand.bench.jobs().progress().kept.min(2))
 }
 
 /// Every place that `acts` lead to from `start`, in the order of distance.
@@ -218,7 +213,7 @@ fn scrap_repeats_the_same_target() {
     let target = aim(&hand);
     hand.cranks_to(target, 240).yes().knob(1).yes();
     assert_eq!(hand.bench.phase(), Phase::Ready);
-    assert_eq!(hand.bench.progress(), Progress { rings: 0, kept: 0, scrapped: 1 });
+    assert_eq!(hand.bench.jobs().progress(), Progress { rings: 0, kept: 0, scrapped: 1 });
     hand.yes();
     assert_eq!((aim(&hand), hand.bench.counts()), (target, 0));
     let record = hand.records[0];
@@ -232,7 +227,7 @@ fn batch_ends_with_a_shorter_coil() {
     let full = rule(CRADLE_UM).full_rings();
     let mut left = Vec::new();
     while hand.bench.phase() != Phase::Done {
-        left.push(hand.bench.coils_left());
+        left.push(hand.bench.jobs().coils_left());
         hand.keeps_a_coil();
         if hand.bench.phase() == Phase::Next {
             hand.yes().yes();
@@ -243,12 +238,12 @@ fn batch_ends_with_a_shorter_coil() {
     assert_eq!(rings, [full, full, 160 - 2 * full]);
     let targets: Vec<i64> = hand.records.iter().map(|record| record.target_counts).collect();
     assert!(targets[0] == targets[1] && targets[2] < targets[0], "{targets:?}");
-    assert_eq!(hand.bench.progress(), Progress { rings: 160, kept: 3, scrapped: 0 });
+    assert_eq!(hand.bench.jobs().progress(), Progress { rings: 160, kept: 3, scrapped: 0 });
     assert_eq!(hand.bench.outputs().sound, Sound::Fanfare);
     // Any key takes the finished batch off; the job can be wound anew.
     hand.no();
-    assert_eq!((hand.bench.phase(), hand.bench.progress()), (Phase::Choose, Progress::default()));
-    assert_eq!(hand.bench.coils_left(), 3);
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().progress()), (Phase::Choose, Progress::default()));
+    assert_eq!(hand.bench.jobs().coils_left(), 3);
 }
 
 /// A coil kept short of its target counts for what it gives; the batch makes up for it.
@@ -272,41 +267,41 @@ fn jobs_keep_separate_progress() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, 50_000)]);
     // The first has coils to be counted now, which stand behind it.
     hand.begins().keeps_a_coil().no().knob(2);
-    assert_eq!(hand.bench.progress(), Progress::default());
+    assert_eq!(hand.bench.jobs().progress(), Progress::default());
     hand.begins().keeps_a_coil().no();
-    let b = hand.bench.progress();
+    let b = hand.bench.jobs().progress();
     hand.knob(-2);
-    let a = hand.bench.progress();
+    let a = hand.bench.jobs().progress();
     assert_eq!((a.rings, b.rings), (rule(CRADLE_UM).full_rings(), rule(50_000).full_rings()));
     assert_eq!(hand.records.iter().map(|record| record.job).collect::<Vec<_>>(), [0, 1]);
     // Back at it, the first job asks for the rest.
     hand.begins();
-    assert_eq!(hand.bench.coils_left(), 2);
+    assert_eq!(hand.bench.jobs().coils_left(), 2);
 }
 
 /// Rings and rejects are entered with the knob, once for all coils that were kept since.
 #[test]
 fn rings_are_counted_after_sawing() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, CRADLE_UM)]);
-    assert!(hand.bench.uncounted().is_empty());
+    assert!(hand.bench.jobs().uncounted().is_empty());
     hand.begins().keeps_a_coil().yes().yes().keeps_a_coil().no();
     let promised: u32 = hand.records.iter().map(|record| record.rings).sum();
-    assert_eq!((hand.bench.uncounted().coils, hand.bench.uncounted().rings), (2, promised));
+    assert_eq!((hand.bench.jobs().uncounted().coils, hand.bench.jobs().uncounted().rings), (2, promised));
     // Behind the job, before the next one; No leaves everything as it was.
     hand.knob(1).yes().knob(-100).no();
-    assert_eq!((hand.bench.phase(), hand.bench.uncounted().coils), (Phase::Choose, 2));
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().uncounted().coils), (Phase::Choose, 2));
     // Rings, a look at the rejects and back, a correction, the rejects.
     hand.knob(1).yes().knob(-3).yes().no().knob(1).yes().knob(-5).knob(4);
     assert_eq!(hand.bench.take_ring_count(), None);
     hand.yes();
     let tally = hand.bench.take_ring_count().unwrap();
     assert_eq!((tally.coils, tally.rings, tally.rejects), (2, promised - 2, 4));
-    assert_eq!(tally.job, hand.bench.job().unwrap().1.fingerprint());
-    assert_eq!((hand.bench.take_ring_count(), hand.bench.uncounted().is_empty()), (None, true));
-    assert_eq!(hand.bench.progress().rings, promised, "the batch goes on by what is sure");
+    assert_eq!(tally.job, hand.bench.jobs().job().unwrap().fingerprint());
+    assert_eq!((hand.bench.take_ring_count(), hand.bench.jobs().uncounted().is_empty()), (None, true));
+    assert_eq!(hand.bench.jobs().progress().rings, promised, "the batch goes on by what is sure");
     // Nothing is left to be counted: the next job comes next.
     hand.knob(1);
-    assert_eq!(hand.bench.job().unwrap().0, 1);
+    assert_eq!(hand.bench.jobs().chosen(), 1);
 }
 
 /// The spool gives its wire to every coil that comes off, and is told of before the coil that it cannot
@@ -316,22 +311,22 @@ fn spool_runs_out() {
     let first = rule(CRADLE_UM).coil().wire_used(Hand::new([job("a", 160, CRADLE_UM)]).bench.target_turns());
     let spool = Length::from_nm(first.nm() * 5 / 2);
     let mut hand = Hand::new([Job { spool: Some(spool), ..job("a", 600, CRADLE_UM) }]);
-    assert_eq!((hand.bench.wire_left(), hand.bench.wire_short()), (Some(spool), None));
+    assert_eq!((hand.bench.jobs().wire_left(), hand.bench.jobs().wire_short()), (Some(spool), None));
     hand.begins().keeps_a_coil();
     let wound = rule(CRADLE_UM).coil().wire_used(hand.records[0].turns);
-    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.nm() - wound.nm());
+    assert_eq!(hand.bench.jobs().wire_left().unwrap().nm(), spool.nm() - wound.nm());
     // Wire that is thrown away is gone as well.
     hand.yes().yes().cranks(10 * TURN, 60).yes().knob(-2).knob(1).yes();
     let scrapped = rule(CRADLE_UM).coil().wire_used(hand.records[1].turns);
     assert!(!hand.records[1].kept && scrapped > Length::ZERO);
-    assert_eq!(hand.bench.wire_left().unwrap().nm(), spool.nm() - wound.nm() - scrapped.nm());
-    assert_eq!(hand.bench.wire_short(), None);
+    assert_eq!(hand.bench.jobs().wire_left().unwrap().nm(), spool.nm() - wound.nm() - scrapped.nm());
+    assert_eq!(hand.bench.jobs().wire_short(), None);
     hand.yes().keeps_a_coil();
-    let (left, takes) = hand.bench.wire_short().unwrap();
+    let (left, takes) = hand.bench.jobs().wire_short().unwrap();
     assert!(left < takes && takes == first, "{left} {takes}");
     // One that is wound all the same leaves nothing.
     hand.yes().yes().keeps_a_coil();
-    assert_eq!(hand.bench.wire_left(), Some(Length::ZERO));
+    assert_eq!(hand.bench.jobs().wire_left(), Some(Length::ZERO));
 }
 
 /// A finished job that was left without its last key (its encoder was pulled) is still finished.
@@ -343,9 +338,9 @@ fn finished_job_is_not_wound_again() {
     hand.reads(Reading { dead: Some(Channel::A), ..QUIET }).yes();
     assert_eq!(hand.bench.phase(), Phase::Choose);
     hand.yes();
-    assert_eq!((hand.bench.phase(), hand.bench.progress().rings), (Phase::Done, 5));
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().progress().rings), (Phase::Done, 5));
     hand.yes();
-    assert_eq!((hand.bench.phase(), hand.bench.progress().rings), (Phase::Choose, 0));
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().progress().rings), (Phase::Choose, 0));
 }
 
 // ---- Counting ----
@@ -525,9 +520,9 @@ fn early_of_350_ms() -> i64 {
 /// A new bench with the same jobs that goes on from what the old one would have kept.
 fn after_cut(bench: &Bench, since: Since) -> Bench {
     let mut new = Bench::new();
-    for (index, job) in bench.jobs().enumerate() {
+    for (index, job) in bench.jobs().iter().enumerate() {
         new.add_job(job.clone()).unwrap();
-        assert!(new.resume_batch(index, &bench.batch(index).unwrap()));
+        assert!(new.resume_batch(index, &bench.jobs().batch(index).unwrap()));
     }
     new.resume_coil(&bench.coil_note().unwrap(), since).unwrap();
     new
@@ -927,7 +922,7 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, Book)
 
 /// Every kept coil waits until its rings are counted, and is counted once.
 fn unsawn_follows(before: &Bench, tally: &Option<RingCount>, record: Option<CoilRecord>, after: &Bench) {
-    let (was, is) = (before.uncounted(), after.uncounted());
+    let (was, is) = (before.jobs().uncounted(), after.jobs().uncounted());
     if let Some(tally) = tally {
         assert_eq!((before.phase(), tally.coils), (Phase::CountRings, was.coils));
         assert!(was.coils > 0 && is.is_empty());
@@ -941,23 +936,23 @@ fn unsawn_follows(before: &Bench, tally: &Option<RingCount>, record: Option<Coil
 }
 
 fn chosen(bench: &Bench) -> u8 {
-    bench.job().map_or(0, |(index, _)| u8::try_from(index).unwrap())
+    u8::try_from(bench.jobs().chosen()).unwrap()
 }
 
 impl Book {
     /// A batch that was set up begins anew, or goes on as it was.
     fn set_up(&mut self, after: &Bench) {
         let job = chosen(after);
-        if after.progress() == Progress::default() {
+        if after.jobs().progress() == Progress::default() {
             self.rings.remove(&job);
             self.kept.remove(&job);
         }
-        self.direction.insert(job, if after.direction() == Direction::Forward { 1 } else { -1 });
+        self.direction.insert(job, if after.jobs().direction() == Direction::Forward { 1 } else { -1 });
     }
 
     fn write(&mut self, before: &Bench, input: Input, after: &Bench, record: Option<CoilRecord>) {
         let job = chosen(before);
-        let rule = &before.job().unwrap().1.rule;
+        let rule = &before.jobs().job().unwrap().rule;
         if let (Phase::SetUp, Phase::Choose) = (before.phase(), after.phase()) {
             self.set_up(after);
         }
@@ -1033,7 +1028,10 @@ impl Book {
         // What is promised is what the kept coils promise, and nothing else moves it.
         let now = chosen(after);
         let (rings, kept) = (self.rings.get(&now).copied(), self.kept.get(&now).copied());
-        assert_eq!((after.progress().rings, after.progress().kept), (rings.unwrap_or(0), kept.unwrap_or(0)));
+        assert_eq!(
+            (after.jobs().progress().rings, after.jobs().progress().kept),
+            (rings.unwrap_or(0), kept.unwrap_or(0))
+        );
         assert_eq!(after.outputs().may_turn, matches!(after.phase(), Phase::Winding | Phase::Near));
         if after.error_bound() == ErrorBound::Unknown {
             assert_eq!(after.rings_now(), 0);

@@ -407,11 +407,11 @@ fn extreme_batches_stay_inside() {
         check(&format!("choosing {rings}"), &hand.bench);
         check(&format!("{rings} ready"), &hand.yes().bench);
         hand.yes();
-        while hand.bench.phase() != Phase::Done && hand.bench.progress().kept < 12 {
+        while hand.bench.phase() != Phase::Done && hand.bench.jobs().progress().kept < 12 {
             // The full coil of such a cradle: some hundred thousand turns.
             let aim = aim(&hand);
             leaps_to(&mut hand, aim).yes().knob(-2).yes();
-            check(&format!("{rings} after {:?}", hand.bench.progress()), &hand.bench);
+            check(&format!("{rings} after {:?}", hand.bench.jobs().progress()), &hand.bench);
             if hand.bench.phase() == Phase::Next {
                 check(&format!("{rings} chosen again"), &hand.clone().no().bench);
                 hand.yes();
@@ -424,7 +424,7 @@ fn extreme_batches_stay_inside() {
     let mut hand = huge(100_000);
     let counts = aim(&hand);
     leaps_to(&mut hand, counts).yes().yes();
-    assert_eq!((hand.bench.phase(), hand.bench.progress().rings), (Phase::Done, 100_000));
+    assert_eq!((hand.bench.phase(), hand.bench.jobs().progress().rings), (Phase::Done, 100_000));
 }
 
 /// Names up to the longest, in letters wide and narrow, accented, unknown and not even letters.

@@ -106,7 +106,7 @@ fn batch_is_set_up_with_knob_and_keys() {
     let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::DIRECT).unwrap();
     let coil = CoilModel::new(&winding, Turns::from_nano(Turns::ONE / 2));
     let rule = BatchPlan::new(coil, per_turn, Length::from_um(76_000)).unwrap();
-    let (_, job) = hand.bench.job().unwrap();
+    let job = hand.bench.jobs().job().unwrap();
     assert_eq!((job.rule, job.target), (rule, Target::Rings(240)));
     assert_eq!(job.name, "20 AWG on 3.5 mm sterlin");
     assert_eq!((outcome.coils, outcome.rings), (rule.coils(240), rule.full_rings()));
@@ -137,7 +137,7 @@ fn counter_is_set_up_with_knob_and_crank() {
     set(&mut hand, Entry::Loudness, 1, "full");
     set(&mut hand, Entry::Units, 1, "inches");
     take(&mut hand);
-    let (_, job) = hand.bench.job().unwrap();
+    let job = hand.bench.jobs().job().unwrap();
     let gear = Gear::new(48, 16).unwrap();
     assert_eq!(Some(job.rule.per_turn()), CountsPerTurn::new(600, Shaft::Crank, gear));
     assert_eq!((job.direction, job.lead), (Direction::Reverse, Lead::Set(Duration::from_millis(200))));
@@ -155,18 +155,18 @@ fn setting_up_the_counter_chooses_no_job() {
     open(&mut hand, 2);
     take(&mut hand);
     assert_eq!((hand.bench.phase(), hand.bench.jobs().len()), (Phase::Choose, 1));
-    assert_eq!(hand.bench.job().unwrap().1.name, "ordered");
+    assert_eq!(hand.bench.jobs().job().unwrap().name, "ordered");
     // With a batch that was set up here: it follows the counter, but is not chosen.
     open(&mut hand, 1);
     take(&mut hand);
     hand.yes();
-    assert_eq!((hand.bench.jobs().len(), hand.bench.job().unwrap().0), (2, 1));
+    assert_eq!((hand.bench.jobs().len(), hand.bench.jobs().chosen()), (2, 1));
     hand.knob(-1);
     open(&mut hand, 3);
     set(&mut hand, Entry::Pulses, 1, "600 pulses");
     take(&mut hand);
-    assert_eq!(hand.bench.job().unwrap().1.name, "ordered");
-    let own = hand.bench.jobs().nth(1).unwrap();
+    assert_eq!(hand.bench.jobs().job().unwrap().name, "ordered");
+    let own = hand.bench.jobs().iter().nth(1).unwrap();
     assert_eq!(Some(own.rule.per_turn()), CountsPerTurn::new(600, Shaft::Crank, Gear::DIRECT));
     assert_eq!(hand.bench.phase(), Phase::Choose);
 }
@@ -219,9 +219,9 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
     set(&mut hand, Entry::Spool, 1, "9.0 m");
     take(&mut hand);
     hand.yes();
-    assert_eq!(hand.bench.wire_left(), Some(Length::from_um(9_000_000)));
+    assert_eq!(hand.bench.jobs().wire_left(), Some(Length::from_um(9_000_000)));
     hand.yes().yes().keeps_a_coil();
-    let left = hand.bench.wire_left().unwrap();
+    let left = hand.bench.jobs().wire_left().unwrap();
     // 57 turns of some 18 mm.
     assert!((7_900..8_050).contains(&(left.nm() / 1_000_000)), "{left}");
     hand.no();
@@ -233,7 +233,7 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
     take(&mut hand);
     hand.yes();
     assert!(
-        hand.bench.wire_left().unwrap().nm().abs_diff(left.nm()) < 100_000,
+        hand.bench.jobs().wire_left().unwrap().nm().abs_diff(left.nm()) < 100_000,
         "kept, though the batch is another"
     );
     // A spool is of one wire: another one's is not known.
@@ -243,7 +243,7 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
     assert_eq!(pages(&hand).value(Entry::Spool), "not known");
     take(&mut hand);
     hand.yes();
-    assert_eq!(hand.bench.wire_left(), None);
+    assert_eq!(hand.bench.jobs().wire_left(), None);
 }
 
 /// A spool that holds too little for the next coil is told before it begins, of a batch that was set here too.
@@ -253,11 +253,11 @@ fn too_short_a_spool_is_known_before_the_coil() {
     settings.batch.spool = Some(Length::from_um(500_000));
     let mut hand = Hand::new([]);
     hand.bench.set_up(settings);
-    let (left, takes) = hand.bench.wire_short().unwrap();
+    let (left, takes) = hand.bench.jobs().wire_short().unwrap();
     assert!(left == Length::from_um(500_000) && takes > left);
     settings.batch.spool = Some(Length::from_um(5_000_000));
     hand.bench.set_up(settings);
-    assert_eq!(hand.bench.wire_short(), None);
+    assert_eq!(hand.bench.jobs().wire_short(), None);
 }
 
 /// Coils of so many turns, or of a length, are wound until there are enough of them.
@@ -276,7 +276,7 @@ fn batches_by_turns_and_by_length_end_after_their_coils() {
             // 25.5 turns; and 31.8 mm are 25.5 turns of 1.2 mm and the one wire that a coil is longer by.
             assert_eq!(goal, 40_800, "{make:?}");
             hand.keeps_a_coil();
-            assert_eq!(hand.bench.progress().kept, coil);
+            assert_eq!(hand.bench.jobs().progress().kept, coil);
         }
         assert_eq!(hand.bench.phase(), Phase::Done, "{make:?}");
     }
@@ -338,7 +338,7 @@ fn wire_is_set_by_the_steel_wire_gauge() {
         unreachable!("{:?}", pages(&hand).shown())
     };
     hand.yes();
-    assert!(hand.bench.job().unwrap().1.name.starts_with("16 W&M"));
+    assert!(hand.bench.jobs().job().unwrap().name.starts_with("16 W&M"));
 }
 
 /// Turning past a metal that is sold in one temper only leaves no temper behind that nobody chose; one that was
@@ -392,23 +392,23 @@ fn batch_in_progress_survives_a_new_encoder() {
     let mut hand = new();
     hand.yes().yes();
     hand.keeps_a_coil();
-    let made = hand.bench.progress();
+    let made = hand.bench.jobs().progress();
     assert!(made.rings > 0);
     let mut settings = *hand.bench.settings();
     settings.build.pulses = 1_000;
     settings.build.units = Units::Inches;
-    let kept = hand.bench.batch(0).unwrap();
+    let kept = hand.bench.jobs().batch(0).unwrap();
     hand.no();
     hand.bench.set_up(settings);
-    assert_eq!(hand.bench.progress(), made);
+    assert_eq!(hand.bench.jobs().progress(), made);
     // And over a power cut.
     let mut again = Bench::new();
     again.set_up(settings);
     assert!(again.resume_batch(0, &kept));
-    assert_eq!(again.progress(), made);
+    assert_eq!(again.jobs().progress(), made);
     settings.batch.mandrel = Length::from_um(5_000);
     hand.bench.set_up(settings);
-    assert_eq!(hand.bench.progress(), Progress::default());
+    assert_eq!(hand.bench.jobs().progress(), Progress::default());
 }
 
 /// Whoever sets up while a channel dies keeps what they have set, and is told where it matters.

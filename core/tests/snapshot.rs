@@ -5,11 +5,12 @@ mod common;
 
 use common::{Hand, TURN, job};
 use proptest::prelude::*;
-use turntally_core::bench::snapshot::{Batch, CoilNote, OtherCoil, Since};
+use turntally_core::bench::snapshot::{CoilNote, OtherCoil, Since};
 use turntally_core::bench::{Bench, ErrorBound, Fault, Phase, State};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::cue::{Cue, Goal, StopCue};
 use turntally_core::job::{Job, Target};
+use turntally_core::job_list::Batch;
 use turntally_core::plan::BatchPlan;
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::Length;
@@ -46,19 +47,19 @@ fn coil_goes_on_where_it_was() {
     hand.keeps_a_coil();
     hand.yes().yes().cranks_to(20 * TURN + 7, 90);
     let mut new = with([garden()]);
-    assert!(new.resume_batch(0, &hand.bench.batch(0).unwrap()));
+    assert!(new.resume_batch(0, &hand.bench.jobs().batch(0).unwrap()));
     new.resume_coil(&stored(&hand.bench.coil_note().unwrap()), Since::QuarterTurn).unwrap();
     assert!(matches!(new.state(), State::Fault { fault: Fault::PowerCut, in_coil: true }));
-    assert_eq!((new.counts(), new.progress()), (hand.bench.counts(), hand.bench.progress()));
+    assert_eq!((new.counts(), new.jobs().progress()), (hand.bench.counts(), hand.bench.jobs().progress()));
     assert_eq!((new.goal(), new.target_turns()), (hand.bench.goal(), hand.bench.target_turns()));
     assert_eq!(new.error_bound(), ErrorBound::Within(TURN.unsigned_abs() / 4));
     assert!(new.rings_now() <= hand.bench.rings_now());
     let mut going_on = Hand { bench: new.clone(), now: Instant::ZERO, records: Vec::new() };
     going_on.yes().keeps_a_coil();
-    assert_eq!(going_on.bench.progress().kept, 2);
+    assert_eq!(going_on.bench.jobs().progress().kept, 2);
     let mut thrown_away = Hand { bench: new, now: Instant::ZERO, records: Vec::new() };
     thrown_away.no();
-    assert_eq!((thrown_away.bench.phase(), thrown_away.bench.progress().scrapped), (Phase::Ready, 1));
+    assert_eq!((thrown_away.bench.phase(), thrown_away.bench.jobs().progress().scrapped), (Phase::Ready, 1));
 }
 
 /// A second cut adds its own error bound; a damaged note half a turn; one that nobody knows everything.
@@ -83,7 +84,7 @@ fn other_coils_and_jobs_are_refused() {
     let note = hand.bench.coil_note().unwrap();
     hand.keeps_a_coil();
     let mut new = with([garden()]);
-    new.resume_batch(0, &hand.bench.batch(0).unwrap());
+    new.resume_batch(0, &hand.bench.jobs().batch(0).unwrap());
     assert_eq!(new.resume_coil(&note, Since::QuarterTurn), Err(OtherCoil));
     assert_eq!(new.phase(), Phase::Choose);
     let changed = [
@@ -92,11 +93,11 @@ fn other_coils_and_jobs_are_refused() {
         // The same job, sent again as a new batch.
         Job { batch: 7, ..garden() },
     ];
-    let batch: Batch = hand.bench.batch(0).unwrap();
+    let batch: Batch = hand.bench.jobs().batch(0).unwrap();
     for changed in changed {
         let mut bench = with([changed]);
         assert!(!bench.resume_batch(0, &batch));
-        assert_eq!(bench.progress().kept, 0);
+        assert_eq!(bench.jobs().progress().kept, 0);
         assert_eq!(bench.resume_coil(&note, Since::QuarterTurn), Err(OtherCoil));
     }
     assert_eq!(with([]).resume_coil(&note, Since::QuarterTurn), Err(OtherCoil), "no job at all");
@@ -108,7 +109,7 @@ fn other_coils_and_jobs_are_refused() {
 fn batch_goes_on_however_the_counter_is_built() {
     let mut hand = wound(30);
     hand.keeps_a_coil().yes().begins();
-    let (note, batch) = (hand.bench.coil_note().unwrap(), hand.bench.batch(0).unwrap());
+    let (note, batch) = (hand.bench.coil_note().unwrap(), hand.bench.jobs().batch(0).unwrap());
     let rule = *garden().rule.coil();
     let finer = CountsPerTurn::new(500, Shaft::Mandrel, Gear::DIRECT).unwrap();
     for (built, same_counts) in [
@@ -118,7 +119,7 @@ fn batch_goes_on_however_the_counter_is_built() {
     ] {
         let mut bench = with([built]);
         assert!(bench.resume_batch(0, &batch));
-        assert_eq!(bench.progress(), hand.bench.progress());
+        assert_eq!(bench.jobs().progress(), hand.bench.jobs().progress());
         assert_eq!(bench.resume_coil(&note, Since::QuarterTurn).is_ok(), same_counts);
     }
 }
@@ -132,7 +133,7 @@ fn learned_things_are_kept() {
     hand.cranks(-3 * TURN, 60);
     assert!(hand.bench.counts() > 3 * TURN, "turned round");
     let mut new = with([garden()]);
-    new.resume_batch(0, &hand.bench.batch(0).unwrap());
+    new.resume_batch(0, &hand.bench.jobs().batch(0).unwrap());
     new.resume_coil(&hand.bench.coil_note().unwrap(), Since::QuarterTurn).unwrap();
     let mut after = Hand { bench: new, now: Instant::ZERO, records: Vec::new() };
     let before = after.bench.counts();

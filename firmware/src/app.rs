@@ -2,11 +2,12 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{Bench, CoilRecord, Lamp, MAX_JOBS, Outputs, Sound, State};
+use turntally_core::bench::{Bench, CoilRecord, Lamp, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
 use turntally_core::format_plain;
 use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::Job;
+use turntally_core::job_list::MAX_JOBS;
 use turntally_core::settings::{Build, Loudness, OnSpool, Units};
 use turntally_core::signal::{Reading, SignalWatch};
 use turntally_core::time::{Duration, Instant};
@@ -204,7 +205,7 @@ impl App {
                 self.restore_job(usize::from(place), job);
             }
         }
-        let kept = store.load(self.bench().places());
+        let kept = store.load(self.bench().jobs().places());
         self.restore(&kept);
         kept
     }
@@ -253,7 +254,7 @@ impl App {
             Offer::Settings(settings) => return bench.set_up(settings),
             Offer::Job { planned, job, .. } => (planned, job),
         };
-        let place = bench.place_for(&job, self.own_jobs);
+        let place = bench.jobs().place_for(&job, self.own_jobs);
         match place.filter(|&place| bench.put_job(place, job)) {
             Some(place) => {
                 bench.choose(place);
@@ -328,7 +329,7 @@ impl App {
         }
         if key == Some(Key::Yes)
             && matches!(bench.state(), State::Ready)
-            && let Some((left, takes)) = bench.wire_short()
+            && let Some((left, takes)) = bench.jobs().wire_short()
             && !core::mem::replace(&mut self.short_told, true)
         {
             *notice = Some(short_of_wire(left, takes, bench.settings().build.units));
@@ -395,7 +396,7 @@ impl App {
 
     fn look(&self) -> Look {
         let bench = &self.view.bench;
-        let progress = bench.progress();
+        let progress = bench.jobs().progress();
         let choice = match bench.state() {
             State::Verdict { choice } => *choice as u32,
             State::Choose { pick } => *pick as u32,
@@ -406,7 +407,7 @@ impl App {
             }
             _ => 0,
         };
-        let job = bench.job().map_or(0, |(index, _)| index as u32);
+        let job = bench.jobs().chosen() as u32;
         Look {
             phase: bench.phase(),
             message: (self.view.notice.is_some(), self.view.offer.is_some()),
@@ -439,7 +440,7 @@ impl App {
     /// Counts per turn of the job that is chosen.
     #[must_use]
     pub fn per_turn(&self) -> Option<CountsPerTurn> {
-        self.view.bench.job().map(|(_, job)| job.rule.per_turn())
+        self.view.bench.jobs().job().map(|job| job.rule.per_turn())
     }
 }
 

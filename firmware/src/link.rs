@@ -133,7 +133,7 @@ impl App {
             }
             Ask::Plain(Request::Status) => Reply::Status(self.status()),
             Ask::Plain(Request::Batch { number }) => {
-                let made = self.bench().made_of(number);
+                let made = self.bench().jobs().made_of(number);
                 Reply::Batch(made.map(|(progress, finished)| Made { progress, finished }))
             }
             Ask::Plain(Request::SelfTest) => Reply::Health(self.health()),
@@ -154,14 +154,14 @@ impl App {
             if !self.bench().counts_as(job) {
                 return Err(Refusal::OtherEncoder);
             }
-            self.bench().place_for(job, self.own_jobs).ok_or(Refusal::Full)?;
+            self.bench().jobs().place_for(job, self.own_jobs).ok_or(Refusal::Full)?;
         }
         self.offers.make(ticket, offer, self.clock.now)
     }
 
     fn status(&self) -> Status {
         let bench = self.bench();
-        let job = bench.job().map(|(_, job)| job);
+        let job = bench.jobs().job();
         Status {
             phase: bench.phase(),
             job: job.map(|job| job.name.clone()).unwrap_or_default(),
@@ -169,7 +169,7 @@ impl App {
                 Target::Rings(rings) => rings,
                 Target::Coils { .. } => 0,
             }),
-            progress: bench.progress(),
+            progress: bench.jobs().progress(),
             counts: bench.counts(),
             turns: bench.turns(),
             target: bench.target_turns(),
@@ -178,9 +178,9 @@ impl App {
             faults: bench.faults(),
             turns_per_minute: bench.turns_per_minute(),
             notice: self.view().notice.is_some(),
-            coils_left: bench.coils_left(),
-            wire_left: bench.wire_left(),
-            fingerprint: bench.fingerprint(),
+            coils_left: bench.jobs().coils_left(),
+            wire_left: bench.jobs().wire_left(),
+            fingerprint: bench.jobs().fingerprint(),
         }
     }
 

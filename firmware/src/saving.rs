@@ -4,10 +4,12 @@
 //! told later whether it was. Of the counts that come meanwhile only the newest is kept.
 
 use heapless::Deque;
+use turntally_core::bench::Bench;
 use turntally_core::bench::log::{EventBytes, LogEvent};
-use turntally_core::bench::snapshot::{Batch, CoilNote};
-use turntally_core::bench::{Bench, MAX_JOBS};
+use turntally_core::bench::snapshot::CoilNote;
 use turntally_core::job::Progress;
+use turntally_core::job_list::Batch;
+use turntally_core::job_list::MAX_JOBS;
 use turntally_core::link::job::JobBytes;
 use turntally_core::settings::Settings;
 
@@ -119,7 +121,7 @@ impl Saving {
         if let Some(settings) = kept.settings {
             // The counter may have been set up, and no batch ever.
             let had_batch = kept.batches.get(bench.jobs().len()).is_some_and(Option::is_some);
-            if bench.has_own_batch() || had_batch {
+            if bench.jobs().has_own_batch() || had_batch {
                 bench.set_up(settings);
             } else {
                 bench.set_up_counter(settings);
@@ -130,7 +132,7 @@ impl Saving {
             if let Some(batch) = batch {
                 bench.resume_batch(job, batch);
             }
-            *saved = bench.batch(job);
+            *saved = bench.jobs().batch(job);
         }
         for change in &kept.changes {
             bench.catch_up(change);
@@ -160,7 +162,7 @@ impl Saving {
     /// What keeps a coil from beginning: its job was planned for another encoder, or something is to be kept
     /// and has no room yet.
     pub(crate) fn keeps_from_beginning(&self, bench: &Bench) -> Option<Notice> {
-        if bench.job().is_some_and(|(_, job)| !bench.counts_as(job)) {
+        if bench.jobs().job().is_some_and(|job| !bench.counts_as(job)) {
             let advice = ["Plan the job for the", "encoder that is set here."];
             return Some(Notice::new("Other encoder", format_args!("Another job, or send anew"), advice));
         }
@@ -233,8 +235,8 @@ impl Saving {
         }
         // The coil has begun, and uses its room up.
         self.room = None;
-        let due = match (&self.noted, bench.job()) {
-            (Some(before), Some((_, job))) => note.is_due(before, job.rule.per_turn()),
+        let due = match (&self.noted, bench.jobs().job()) {
+            (Some(before), Some(job)) => note.is_due(before, job.rule.per_turn()),
             _ => true,
         };
         if !due || !bench.is_clear_for(PROGRAM_SPAN) {
@@ -270,7 +272,7 @@ impl Saving {
             return Some(Save::Settings(*bench.settings()));
         }
         let unsaved = (0_u8..).zip(&self.batches).find_map(|(job, saved)| {
-            let batch = bench.batch(usize::from(job))?;
+            let batch = bench.jobs().batch(usize::from(job))?;
             (Some(batch) != *saved).then_some((job, batch))
         });
         match unsaved {

@@ -16,10 +16,11 @@ use core::fmt;
 
 use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use heapless::Vec;
-use turntally_core::bench::MAX_JOBS;
 use turntally_core::bench::log::{Change, EntryBytes, EventBytes};
-use turntally_core::bench::snapshot::{Batch, CoilNote, Since};
+use turntally_core::bench::snapshot::{CoilNote, Since};
 use turntally_core::job::Job;
+use turntally_core::job_list::Batch;
+use turntally_core::job_list::MAX_JOBS;
 use turntally_core::link::job::{JobBytes, PlannedJob};
 use turntally_core::settings::Settings;
 

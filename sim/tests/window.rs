@@ -275,7 +275,7 @@ fn a_batch_is_set_up_at_the_counter() {
 fn a_batch_begun_is_not_lost_on_a_click() {
     let kept = |window: &Window| {
         let log = window.state().kept().log.coils().len();
-        (window.state().bench().unwrap().session().simulated_bench().bench().progress().kept, log)
+        (window.state().bench().unwrap().session().simulated_bench().bench().jobs().progress().kept, log)
     };
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
     window.state_mut().open(&short_job()).unwrap();

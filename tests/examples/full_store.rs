@@ -7,10 +7,11 @@
 use std::path::PathBuf;
 use std::{env, fs};
 
+use turntally_core::bench::Bench;
 use turntally_core::bench::snapshot::NOTE_PARTS;
-use turntally_core::bench::{Bench, MAX_JOBS};
 use turntally_core::counter::Shaft;
 use turntally_core::input::{Event, Input, Key};
+use turntally_core::job_list::MAX_JOBS;
 use turntally_core::link::job::PlannedJob;
 use turntally_core::settings::{Make, Settings};
 use turntally_core::signal::Reading;
@@ -78,7 +79,7 @@ fn main() {
         let planned = sent(place);
         assert!(desk.bench.put_job(place.into(), planned.rebuilt().unwrap()));
         store.save(&Save::Job(place, planned.to_bytes())).unwrap();
-        store.save(&Save::Batch(place, desk.bench.batch(place.into()).unwrap())).unwrap();
+        store.save(&Save::Batch(place, desk.bench.jobs().batch(place.into()).unwrap())).unwrap();
     }
 
     // One coil kept, and the next one begun.
@@ -86,9 +87,9 @@ fn main() {
     desk.turn(desk.bench.goal().unwrap().aim());
     desk.tell(Input::Key(Key::Yes));
     desk.tell(Input::Key(Key::Yes));
-    let made = desk.bench.progress().rings;
+    let made = desk.bench.jobs().progress().rings;
     store.save(&Save::Settings(settings)).unwrap();
-    store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
+    store.save(&Save::Batch(0, desk.bench.jobs().batch(0).unwrap())).unwrap();
     store.save(&Save::Room(desk.bench.notes_in_coil())).unwrap();
     desk.begin();
 
@@ -114,7 +115,7 @@ fn main() {
     let (mut records, mut cells) = (0, flash.cells());
     loop {
         store.save(&Save::Settings(settings)).unwrap();
-        store.save(&Save::Batch(0, desk.bench.batch(0).unwrap())).unwrap();
+        store.save(&Save::Batch(0, desk.bench.jobs().batch(0).unwrap())).unwrap();
         if erases(&flash) - erased >= (Layout::PICO.notes - Layout::PICO.records) / SECTOR {
             break;
         }

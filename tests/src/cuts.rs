@@ -74,7 +74,7 @@ pub fn bench(job: &Job) -> Bench {
 /// What has been made of each job, in the list's order.
 #[must_use]
 pub fn progress(bench: &Bench) -> Vec<Progress> {
-    (0..bench.jobs().len()).filter_map(|job| Some(bench.batch(job)?.progress)).collect()
+    (0..bench.jobs().len()).filter_map(|job| Some(bench.jobs().batch(job)?.progress)).collect()
 }
 
 /// What a counter finds when it starts on this flash.
@@ -260,7 +260,7 @@ impl Counter {
         match bench.state() {
             // Now and then the rings of what was kept are counted.
             State::Next if self.rng.u8(..3) == 0 => self.fingers.key = Some(Key::No),
-            State::Choose { pick: Pick::Job } if !bench.uncounted().is_empty() && self.rng.bool() => {
+            State::Choose { pick: Pick::Job } if !bench.jobs().uncounted().is_empty() && self.rng.bool() => {
                 self.fingers.clicks = 1;
             }
             State::CountRings(_) if self.rng.bool() => self.fingers.clicks = self.rng.i8(-3..4),

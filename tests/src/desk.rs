@@ -252,7 +252,7 @@ impl Desk {
                 bench.counts(),
                 bench.goal().map_or(0, Goal::aim),
                 bench.rings_now(),
-                bench.progress().rings,
+                bench.jobs().progress().rings,
                 decoder.position(),
                 decoder.illegal(),
                 u8::from(self.app.view().notice.is_some()),

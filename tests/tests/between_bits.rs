@@ -4,8 +4,9 @@
 //! `TURNTALLY_CUTS=100000` cuts so often; without it fewer times.
 
 use turntally_core::bench::log::LogEvent;
-use turntally_core::bench::{ErrorBound, Phase, UncountedCoils};
+use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::job::Progress;
+use turntally_core::job_list::UncountedCoils;
 use turntally_firmware::store::{SavedState, StoreError};
 use turntally_sim::simulation::flash::{Cells, VirtualFlash};
 use turntally_tests::cuts::{Counter, Cut, Ledger, SMALL, entries, job, progress, wanted_cuts};
@@ -29,7 +30,7 @@ fn shown(kept: &SavedState, counter: &mut Counter) -> (Shown, Vec<(u32, LogEvent
         in_coil: bench.goal().is_some(),
         given_up: bench.error_bound() == ErrorBound::Unknown,
         progress: progress(bench),
-        uncounted: bench.uncounted(),
+        uncounted: bench.jobs().uncounted(),
         settings: kept.settings.is_some(),
     };
     (shown, entries(&mut counter.store, 0))

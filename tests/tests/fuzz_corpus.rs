@@ -65,7 +65,7 @@ impl Desk {
         let sawn =
             turntally_core::bench::log::RingCount { job: 9, batch: 0, coils: 1, rings: 50, rejects: 1 };
         self.save(&Save::Log(turntally_core::bench::log::LogEvent::RingCount(sawn).to_bytes()));
-        let batch = self.bench.batch(0).unwrap();
+        let batch = self.bench.jobs().batch(0).unwrap();
         self.save(&Save::Batch(0, batch));
     }
 

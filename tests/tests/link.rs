@@ -137,7 +137,7 @@ impl Desk {
     }
 
     fn names(&self) -> Vec<&str> {
-        self.app.bench().jobs().map(|job| job.name.as_str()).collect()
+        self.app.bench().jobs().iter().map(|job| job.name.as_str()).collect()
     }
 }
 
@@ -165,7 +165,8 @@ fn job_is_taken_only_if_the_user_agrees() {
     assert_eq!(desk.ask(&Request::Answer { ticket: 3 }), Reply::Answer(Answer::Agreed));
     assert_eq!(desk.ask(&Request::Answer { ticket: 4 }), Reply::Answer(Answer::None));
     assert_eq!(desk.names(), ["cuts", "from the desk"]);
-    let chosen = desk.app.bench().job().map(|(place, job)| (place, job.target));
+    let jobs = desk.app.bench().jobs();
+    let chosen = jobs.job().map(|job| (jobs.chosen(), job.target));
     assert_eq!(chosen, Some((1, Target::Rings(77))));
     desk.live(100, None);
     let again = Desk::new(&flash);
@@ -287,8 +288,8 @@ fn no_job_is_counted_by_an_encoder_that_it_was_not_planned_for() {
     assert_eq!(desk.ask(&offer(3)), Reply::Refused(Refusal::OtherEncoder));
     let begin = |desk: &mut Desk| {
         let place = desk.names().iter().position(|&name| name == "from the desk");
-        let chosen = desk.app.bench().job().map(|(place, _)| place);
-        let clicks = place.zip(chosen).map(|(place, chosen)| place as i8 - chosen as i8);
+        let chosen = desk.app.bench().jobs().chosen();
+        let clicks = place.map(|place| place as i8 - chosen as i8);
         desk.under(Keys(None, clicks.unwrap()), 1_000);
         desk.live(10, Some(Key::Yes));
         assert_eq!(desk.app.bench().phase(), Phase::Ready);

@@ -5,8 +5,9 @@
 
 use turntally_core::bench::log::{CoilLog, LogEvent, RingCount};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
-use turntally_core::bench::{ErrorBound, Phase, UncountedCoils};
+use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::job::Progress;
+use turntally_core::job_list::UncountedCoils;
 use turntally_core::units::Turns;
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::items::{GRANULE, item};
@@ -58,7 +59,7 @@ impl Truth {
                 "{what}: {:?}, {} counts, {:?}, {told:?}",
                 bench.state(),
                 bench.counts(),
-                bench.progress()
+                bench.jobs().progress()
             ))
         };
         if told && app.view().notice.is_none() {
@@ -69,8 +70,9 @@ impl Truth {
         if !told && !progress(bench).into_iter().enumerate().all(fits) {
             return say("progress neither old nor new");
         }
-        if let Some((job, _)) = bench.job().filter(|_| bench.goal().is_some()) {
-            if !self.in_coil && bench.progress() != of(&self.acked, job) {
+        if bench.goal().is_some() {
+            let job = bench.jobs().chosen();
+            if !self.in_coil && bench.jobs().progress() != of(&self.acked, job) {
                 return say("a coil came back that was finished");
             }
             return match bench.error_bound() {
@@ -170,7 +172,7 @@ fn every_cut_is_survived() {
                 if logs && (!erase || done % (8 * stride) == 0) {
                     let resumed = app.bench().goal().is_some() && !truth.in_coil;
                     let logged = core::mem::replace(&mut counter.logged, before_this);
-                    let checked = check_log(&counter, &torn, resumed, app.bench().uncounted());
+                    let checked = check_log(&counter, &torn, resumed, app.bench().jobs().uncounted());
                     counter.logged = logged;
                     if let Err(what) = checked {
                         unreachable!(
@@ -225,7 +227,7 @@ fn cuts_upon_cuts_are_survived() {
             unreachable!("round {round}: {what}");
         }
         resumed += u64::from(next.app.bench().phase() == Phase::Fault);
-        kept_coils += u64::from(next.app.bench().progress().kept);
+        kept_coils += u64::from(next.app.bench().jobs().progress().kept);
         counter = next;
     }
     println!("{rounds} cuts in a row: {resumed} coils gone on with, {kept_coils} kept coils seen");
@@ -464,7 +466,7 @@ fn ten_years_stay_within_the_rated_cycles() {
     // The longest notes that such a coil has: counts of an encoder of 2,400 pulses.
     let Some(mut note) = bench.coil_note() else { unreachable!("a coil is on the mandrel") };
     note.counts = 250 * 9_600;
-    let Some(batch) = bench.batch(0) else { unreachable!("there is a job") };
+    let Some(batch) = bench.jobs().batch(0) else { unreachable!("there is a job") };
     let notes = 250 * NOTE_PARTS;
     let simulated = 600;
     let sawn = LogEvent::RingCount(RingCount {

@@ -10,7 +10,7 @@ use heapless::{String, Vec};
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, CoilRecord, ErrorBound, Faults, UncountedCoils};
+use super::{Bench, CoilRecord, ErrorBound, Faults};
 use crate::job::NAME_LEN;
 use crate::time::Duration;
 use crate::units::{Length, Turns};
@@ -229,11 +229,11 @@ impl Bench {
     /// What is to be written down of the coil of this record, which came off `at` (seconds since 1970).
     #[must_use]
     pub fn coil_log(&self, record: &CoilRecord, at: Option<u64>) -> Option<CoilLog> {
-        let slot = self.slots.get(usize::from(record.job))?;
+        let (job, fingerprint) = self.jobs.with_fingerprint(usize::from(record.job))?;
         let CoilRecord { rings, kept, wire, .. } = *record;
         Some(CoilLog {
-            counted: Counted { job: slot.fingerprint, batch: slot.job.batch, rings, kept, wire },
-            name: slot.job.name.clone(),
+            counted: Counted { job: fingerprint, batch: job.batch, rings, kept, wire },
+            name: job.name.clone(),
             target: record.target_turns,
             turns: record.turns,
             crank_time: record.crank_time,
@@ -248,18 +248,11 @@ impl Bench {
     /// Makes a change that was written down, and whose batch was not kept any more when the power went;
     /// one of a job that is not in the list changes nothing. For a counter that starts.
     pub fn catch_up(&mut self, change: &Change) {
-        for slot in &mut self.slots {
-            match *change {
-                Change::Coil(Counted { job, batch, rings, kept, wire }) if slot.is(job, batch) => {
-                    slot.count(kept, rings, wire);
-                }
-                Change::RingCount { job, batch }
-                    if (job, batch) == (slot.uncounted.job, slot.uncounted.batch) =>
-                {
-                    slot.uncounted = UncountedCoils::default();
-                }
-                _ => {}
+        match *change {
+            Change::Coil(Counted { job, batch, rings, kept, wire }) => {
+                self.jobs.count_logged(job, batch, kept, rings, wire);
             }
+            Change::RingCount { job, batch } => self.jobs.forget_uncounted(job, batch),
         }
     }
 }

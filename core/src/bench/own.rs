@@ -1,12 +1,10 @@
 //! Setting up, and the batch that comes of it.
 
-use super::{Bench, MAX_JOBS, Slot, State};
+use super::{Bench, State};
 use crate::counter::{Gear, Shaft};
 use crate::input::Key;
-use crate::job::Job;
-use crate::settings::{Build, SPOOL_UNIT, Settings};
+use crate::settings::Settings;
 use crate::setup::{List, SetUp, Step};
-use crate::units::Length;
 
 impl Bench {
     pub(super) fn enter_set_up(&mut self, list: List) {
@@ -45,23 +43,17 @@ impl Bench {
         self.take_settings(settings, false);
     }
 
-    /// A batch that was set up here is in the list.
-    #[must_use]
-    pub const fn has_own_batch(&self) -> bool {
-        self.own.is_some()
-    }
-
     fn take_settings(&mut self, settings: Settings, choose_batch: bool) {
         if self.coil.is_some() {
             return;
         }
         let before = core::mem::replace(&mut self.settings, settings);
-        if (choose_batch || self.own.is_some())
+        if (choose_batch || self.jobs.has_own_batch())
             && let Ok(job) = settings.job()
         {
-            self.replace_own(job, before.build);
+            self.jobs.set_own(job, before.build, settings.build);
             if choose_batch {
-                self.chosen = self.own.unwrap_or(self.chosen);
+                self.jobs.choose_own();
             }
         }
         self.enter_choose();
@@ -74,46 +66,12 @@ impl Bench {
         self.settings.build.gear = gear;
     }
 
-    fn replace_own(&mut self, job: Job, before: Build) {
-        let fingerprint = job.own_fingerprint();
-        let mut slot = Slot::new(job, fingerprint);
-        let own = self.own.unwrap_or(self.slots.len());
-        let now = self.settings.build;
-        if let Some(old) = self.slots.get_mut(own) {
-            if old.fingerprint == fingerprint {
-                (slot.progress, slot.finished) = (old.progress, old.finished);
-            }
-            slot.uncounted = old.uncounted;
-            // A direction that was found while winding holds until another is taught; and the hand stays
-            // the same, whatever it winds.
-            if now.direction == before.direction {
-                slot.direction = old.direction;
-            }
-            if now.lead == before.lead {
-                slot.learned = old.learned;
-            }
-            *old = slot;
-        } else if self.slots.push(slot).is_err() {
-            return;
-        }
-        self.own = Some(own);
-    }
-
-    /// Jobs that the list comes to hold once a batch is set up here: the batch takes a place of its own.
-    #[must_use]
-    pub fn places(&self) -> usize {
-        (self.slots.len() + usize::from(self.own.is_none())).min(MAX_JOBS)
-    }
-
-    /// The same, with what is left by now on the spool of their batch, as it would be written
-    /// down.
+    /// What is set at the counter, with the wire that is left by now on the spool of the batch that was set up at
+    /// it, as it is stored.
     #[must_use]
     pub fn settings_now(&self) -> Settings {
         let mut settings = self.settings;
-        if let Some(own) = self.own.and_then(|own| self.slots.get(own)) {
-            let unit = SPOOL_UNIT.nm();
-            settings.batch.spool = own.spool.map(|left| Length::from_nm(left.nm() / unit * unit));
-        }
+        settings.batch.spool = self.jobs.own_spool().unwrap_or(settings.batch.spool);
         settings
     }
 

@@ -4,35 +4,17 @@
 //! while no coil is on the mandrel) and the count in progress ([`CoilNote`], written while it turns).
 //! Both carry a fingerprint, so that neither is ever taken for that of another job or another coil.
 
-use core::hash::{Hash, Hasher};
-
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
-use super::{Bench, ErrorBound, Fault, Faults, State, UncountedCoils};
+use super::{Bench, ErrorBound, Fault, Faults, State};
 use crate::counter::{CountsPerTurn, Direction, TurnCounter};
-use crate::job::{Job, Progress};
+use crate::job_list::Batch;
 use crate::time::Duration;
-use crate::units::Length;
 
 /// A note is due each time the mandrel has turned by one part of so many since the last: twice as
 /// often as the quarter turn that is promised, so that one may wait for a cue to pass.
 pub const NOTE_PARTS: u32 = 8;
-
-/// What has been made of one job.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
-pub struct Batch {
-    job: u32,
-    /// What has been made.
-    pub progress: Progress,
-    learned: Option<Duration>,
-    direction: Direction,
-    uncounted: UncountedCoils,
-    spool: Option<Length>,
-    number: u32,
-    finished: bool,
-}
 
 /// The count of the coil on the mandrel.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -99,51 +81,10 @@ impl CoilNote {
     }
 }
 
-impl Job {
-    /// A number that another job does not have, but for one in four thousand million. What changes nothing
-    /// that was made is left out: the lead, and how the counter is built.
-    #[must_use]
-    pub fn fingerprint(&self) -> u32 {
-        fingerprint(&(self.name.as_bytes(), self.rule.coil(), self.target))
-    }
-
-    /// The same for the batch that is set up at the counter, whose name changes with the units it is shown
-    /// in.
-    pub(super) fn own_fingerprint(&self) -> u32 {
-        fingerprint(&(self.rule.coil(), self.target))
-    }
-}
-
 impl Bench {
-    /// What has been made of the job at this place in the list.
-    #[must_use]
-    pub fn batch(&self, job: usize) -> Option<Batch> {
-        let slot = self.slots.get(job)?;
-        Some(Batch {
-            job: slot.fingerprint,
-            progress: slot.progress,
-            learned: slot.learned,
-            direction: slot.direction,
-            uncounted: slot.uncounted,
-            spool: slot.spool,
-            number: slot.job.batch,
-            finished: slot.finished,
-        })
-    }
-
-    /// Goes on with a batch; whether it is one of this job.
+    /// Goes on with a batch; whether it is one of the job at this place in the list.
     pub fn resume_batch(&mut self, job: usize, batch: &Batch) -> bool {
-        let Some(slot) = self.slots.get_mut(job) else { return false };
-        let same = slot.is(batch.job, batch.number);
-        if same {
-            slot.progress = batch.progress;
-            slot.learned = batch.learned;
-            slot.direction = batch.direction;
-            slot.uncounted = batch.uncounted;
-            slot.spool = batch.spool;
-            slot.finished = batch.finished;
-        }
-        same
+        self.jobs.resume(job, batch)
     }
 
     /// The count of the coil on the mandrel, to be noted.
@@ -151,8 +92,8 @@ impl Bench {
     pub fn coil_note(&self) -> Option<CoilNote> {
         let (coil, counter) = (self.coil.as_ref()?, self.counter.as_ref()?);
         Some(CoilNote {
-            job: u8::try_from(self.chosen).ok()?,
-            coil: self.coil_number(self.chosen)?,
+            job: u8::try_from(self.jobs.chosen()).ok()?,
+            coil: self.jobs.coil_number(self.jobs.chosen())?,
             counts: counter.counts(),
             error_bound: coil.error_bound,
             illegal: coil.illegal,
@@ -168,14 +109,15 @@ impl Bench {
     /// [`OtherCoil`] where the next coil of that job is not the one of the note; nothing changes then.
     pub fn resume_coil(&mut self, note: &CoilNote, since: Since) -> Result<(), OtherCoil> {
         let job = usize::from(note.job);
-        if self.coil.is_some() || self.coil_number(job) != Some(note.coil) {
+        if self.coil.is_some() || self.jobs.coil_number(job) != Some(note.coil) {
             return Err(OtherCoil);
         }
-        let slot = self.slots.get_mut(job).ok_or(OtherCoil)?;
-        let per_turn = slot.job.rule.per_turn();
+        let per_turn = self.jobs.iter().nth(job).ok_or(OtherCoil)?.rule.per_turn();
         let counter = TurnCounter::resumed(per_turn, note.direction, note.counts).map_err(|_| OtherCoil)?;
-        slot.direction = note.direction;
-        self.chosen = job;
+        self.jobs.choose(job);
+        if let Some(entry) = self.jobs.entry_mut() {
+            entry.set_direction(note.direction);
+        }
         self.start_coil();
         self.counter = Some(counter);
         let (Some(coil), Some(counter)) = (&mut self.coil, &self.counter) else { return Err(OtherCoil) };
@@ -205,50 +147,8 @@ impl Bench {
     /// Notes that the longest coil of the chosen job can take, if it is wound on without winding back.
     #[must_use]
     pub fn notes_in_coil(&self) -> u32 {
-        let Some((_, job)) = self.job() else { return 0 };
+        let Some(job) = self.jobs.job() else { return 0 };
         let step = job.rule.per_turn().counts_in_part(NOTE_PARTS).max(1);
         u32::try_from(job.rule.limit_counts() / step).unwrap_or(u32::MAX)
-    }
-
-    /// The number of the next coil of this job.
-    fn coil_number(&self, job: usize) -> Option<u32> {
-        let slot = self.slots.get(job)?;
-        let Progress { kept, scrapped, rings } = slot.progress;
-        // Counts of another encoder are other turns.
-        Some(fingerprint(&(
-            slot.fingerprint,
-            slot.job.batch,
-            slot.job.rule.per_turn(),
-            kept,
-            scrapped,
-            rings,
-        )))
-    }
-}
-
-/// FNV-1a in 32 bits (Fowler, Noll and Vo's constants, from memory): small, and no secret depends on it.
-fn fingerprint(of: &impl Hash) -> u32 {
-    let mut hasher = Fnv(0x811c_9dc5);
-    of.hash(&mut hasher);
-    hasher.0
-}
-
-struct Fnv(u32);
-
-impl Hasher for Fnv {
-    fn write(&mut self, bytes: &[u8]) {
-        for &byte in bytes {
-            self.0 = (self.0 ^ u32::from(byte)).wrapping_mul(0x0100_0193);
-        }
-    }
-
-    /// Lengths and the like: as long on every board as on those of 32 bits, so that one reads what another
-    /// wrote.
-    fn write_usize(&mut self, number: usize) {
-        self.write_u32(number as u32);
-    }
-
-    fn finish(&self) -> u64 {
-        u64::from(self.0)
     }
 }

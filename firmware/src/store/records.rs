@@ -18,7 +18,7 @@ use embedded_storage::nor_flash::NorFlash as BlockingFlash;
 use heapless::Vec;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use turntally_core::bench::MAX_JOBS;
+use turntally_core::job_list::MAX_JOBS;
 
 use super::guard::{FlashError, Gate, SECTOR};
 use super::items::{self, Cursor, Walk, sector_of, taken, torn, void, walk};

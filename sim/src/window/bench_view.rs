@@ -154,7 +154,7 @@ impl Bench {
     #[must_use]
     pub fn has_work(&self) -> bool {
         let bench = self.session.simulated_bench().bench();
-        let begun = bench.goal().is_some() || bench.progress() != Progress::default();
+        let begun = bench.goal().is_some() || bench.jobs().progress() != Progress::default();
         begun && bench.phase() != Phase::Done || self.cradle.has_work()
     }
 
@@ -181,7 +181,7 @@ impl Bench {
         let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
         for coil in coils {
             let bench = self.session.simulated_bench().bench();
-            let name = bench.jobs().nth(coil.record.job.into()).map(|job| job.name.to_string());
+            let name = bench.jobs().iter().nth(coil.record.job.into()).map(|job| job.name.to_string());
             let name =
                 name.filter(|_| coil.record.job != 0).unwrap_or_else(|| self.session.job().name.clone());
             let logged = log.add(&name, &coil);
@@ -465,9 +465,9 @@ impl Bench {
 
 /// What has been made of the batch.
 fn batch_so_far(bench: &Counter) -> String {
-    let progress = bench.progress();
+    let progress = bench.jobs().progress();
     let (rings, kept, scrapped) = (progress.rings, progress.kept, progress.scrapped);
-    match bench.job().map(|(_, job)| job.target) {
+    match bench.jobs().job().map(|job| job.target) {
         Some(Target::Rings(wanted)) => {
             let kept = coils(kept);
             format!("Batch: {rings} of {wanted} rings guaranteed, {kept} kept, {scrapped} thrown away")

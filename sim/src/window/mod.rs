@@ -253,7 +253,7 @@ impl App {
         let mut wanted = None;
         ui.horizontal_wrapped(|ui| {
             let bench = aside.bench.session();
-            let made = coils(bench.simulated_bench().bench().progress().kept);
+            let made = coils(bench.simulated_bench().bench().jobs().progress().kept);
             ui.label(format!("“{}” was put aside with {made} kept.", bench.job().name));
             if ui.button("Bring it back").clicked() {
                 wanted = Some(true);

@@ -104,7 +104,7 @@ impl Session {
         let simulated_bench = SimulatedBench::new(&job, faults, Lead::Learned(DEFAULT_LEAD), rings, seed)?;
         Ok(Self {
             job,
-            fingerprint: simulated_bench.bench().fingerprint(),
+            fingerprint: simulated_bench.bench().jobs().fingerprint(),
             simulated_bench,
             hand: Hand { is_still: true, ..Hand::default() },
             to_turn: 0.0,
@@ -128,7 +128,7 @@ impl Session {
     /// The counter winds this job, and not one that was set up at it.
     #[must_use]
     pub fn winds_its_job(&self) -> bool {
-        self.simulated_bench.bench().fingerprint() == self.fingerprint
+        self.simulated_bench.bench().jobs().fingerprint() == self.fingerprint
     }
 
     /// The bench, to look at.

@@ -139,7 +139,7 @@ async fn main(_spawner: Spawner) {
     if let Some(notice) = notice {
         app.report(notice);
     }
-    let jobs = app.bench().places();
+    let jobs = app.bench().jobs().places();
     #[cfg(feature = "defmt")]
     defmt::info!("counting after {} us", Instant::now().as_micros());
 

@@ -73,7 +73,7 @@ impl Vitals {
             counts: bench.counts(),
             aim: bench.goal().map_or(0, Goal::aim),
             rings: bench.rings_now(),
-            made: bench.progress().rings,
+            made: bench.jobs().progress().rings,
             error_bound: bench.error_bound(),
             position: app.watch().decoder().position(),
             illegal: app.watch().decoder().illegal(),
