@@ -1,7 +1,10 @@
-// The sounder as it is heard: PulseAudio plays what the window plays into a sink that nobody hears, and this listens
-// there. Needs Debian's pulseaudio, pulseaudio-utils and libasound2-plugins besides what the window needs.
+// The sounder as it is heard: PulseAudio plays what the window plays into a pipe, at the pace of a real device, and
+// this listens at its other end. (The monitor of a null sink is no such ear: it may give what was rendered before the
+// window began to play.) Needs Debian's pulseaudio, pulseaudio-utils and libasound2-plugins besides what the window
+// needs.
 import assert from 'node:assert/strict';
 import { execFileSync, spawn } from 'node:child_process';
+import { createReadStream } from 'node:fs';
 import { mkdir, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { test } from 'node:test';
@@ -26,13 +29,11 @@ class Ear {
         await mkdir(runtime, { mode: 0o700 });
         await writeFile(join(home, '.asoundrc'), 'pcm.!default { type pulse }\nctl.!default { type pulse }\n');
         Object.assign(env, { XDG_RUNTIME_DIR: runtime, PULSE_RUNTIME_PATH: runtime });
-        const start = (program, ...args) => {
-            const child = spawn(program, args, { env, stdio: ['ignore', 'pipe', 'ignore'] });
-            running.add(child);
-            return child;
-        };
-        start('pulseaudio', '-n', '--daemonize=no', '--exit-idle-time=-1', '--use-pid-file=no',
-            '-L', `module-null-sink sink_name=ear rate=${RATE} channels=1`, '-L', 'module-native-protocol-unix');
+        const start = (program, ...args) => running.add(spawn(program, args, { env, stdio: 'ignore' }));
+        const pipe = join(home, 'ear');
+        start('pulseaudio', '-n', '--daemonize=no', '--exit-idle-time=-1', '--use-pid-file=no', '-L',
+            `module-pipe-sink file=${pipe} format=s16le rate=${RATE} channels=1 use_system_clock_for_timing=yes`,
+            '-L', 'module-native-protocol-unix');
         for (let tries = 100; ; tries--) {
             try {
                 execFileSync('pactl', ['info'], { env, stdio: 'ignore' });
@@ -42,8 +43,7 @@ class Ear {
                 await sleep(100);
             }
         }
-        start('parec', '-d', 'ear.monitor', '--format=s16le', `--rate=${RATE}`, '--channels=1')
-            .stdout.on('data', (block) => this.blocks.push(block));
+        createReadStream(pipe).on('data', (block) => this.blocks.push(block));
     }
 
     /** What was heard: notes, 0 for silence, and how long each was, milliseconds. */

@@ -161,7 +161,7 @@ impl Bench {
     /// The note that is to be heard; none when the bench's time is not real.
     #[must_use]
     pub fn hertz(&self, kept: &SavedBench) -> Option<u16> {
-        self.session.simulated_bench().lines().hertz().filter(|_| kept.pace == Pace::Real)
+        self.session.hertz().filter(|_| kept.pace == Pace::Real)
     }
 
     /// Somebody turns the crank or is at the keys, or a coil springs open.
@@ -190,7 +190,7 @@ impl Bench {
                 self.came_off = now;
             }
         }
-        if self.session.simulated_bench().lines().hertz().is_some() {
+        if self.session.hertz().is_some() {
             self.heard = now;
         }
     }

@@ -92,6 +92,8 @@ pub struct Session {
     trace: Trace,
     /// Milliseconds that are due and not yet lived through.
     due: f64,
+    /// A note that began and ended since the last frame.
+    brief: Option<u16>,
 }
 
 impl Session {
@@ -116,6 +118,7 @@ impl Session {
             knob_to: 0,
             trace: Trace::default(),
             due: 0.0,
+            brief: None,
         })
     }
 
@@ -141,6 +144,13 @@ impl Session {
     #[must_use]
     pub const fn trace(&self) -> &Trace {
         &self.trace
+    }
+
+    /// The note of the sounder, in hertz: what sounds now; where nothing does, a note that began and ended within the
+    /// time of the last frame, so that a slow frame does not swallow a beat.
+    #[must_use]
+    pub fn hertz(&self) -> Option<u16> {
+        self.simulated_bench.lines().hertz().or(self.brief)
     }
 
     /// Where the crank stands, in turns since the start.
@@ -221,11 +231,18 @@ impl Session {
         let mut coils = Vec::new();
         self.due += ms.max(0.0);
         let began = Instant::now();
+        let mut was_silent = self.simulated_bench.lines().hertz().is_none();
+        self.brief = None;
         while self.due >= 1.0 {
             // Only the last of it can still be seen.
             let watched = self.due < TRACE_MS as f64 + 1.0;
             self.due -= 1.0;
             coils.extend(self.step(watched)?);
+            let note = self.simulated_bench.lines().hertz();
+            if was_silent {
+                self.brief = note.or(self.brief);
+            }
+            was_silent = note.is_none();
             // The clock costs more than a simulated millisecond.
             if (self.due as u64).is_multiple_of(128) && began.elapsed() > at_most {
                 self.due = 0.0;
@@ -324,5 +341,36 @@ mod tests {
             assert!((counted - asked).abs() < 2.0 / 1_600.0, "{encoder_on} {gear}: {counted} of {asked}");
             assert!(!session.is_busy());
         }
+    }
+
+    /// A beat of 40 ms that falls between two slow frames is heard all the same: the same bench once with a frame each
+    /// millisecond and once with eight a second.
+    #[test]
+    fn slow_frames_swallow_no_beat() {
+        const FRAME_MS: u32 = 120;
+        let new = || Session::new(Job::parse(DEMO).unwrap(), FaultSet::default(), 1).unwrap();
+        let (mut quick, mut slow) = (new(), new());
+        let mut began = 0;
+        for frame in 0..300 {
+            for session in [&mut quick, &mut slow] {
+                match frame {
+                    0 | 10 => session.press(Key::Yes),
+                    20 => session.crank(60.0),
+                    _ => {}
+                }
+            }
+            let mut begins = false;
+            for _ in 0..FRAME_MS {
+                let silent = quick.hertz().is_none();
+                quick.advance(1.0, Duration::MAX).unwrap();
+                begins |= silent && quick.hertz().is_some();
+            }
+            slow.advance(FRAME_MS.into(), Duration::MAX).unwrap();
+            if begins {
+                began += 1;
+                assert!(slow.hertz().is_some(), "frame {frame}");
+            }
+        }
+        assert!(began >= 5, "{began} frames in which a note began");
     }
 }
