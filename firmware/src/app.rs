@@ -9,60 +9,48 @@ use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::Job;
 use turntally_core::job_list::MAX_JOBS;
 use turntally_core::settings::{Build, Loudness, OnSpool, Units};
-use turntally_core::signal::{Reading, SignalWatch};
-use turntally_core::time::{Duration, Instant};
-use turntally_core::units::{Length, Turns};
+use turntally_core::signal::SignalWatch;
+use turntally_core::time::Instant;
+use turntally_core::units::Length;
 
 use crate::display::Frame;
+use crate::encoder_input::EncoderInput;
 use crate::notice::{Notice, View};
 use crate::offer::{Offer, Offers};
 use crate::panel::{Front, Rhythm};
+use crate::redraw::Redraw;
 use crate::sampler::PinUnread;
 use crate::saving::Saving;
 use crate::store::guard::{Gate, PROGRAM_SPAN};
 use crate::store::{Save, SavedState, Store, StoreError};
 
-/// The screen is drawn at most this often.
-const REDRAW: Duration = Duration::from_millis(50);
-/// And this often it is looked whether it would look different.
-const LOOK: Duration = Duration::from_millis(10);
-
 /// The counter, without its pins.
 #[derive(Debug)]
 pub struct App {
-    /// Of its encoder, in a revolution.
-    pub(crate) pulses_per_rev: u32,
     /// A number that no other counter has.
     pub(crate) id: u64,
-    /// Jobs that the counter has of its own: the first of the list.
-    pub(crate) own_jobs: usize,
-    watch: SignalWatch,
-    sample_period_ns: u32,
-    /// What was last acted on.
+    /// Jobs that are built into the counter: the first of the list.
+    pub(crate) fixed_jobs: usize,
+    pub(crate) encoder: EncoderInput,
+    /// The settings that the loop has acted on.
     build: Build,
     view: View,
     rhythm: Rhythm,
-    /// What the encoder said since the last poll.
-    pending: Reading,
-    lost: bool,
-    /// Samples were lost since the start.
-    pub(crate) lost_samples: bool,
-    /// The user knows that the spool has too little for the next coil.
-    short_told: bool,
+    /// The user has been warned that the spool has too little for the next coil.
+    warned_of_wire: bool,
     pub(crate) saving: Saving,
     pub(crate) offers: Offers,
     pub(crate) clock: Clock,
+    redraw: Redraw,
     frame: Frame,
-    drawn: Option<(Instant, Look)>,
-    looked: Instant,
 }
 
-/// The time of day, if somebody has said it.
+/// The time of day, once a computer has set it.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Clock {
     /// As of the last poll.
     pub(crate) now: Instant,
-    /// Seconds since 1970-01-01 UTC, and when they were said.
+    /// Seconds since 1970-01-01 UTC, and when they were set.
     set: Option<(u64, Instant)>,
 }
 
@@ -72,22 +60,10 @@ impl Clock {
         self.set = Some((seconds, self.now));
     }
 
-    /// What it says.
+    /// Seconds since 1970-01-01 UTC.
     pub(crate) fn seconds(self) -> Option<u64> {
         self.set.map(|(seconds, at)| seconds.saturating_add(self.now.since(at).as_micros() / 1_000_000))
     }
-}
-
-/// What a drawing depends on: it is drawn again only when this changes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Look {
-    phase: turntally_core::bench::Phase,
-    message: (bool, bool),
-    turns: Turns,
-    rings: u32,
-    error_bound: turntally_core::bench::ErrorBound,
-    made: (u32, u32, u32),
-    choice: u32,
 }
 
 impl App {
@@ -95,59 +71,42 @@ impl App {
     #[inline(never)] // As a part of its caller 96 bytes more.
     #[must_use]
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
-        let own_jobs = bench.jobs().len();
         Self {
-            pulses_per_rev,
             id: 0,
-            own_jobs,
-            watch: SignalWatch::new(pulses_per_rev, sample_period_ns),
-            sample_period_ns,
+            fixed_jobs: bench.jobs().len(),
+            encoder: EncoderInput::new(pulses_per_rev, sample_period_ns),
             build: bench.settings().build,
             view: View { bench, notice: None, offer: None },
             rhythm: Rhythm::default(),
-            pending: Reading::default(),
-            lost: false,
-            lost_samples: false,
-            short_told: false,
+            warned_of_wire: false,
             saving: Saving::default(),
             offers: Offers::default(),
             clock: Clock::default(),
+            redraw: Redraw::new(),
             frame: Frame::new(),
-            drawn: None,
-            looked: Instant::ZERO,
         }
     }
 
-    /// Takes what the sampler handed out: a word of 16 samples, of which the last was taken at `end`,
-    /// nothing yet, or the news that samples are gone.
+    /// Takes a word of 16 samples, of which the last was taken at `end`; nothing; or that a pin could not be read.
     #[inline]
     pub fn samples(&mut self, sampled: Result<Option<u32>, PinUnread>, end: Instant) {
-        match sampled {
-            Ok(None) => {}
-            Ok(Some(word)) => {
-                let reading = self.watch.push_16(word, end);
-                if !reading.is_quiet() {
-                    self.gather(reading);
-                }
-            }
-            Err(PinUnread) => self.lost = true,
-        }
+        self.encoder.samples(sampled, end);
     }
 
     /// Whether a word says that nothing moved, so that [`App::samples`] need not see it.
     #[inline]
     #[must_use]
     pub const fn is_still(&self, word: u32) -> bool {
-        self.watch.decoder().is_still(word)
+        self.encoder.watch().decoder().is_still(word)
     }
 
     /// Words were overwritten before they could be read: the count is unknown from here on.
     pub const fn samples_lost(&mut self) {
-        self.lost = true;
+        self.encoder.samples_lost();
     }
 
-    /// Tells the user what is wrong with the counter itself, until a key is pressed: the screen says
-    /// it, the lamp is red, the sounder rattles. Counting goes on.
+    /// Shows what is wrong with the counter itself until a key is pressed: on the screen, with a red lamp and a
+    /// rattling sounder. Counting goes on.
     pub fn report(&mut self, notice: Notice) {
         self.view.notice = Some(notice);
     }
@@ -200,7 +159,7 @@ impl App {
     /// and [`App::restore`] apart. Hands out what it found.
     pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> SavedState {
         self.expect_store();
-        for place in (0..MAX_JOBS as u8).skip(self.own_jobs) {
+        for place in (0..MAX_JOBS as u8).skip(self.fixed_jobs) {
             if let Some(job) = store.load_job(place) {
                 self.restore_job(usize::from(place), job);
             }
@@ -254,7 +213,7 @@ impl App {
             Offer::Settings(settings) => return bench.set_up(settings),
             Offer::Job { planned, job, .. } => (planned, job),
         };
-        let place = bench.jobs().place_for(&job, self.own_jobs);
+        let place = bench.jobs().place_for(&job, self.fixed_jobs);
         match place.filter(|&place| bench.put_job(place, job)) {
             Some(place) => {
                 bench.choose(place);
@@ -264,21 +223,11 @@ impl App {
         }
     }
 
-    fn gather(&mut self, reading: Reading) {
-        let sum = &mut self.pending;
-        sum.net += reading.net;
-        sum.illegal = sum.illegal.saturating_add(reading.illegal);
-        sum.chatter = sum.chatter.saturating_add(reading.chatter);
-        sum.revived |= reading.revived;
-        sum.dead = reading.dead.or(sum.dead);
-    }
-
     /// Acts on what was set up.
     fn rebuild<F: Front>(&mut self, front: &mut F) {
         let build = self.view.bench.settings().build;
         if build.pulses != self.build.pulses {
-            self.watch = SignalWatch::new(build.pulses, self.sample_period_ns);
-            self.pulses_per_rev = build.pulses;
+            self.encoder.replace_encoder(build.pulses);
         }
         if build.loudness != self.build.loudness {
             front.set_loudness(build.loudness);
@@ -289,64 +238,98 @@ impl App {
     /// To be called every millisecond. Hands out the record of a coil that came off.
     #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Instant, front: &mut F) -> Option<CoilRecord> {
+        self.clock.now = now;
         self.rebuild(front);
+        self.count();
         let View { bench, notice, offer } = &mut self.view;
-        let tell = |bench: &mut Bench, input| bench.handle(Event { at: now, input });
-        if core::mem::take(&mut self.lost) {
-            self.lost_samples = true;
-            tell(bench, Input::SamplesLost);
-        }
-        let pending = core::mem::take(&mut self.pending);
-        if pending.is_quiet() {
-            tell(bench, Input::Tick);
-        } else {
-            tell(bench, Input::Encoder(pending));
-        }
         if let Some(shown) = self.offers.show(bench, notice.is_none(), now) {
             *offer = shown;
         }
-        let mut agreed = None;
-        let (mut key, clicks) = front.read();
-        if key.is_some() && notice.take().is_some() {
-            // This press was for the message and says nothing to the bench.
-            key = None;
-        }
-        if offer.is_some()
-            && let Some(pressed) = key.take()
-            && let Some(answer) = self.offers.key(pressed, now)
-        {
-            (*offer, agreed) = (None, answer);
-        }
+        let (key, clicks) = front.read();
+        let (key, agreed) = self.answer_key(key);
         if clicks != 0 {
-            tell(bench, Input::Knob(clicks));
+            self.handle(Input::Knob(clicks));
         }
-        if key == Some(Key::Yes)
-            && matches!(bench.state(), State::Ready)
-            && let Some(reason) = self.saving.keeps_from_beginning(bench)
-        {
-            *notice = Some(reason);
-            key = None;
+        let key = key.filter(|&key| !self.is_held_back(key));
+        let record = key.and_then(|key| self.press(key));
+        self.sound_and_light(front);
+        if let Some(offer) = agreed {
+            self.take(offer);
         }
-        if key == Some(Key::Yes)
-            && matches!(bench.state(), State::Ready)
-            && let Some((left, takes)) = bench.jobs().wire_short()
-            && !core::mem::replace(&mut self.short_told, true)
-        {
-            *notice = Some(short_of_wire(left, takes, bench.settings().build.units));
-            key = None;
+        record
+    }
+
+    fn handle(&mut self, input: Input) -> Option<CoilRecord> {
+        self.view.bench.handle(Event { at: self.clock.now, input })
+    }
+
+    /// Gives the bench what has come from the encoder, and the time.
+    fn count(&mut self) {
+        if self.encoder.take_lost() {
+            self.handle(Input::SamplesLost);
         }
-        let record = key.and_then(|key| tell(bench, Input::Key(key)));
-        if key.is_some()
-            && let Some(sawn) = bench.take_ring_count()
-        {
-            self.saving.log(&LogEvent::RingCount(sawn));
+        let reading = self.encoder.take_reading();
+        self.handle(if reading.is_quiet() { Input::Tick } else { Input::Encoder(reading) });
+    }
+
+    /// Takes a key as the answer to what stands before the bench's page. Hands out the key where nothing does, and an
+    /// offer that the user agrees to.
+    fn answer_key(&mut self, key: Option<Key>) -> (Option<Key>, Option<Offer>) {
+        let View { notice, offer, .. } = &mut self.view;
+        let Some(pressed) = key else { return (None, None) };
+        if notice.take().is_some() {
+            return (None, None);
         }
-        // The next coil is told of anew.
-        self.short_told &= record.is_none();
-        self.clock.now = now;
-        if let Some(coil) = record.and_then(|record| bench.coil_log(&record, self.clock.seconds())) {
-            self.saving.log(&LogEvent::Coil(coil));
+        if offer.is_none() {
+            return (key, None);
         }
+        let answer = self.offers.key(pressed, self.clock.now);
+        if answer.is_some() {
+            *offer = None;
+        }
+        (None, answer.flatten())
+    }
+
+    /// Whether a coil must not begin with this key, which is shown then: it could not be saved, or the wire runs out,
+    /// of which the user is warned once.
+    fn is_held_back(&mut self, key: Key) -> bool {
+        let View { bench, notice, .. } = &mut self.view;
+        if key != Key::Yes || !matches!(bench.state(), State::Ready) {
+            return false;
+        }
+        let reason = self.saving.keeps_from_beginning(bench).or_else(|| {
+            let (left, needed) = bench.jobs().wire_short()?;
+            let warned = core::mem::replace(&mut self.warned_of_wire, true);
+            (!warned).then(|| short_of_wire(left, needed, bench.settings().build.units))
+        });
+        let held_back = reason.is_some();
+        if held_back {
+            *notice = reason;
+        }
+        held_back
+    }
+
+    /// Gives the bench a key, and the log what came of it.
+    fn press(&mut self, key: Key) -> Option<CoilRecord> {
+        let record = self.handle(Input::Key(key));
+        let bench = &mut self.view.bench;
+        if let Some(count) = bench.take_ring_count() {
+            self.saving.log(&LogEvent::RingCount(count));
+        }
+        if let Some(record) = &record {
+            // The next coil wants a warning of its own.
+            self.warned_of_wire = false;
+            if let Some(coil) = bench.coil_log(record, self.clock.seconds()) {
+                self.saving.log(&LogEvent::Coil(coil));
+            }
+        }
+        record
+    }
+
+    /// Sets sounder, lamps and stop line by the state; a notice has a sound and a lamp of its own.
+    fn sound_and_light<F: Front>(&mut self, front: &mut F) {
+        let View { bench, notice, .. } = &self.view;
+        let now = self.clock.now;
         let mut outputs = bench.outputs();
         if notice.is_some() {
             outputs = Outputs { sound: Sound::Rattle, lamp: Lamp::RedQuick, ..outputs };
@@ -355,10 +338,6 @@ impl App {
         let silent = bench.settings().build.loudness == Loudness::Off;
         let hertz = self.rhythm.hertz(now).filter(|_| !silent);
         front.show(self.rhythm.lights(now), outputs.may_turn, hertz);
-        if let Some(offer) = agreed {
-            self.take(offer);
-        }
-        record
     }
 
     /// Draws the screen if it is due and would look different; whether it was drawn. The board calls
@@ -376,47 +355,13 @@ impl App {
     /// Whether the screen is due to be drawn and would look different; if so the caller draws
     /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
     pub fn redraw_due(&mut self, now: Instant) -> bool {
-        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.looked) < LOOK) {
-            return false;
-        }
-        self.looked = now;
-        let look = self.look();
-        if self.drawn.is_some_and(|(_, before)| before == look) {
-            return false;
-        }
-        self.drawn = Some((now, look));
-        true
+        self.redraw.is_due(&self.view, now)
     }
 
     /// What is to be shown now; a copy of it can be drawn anywhere at any time.
     #[must_use]
     pub const fn view(&self) -> &View {
         &self.view
-    }
-
-    fn look(&self) -> Look {
-        let bench = &self.view.bench;
-        let progress = bench.jobs().progress();
-        let choice = match bench.state() {
-            State::Verdict { choice } => *choice as u32,
-            State::Choose { pick } => *pick as u32,
-            State::SetUp(set_up) => set_up.changes(),
-            State::CountRings(entry) => entry.rejects * 2 + u32::from(entry.at_rejects),
-            State::Ready | State::Winding { .. } | State::Paused => {
-                bench.loudness_shown().map_or(0, |loudness| loudness as u32 + 1)
-            }
-            _ => 0,
-        };
-        let job = bench.jobs().chosen() as u32;
-        Look {
-            phase: bench.phase(),
-            message: (self.view.notice.is_some(), self.view.offer.is_some()),
-            turns: bench.turns(),
-            rings: if let State::CountRings(entry) = bench.state() { entry.rings } else { bench.rings_now() },
-            error_bound: bench.error_bound(),
-            made: (job, progress.kept, progress.scrapped),
-            choice,
-        }
     }
 
     /// The picture as last drawn.
@@ -434,7 +379,7 @@ impl App {
     /// The signal watch inside, for the totals of its decoder.
     #[must_use]
     pub const fn watch(&self) -> &SignalWatch {
-        &self.watch
+        self.encoder.watch()
     }
 
     /// Counts per turn of the job that is chosen.

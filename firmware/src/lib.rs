@@ -8,12 +8,14 @@
 
 pub mod app;
 pub mod display;
+mod encoder_input;
 pub mod link;
 pub mod notice;
 pub mod offer;
 pub mod oled;
 pub mod panel;
 pub mod pwm;
+mod redraw;
 pub mod ring;
 pub mod sampler;
 mod saving;

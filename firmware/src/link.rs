@@ -123,7 +123,7 @@ impl App {
                 version: VERSION,
                 firmware: env!("CARGO_PKG_VERSION").try_into().unwrap_or_default(),
                 id: self.id,
-                pulses_per_rev: self.pulses_per_rev,
+                pulses_per_rev: self.encoder.pulses_per_rev(),
             }),
             Ask::Plain(Request::Answer { ticket }) => {
                 Reply::Answer(self.offers.answer(ticket, self.clock.now))
@@ -154,7 +154,7 @@ impl App {
             if !self.bench().counts_as(job) {
                 return Err(Refusal::OtherEncoder);
             }
-            self.bench().jobs().place_for(job, self.own_jobs).ok_or(Refusal::Full)?;
+            self.bench().jobs().place_for(job, self.fixed_jobs).ok_or(Refusal::Full)?;
         }
         self.offers.make(ticket, offer, self.clock.now)
     }
@@ -189,7 +189,7 @@ impl App {
             saving: self.saving.is_well(),
             dead: self.bench().dead_channel(),
             illegal: self.watch().decoder().illegal(),
-            samples_lost: self.lost_samples,
+            samples_lost: self.encoder.has_lost_samples(),
             up_ms: self.clock.now.as_micros() / 1_000,
             clock: self.clock.seconds(),
         }

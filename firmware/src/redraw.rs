@@ -1,0 +1,79 @@
+//! When the screen is drawn again.
+
+use turntally_core::bench::{ErrorBound, Phase, State};
+use turntally_core::time::{Duration, Instant};
+use turntally_core::units::Turns;
+
+use crate::notice::View;
+
+/// Two drawings are at least this far apart.
+const REDRAW: Duration = Duration::from_millis(50);
+/// Two comparisons with what is drawn are at least this far apart.
+const LOOK: Duration = Duration::from_millis(10);
+
+/// What a drawing depends on: the screen is drawn again only when this changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Look {
+    phase: Phase,
+    message: (bool, bool),
+    turns: Turns,
+    rings: u32,
+    error_bound: ErrorBound,
+    made: (u32, u32, u32),
+    choice: u32,
+}
+
+impl Look {
+    fn of(view: &View) -> Self {
+        let bench = &view.bench;
+        let progress = bench.jobs().progress();
+        let choice = match bench.state() {
+            State::Verdict { choice } => *choice as u32,
+            State::Choose { pick } => *pick as u32,
+            State::SetUp(set_up) => set_up.changes(),
+            State::CountRings(entry) => entry.rejects * 2 + u32::from(entry.at_rejects),
+            State::Ready | State::Winding { .. } | State::Paused => {
+                bench.loudness_shown().map_or(0, |loudness| loudness as u32 + 1)
+            }
+            _ => 0,
+        };
+        let job = bench.jobs().chosen() as u32;
+        Self {
+            phase: bench.phase(),
+            message: (view.notice.is_some(), view.offer.is_some()),
+            turns: bench.turns(),
+            rings: if let State::CountRings(entry) = bench.state() { entry.rings } else { bench.rings_now() },
+            error_bound: bench.error_bound(),
+            made: (job, progress.kept, progress.scrapped),
+            choice,
+        }
+    }
+}
+
+/// Remembers what is drawn, and since when.
+#[derive(Debug)]
+pub(crate) struct Redraw {
+    drawn: Option<(Instant, Look)>,
+    compared: Instant,
+}
+
+impl Redraw {
+    pub(crate) const fn new() -> Self {
+        Self { drawn: None, compared: Instant::ZERO }
+    }
+
+    /// Whether the view is to be drawn now: it differs from what is drawn, and that has stood for long enough. If so,
+    /// the caller draws it.
+    pub(crate) fn is_due(&mut self, view: &View, now: Instant) -> bool {
+        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.compared) < LOOK) {
+            return false;
+        }
+        self.compared = now;
+        let look = Look::of(view);
+        if self.drawn.is_some_and(|(_, before)| before == look) {
+            return false;
+        }
+        self.drawn = Some((now, look));
+        true
+    }
+}
