@@ -59,11 +59,6 @@ pub enum WindingError {
         /// It must stay below this, the ring's inside diameter as cut.
         below: Length,
     },
-    /// Closed up after the cut, the ring would have no inside.
-    ClosesUp {
-        /// The kerf.
-        kerf: Length,
-    },
 }
 
 impl fmt::Display for WindingError {
@@ -79,12 +74,6 @@ impl fmt::Display for WindingError {
             }
             Self::KerfTooWide { got, below } => {
                 write!(f, "a kerf of {got} is wider than the ring: below its inside diameter of {below}")
-            }
-            Self::ClosesUp { kerf } => {
-                write!(
-                    f,
-                    "a kerf of {kerf} leaves a ring that has no inside once it is closed: use a thinner blade"
-                )
             }
         }
     }
@@ -139,13 +128,12 @@ impl Winding {
             return Err(WindingError::Gap { got: gap });
         }
         let winding = Self { wire, mandrel, gap, kerf, spring };
+        // A kerf below this leaves a ring that has an inside once it is closed: with the centre line C >= 2 d, the ring
+        // keeps more than (pi - 1) C + d of wire, and no inside is left only at pi d.
         let tightest = winding.ring(spring.low());
         if kerf < Length::ZERO || kerf.mm() >= tightest.inner_diameter {
             let below = Length::from_mm(tightest.inner_diameter).unwrap_or_default();
             return Err(WindingError::KerfTooWide { got: kerf, below });
-        }
-        if tightest.closed_inner_diameter.get() <= 0.0 {
-            return Err(WindingError::ClosesUp { kerf });
         }
         Ok(winding)
     }
@@ -461,6 +449,26 @@ mod tests {
             let released = turns * winding.turns_kept(k) * winding.ring(k).turn_wire.get();
             let wound = turns * winding.wound_turn_wire().get();
             prop_assert!((released / wound - 1.0).abs() < 1e-14);
+        }
+
+        /// A ring that is not refused has an inside once it is closed, however wide its kerf, gap and springback.
+        #[test]
+        fn closed_rings_have_an_inside(
+            wire in 1_000_i64..6_000_000, more in 0.0..20.0_f64, gap in 0.0..=MAX_GAP, of_kerf in 0.0..=1.0_f64,
+            spring in 1.0..=2.0_f64,
+        ) {
+            let mandrel = wire + (wire as f64 * more) as i64;
+            let spring = SpringRatio::measured(spring).unwrap();
+            let new = |kerf| Winding::new(Length::from_nm(wire), Length::from_nm(mandrel), gap, Length::from_nm(kerf), spring);
+            // The widest kerf that is not refused, and any below it.
+            let open = new(0).unwrap().ring(spring.low()).inner_diameter.get();
+            let widest = (open * 1e6) as i64 - 1;
+            for kerf in [widest, (widest as f64 * of_kerf) as i64] {
+                let ring = new(kerf).unwrap().ring(spring.low());
+                prop_assert!(ring.closed_inner_diameter.get() > 0.0, "{ring:?}");
+            }
+            let refused = matches!(new(widest + 2), Err(WindingError::KerfTooWide { .. }));
+            prop_assert!(refused, "{} of {open} mm", widest + 2);
         }
 
         /// Closing a ring by the kerf brings its inside below what was cut, by the kerf over pi about.

@@ -587,7 +587,7 @@ fn winding_field(error: &turntally_core::coil::WindingError, mandrel: Length) ->
         E::TooLarge => return format!("mandrel.diameter '{mandrel}'"),
         E::MandrelTooThin { .. } => "mandrel.diameter",
         E::Gap { .. } => "coil.gap",
-        E::KerfTooWide { .. } | E::ClosesUp { .. } => "cutter.kerf",
+        E::KerfTooWide { .. } => "cutter.kerf",
         _ => "wire.size",
     };
     field.to_owned()

@@ -92,7 +92,7 @@ impl Refusal {
             Self::Temper(_) | Self::Springs(_) => "--temper",
             Self::Winding(WindingError::MandrelTooThin { .. } | WindingError::TooLarge) => "--mandrel",
             Self::Winding(WindingError::Gap { .. }) => "--gap",
-            Self::Winding(WindingError::KerfTooWide { .. } | WindingError::ClosesUp { .. }) => "--kerf",
+            Self::Winding(WindingError::KerfTooWide { .. }) => "--kerf",
             Self::Winding(_) => "--wire",
         }
     }
@@ -105,7 +105,6 @@ impl Refusal {
             Self::Springs(_) => "in this temper the wire may spring open past twice its size",
             Self::Winding(WindingError::MandrelTooThin { .. }) => "the mandrel is thinner than the wire",
             Self::Winding(WindingError::KerfTooWide { .. }) => "the kerf is wider than the ring",
-            Self::Winding(WindingError::ClosesUp { .. }) => "closed up after the cut the ring has no inside",
             Self::Winding(_) => "no such winding",
         }
     }
