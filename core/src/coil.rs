@@ -238,6 +238,16 @@ impl Winding {
         self.wire.mm().get() / self.wound_diameter().get()
     }
 
+    /// How far the aspect ratio of a closed ring may be from the likely one, over the bounds of the springback; 0 where
+    /// that was measured. No unit.
+    #[must_use]
+    pub fn aspect_ratio_uncertainty(&self) -> f64 {
+        let spring = self.spring.bounds();
+        let [low, best, high] =
+            [spring.low, spring.best, spring.high].map(|ratio| self.ring(ratio).aspect_ratio);
+        (best - low).max(high - best)
+    }
+
     fn turn_wire(&self, centre_diameter: f64) -> Mm {
         Mm::new(libm::hypot(PI * centre_diameter, self.pitch().get()))
     }

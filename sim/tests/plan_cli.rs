@@ -257,8 +257,8 @@ fn warnings_appear_where_they_are_due() {
             "not a listed metal",
         ),
         (
-            "temper = \"soft\"\nsize = \"1.0mm\"\ndensity_g_cm3 = 10.4\nspring_ratio = 1.02",
-            "temper = \"hard\"\nsize = \"1.0mm\"\ndensity_g_cm3 = 10.4",
+            "metal = \"sterling-silver\"\ntemper = \"soft\"\nsize = \"1.0mm\"\ndensity_g_cm3 = 10.4\nspring_ratio = 1.02",
+            "metal = \"stainless-304\"\ntemper = \"hard\"\nsize = \"1.0mm\"",
             "wide guess",
         ),
         ("diameter = \"5mm\"", "diameter = \"2mm\"", "very tight"),
@@ -274,6 +274,11 @@ fn warnings_appear_where_they_are_due() {
         let warnings = plan_json(&with(line, replacement))["warnings"].to_string();
         assert!(warnings.contains(words), "{replacement}: {warnings}");
     }
+    // An estimate within which the ring still fits its weave is no guess: its bounds stand in the plan.
+    let estimated = plan_json(&with("spring_ratio = 1.02\n", ""));
+    let inside = |key: &str| number(&estimated, &format!("closed_inner_diameter_{key}mm"));
+    assert!(inside("low_") < inside("") && inside("") < inside("high_"), "{estimated}");
+    assert_eq!(estimated["warnings"].to_string(), "[]");
 }
 
 /// What people read names the coils, the totals and the parts of the wire, and fits a terminal.
@@ -375,7 +380,13 @@ proptest! {
             prop_assert!(suggestion.wire_saved_mm > 0.0 || suggestion.rings_gained > 0);
             prop_assert!(suggestion.wire_saved_mm < plan.wire_total.get());
         }
-        prop_assert!(advice::warnings(&job, &plan).iter().all(|warning| warning.ends_with('.')));
+        let warnings = advice::warnings(&job, &plan);
+        prop_assert!(warnings.iter().all(|warning| warning.ends_with('.')));
+        // The estimate is called a guess exactly where the ring's aspect ratio may be a quarter or more off.
+        let (wire, inside) = (job.winding.wire().mm().get(), plan.ring_inner);
+        let off = (inside.high - inside.best).max(inside.best - inside.low) / wire;
+        let guess = warnings.iter().any(|warning| warning.contains("wide guess"));
+        prop_assert!((off - 0.25).abs() < 1e-9 || guess == (off > 0.25), "{off}: {warnings:?}");
     }
 }
 

@@ -14,6 +14,7 @@ use crate::files::output;
 use crate::job::MAX_RINGS;
 use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
+use crate::plan::advice::springs_uncertainly;
 use crate::range::{Sizes, Step};
 use crate::records;
 use crate::words::table::{table, wrapped};
@@ -287,12 +288,11 @@ impl Report {
         let mut warnings = Vec::new();
         let winding = self.ring.winding();
         let inner = self.ring.get(Figure::ClosedInner);
-        let wire = winding.wire().mm().get();
         match self.material.metal() {
             None if self.spring_estimated() => warnings.push(
                 "the metal is not listed: its springback may lie anywhere among those that are; wind a few turns, measure a ring and give --spring-ratio".to_owned(),
             ),
-            _ if self.spring_estimated() && inner.high - inner.low > 0.25 * wire => warnings.push(format!(
+            _ if self.spring_estimated() && springs_uncertainly(winding) => warnings.push(format!(
                 "the estimate leaves the inside diameter open by {:.2} mm: wind a few turns, measure a ring and give --spring-ratio",
                 inner.high - inner.low
             )),

@@ -35,14 +35,22 @@ const CRACKS_BELOW: [f64; 4] = [1.5, 2.0, 3.0, 4.0];
 const TIGHT: Length = Length::from_um(50);
 /// A kerf of more than this many blade thicknesses is hardly one that was measured.
 const WIDE_KERF: f64 = 2.0;
-/// The share by which a ring's size may vary before the estimate is called a guess.
-const WIDE_SPRING: f64 = 0.04;
+/// How far the aspect ratio of a ring may be from the likely one before the springback is called a wide guess. Weaves
+/// are listed by aspect ratios half a unit apart: a ring that is nearer to its own than to the next still fits the weave
+/// that it was planned for, and one that may be farther off needs a trial coil first.
+const WIDE_ASPECT: f64 = 0.25;
 /// Aspect ratios that rings are usually woven in.
 const USUAL_RATIOS: std::ops::RangeInclusive<f64> = 2.5..=10.0;
 /// A coil of more than this many mandrel diameters bends its mandrel.
 const SLENDER: f64 = 30.0;
 /// An encoder with fewer counts in a turn of the mandrel wastes wire by rounding up.
 const COARSE_COUNTS: f64 = 16.0;
+
+/// Whether the springback of a winding is so uncertain that its rings may fit another weave than they are planned for.
+#[must_use]
+pub fn springs_uncertainly(winding: &Winding) -> bool {
+    winding.aspect_ratio_uncertainty() > WIDE_ASPECT
+}
 
 /// What to look out for, each a sentence or two.
 #[must_use]
@@ -105,7 +113,6 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     }
     if !job.spring_measured {
         let inner = plan.ring_inner;
-        let spread = inner.high / inner.low - 1.0;
         let learned = job.learning.as_ref().is_some_and(|learning| learning.carried.is_some());
         if let Some(misfit) = job.learning.as_ref().and_then(Learning::misfit) {
             all.push(format!(
@@ -120,11 +127,14 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
                 sig(inner.low, 3),
                 sig(inner.high, 3),
             ));
-        } else if spread > WIDE_SPRING {
+        } else if springs_uncertainly(winding) {
+            let wire = winding.wire().mm().get();
             all.push(format!(
-                "The springback of this wire is a wide guess: rings may be {} to {} mm inside. Measure a ring of a trial coil and give wire.spring_ratio.",
+                "The springback of this wire is a wide guess: rings may be {} to {} mm inside, aspect ratio {} to {}. Measure a ring of a trial coil and give wire.spring_ratio.",
                 sig(inner.low, 3),
                 sig(inner.high, 3),
+                sig(inner.low / wire, 3),
+                sig(inner.high / wire, 3),
             ));
         }
     }
