@@ -382,7 +382,7 @@ proptest! {
         }
         let warnings = advice::warnings(&job, &plan);
         prop_assert!(warnings.iter().all(|warning| warning.ends_with('.')));
-        // The estimate is called a guess exactly where the ring's aspect ratio may be a quarter or more off.
+        // The estimate is called a guess exactly where the ring's aspect ratio may be more than a quarter off.
         let (wire, inside) = (job.winding.wire().mm().get(), plan.ring_inner);
         let off = (inside.high - inside.best).max(inside.best - inside.low) / wire;
         let guess = warnings.iter().any(|warning| warning.contains("wide guess"));

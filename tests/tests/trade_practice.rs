@@ -546,9 +546,9 @@ fn ordinary_jobs_agree_with_first_principles() {
         }
     }
     println!("{}", covered.words());
-    assert!(covered.jobs > 10_000 && covered.whole_reports > 1_000 && covered.from_wire > 1_000);
+    assert!(covered.jobs > 10_000 && covered.whole_reports > 500 && covered.from_wire > 1_000);
     // Some wire springs out, but not what is usually wound.
-    assert!((1..covered.jobs / 100).contains(&covered.refused), "{}", covered.refused);
+    assert!((1..covered.jobs / 1_000).contains(&covered.refused), "{}", covered.refused);
     for ((name, _), warned) in WARNINGS.into_iter().zip(covered.warned) {
         // A warning that stands on most jobs warns of nothing. (That wire whips goes by its temper alone.)
         assert!(warned <= covered.jobs / 2 || name == "whips", "{name}: {warned} of {}", covered.jobs);
