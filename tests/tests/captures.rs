@@ -1,7 +1,7 @@
 //! Recordings, written and read and decoded, held against other people's decoders and tables.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot run must fail")]
 
-use std::io::{ErrorKind, Write};
+use std::io::{self, ErrorKind, Read, Write};
 use std::path::Path;
 use std::process::Command;
 
@@ -9,7 +9,7 @@ use proptest::prelude::*;
 use quadrature_decoder::{Change, IncrementalDecoder, QuadStep};
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_core::quadrature::Decoder;
-use turntally_sim::capture::{Capture, Recorder, Tick, Wanted, Wire};
+use turntally_sim::capture::{Capture, Recorder, Sample, Tick, Wanted, Wire};
 use turntally_sim::command::replay::{Replay, replay};
 
 /// The forward cycle, A in bit 1 and B in bit 0.
@@ -88,6 +88,76 @@ proptest! {
                 }
             }
         }
+    }
+}
+
+/// A source that gives its bytes one at a time: no line is ever whole in the buffer.
+struct ByteByByte<'f>(&'f [u8]);
+
+impl Read for ByteByByte<'_> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let one = buffer.len().min(1);
+        self.0.read(&mut buffer[..one])
+    }
+}
+
+/// Every sample, how long it lasts, and the error that ends it.
+fn all_of(input: impl Read) -> (Vec<Sample>, u64, String) {
+    let wanted = [Wanted::new("--a", "enc_a"), Wanted::new("--b", "enc_b")];
+    let mut capture = match Capture::open(input, &wanted) {
+        Ok(capture) => capture,
+        Err(error) => return (Vec::new(), 0, error.to_string()),
+    };
+    let mut samples = Vec::new();
+    let error = loop {
+        match capture.next_sample() {
+            Ok(Some(sample)) => samples.push(sample),
+            Ok(None) => break String::new(),
+            Err(error) => break error.to_string(),
+        }
+    };
+    (samples, capture.span_ns(), error)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1_000))]
+
+    /// What is read line by line where it lies and what is read word by word is one and the same, with the same
+    /// errors in the same lines: also of damaged files, of codes of one to three characters, of any line ends.
+    #[test]
+    fn lines_and_words_are_read_alike(
+        codes in prop::sample::subsequence(vec!["!", "%", "ab", "cd", "xyz", "0", "#1", "1"], 3),
+        timescale in prop::sample::select(vec!["1 us", "1 ns", "100 ps", "10 s"]),
+        changes in prop::collection::vec((0_u64..3, 0_usize..3, 0_usize..12), 1..80),
+        end in prop::sample::select(vec!["\n", "\r\n", " ", "\n\n"]),
+        first_time in prop::sample::select(vec![0, 7, 99_999_990, 9_999_999_999_999_990, u64::MAX / 10_000_000_000 - 60]),
+        damage in prop::collection::vec((0_usize..4_000, 0_usize..12), 0..2),
+    ) {
+        let mut text = format!("$timescale {timescale} $end $scope module bench $end ");
+        for (code, name) in codes.iter().zip(["enc_a", "enc_b", "lamp"]) {
+            text += &format!("$var wire 1 {code} {name} $end ");
+        }
+        text += "$upscope $end $enddefinitions $end\n";
+        let head = text.len();
+        let mut time = first_time;
+        for (on, wire, kind) in changes {
+            time += on;
+            let code = codes[wire];
+            text += &match kind {
+                0..=3 => format!("#{time}{end}1{code}{end}"),
+                4..=7 => format!("#{time}{end}0{code}{end}"),
+                8 => format!("1{code}{end}0{code}{end}"),
+                9 => format!("x{code}{end}"),
+                10 => format!("b1 {code}{end}"),
+                _ => format!("#{time}{end}"),
+            };
+        }
+        let mut file = text.into_bytes();
+        for (place, what) in damage {
+            let place = head + place % (file.len() - head);
+            file[place] = b"\0 \n#01x!a9\xff$"[what];
+        }
+        prop_assert_eq!(all_of(&file[..]), all_of(ByteByByte(&file)));
     }
 }
 

@@ -13,7 +13,7 @@ use turntally_core::counter::{CountsPerTurn, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
 use turntally_core::time::Instant;
 
-use crate::capture::{Capture, CaptureError, Sample, Wanted};
+use crate::capture::{Capture, CaptureError, Recording, Sample, Wanted};
 use crate::failure::Failure;
 use crate::files::input;
 use crate::files::kind::Kind;
@@ -85,12 +85,12 @@ pub struct Replay {
     pub b_changes: u64,
 }
 
-/// Counts a recording: the wires are those that `capture` was opened with, A first.
+/// Counts a recording: the wires are those that `recording` was opened with, A first.
 ///
 /// # Errors
 /// What the recording cannot be read for.
-pub fn replay<R: Read>(
-    capture: &mut Capture<R>,
+pub fn replay(
+    recording: &mut (impl Recording + ?Sized),
     pulses_per_rev: u32,
     per_turn: CountsPerTurn,
 ) -> Result<Replay, CaptureError> {
@@ -99,7 +99,7 @@ pub fn replay<R: Read>(
     let mut changes = [0_u64; 2];
     let mut last = None;
     let (mut gaps, mut chatter, mut dead) = (0, 0, None);
-    while let Some(sample) = capture.next_sample()? {
+    while let Some(sample) = recording.next_sample()? {
         let Some(pins) = pins(sample) else {
             if last.take().is_some() {
                 gaps += 1;
@@ -118,7 +118,7 @@ pub fn replay<R: Read>(
         }
     }
     let decoder = watch.decoder();
-    let (start_ns, span_ns) = (capture.first_ns(), capture.span_ns());
+    let (start_ns, span_ns) = (recording.first_ns(), recording.span_ns());
     let counts = decoder.position();
     Ok(Replay {
         counts,

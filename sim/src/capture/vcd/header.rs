@@ -6,9 +6,11 @@
 use std::collections::HashSet;
 use std::io::Read;
 
-use super::error::{CaptureError, shown};
+use super::super::error::{CaptureError, shown};
+use super::super::wanted::{LISTED, Names, Wanted};
+use super::super::{MAX_DEPTH, MAX_WIRES};
+use super::Chosen;
 use super::tokens::{Span, Tokens};
-use super::{Chosen, MAX_DEPTH, MAX_WIRES};
 
 /// The longest name of a scope or a variable in bytes.
 const MAX_NAME: usize = 512;
@@ -16,24 +18,6 @@ const MAX_NAME: usize = 512;
 const MAX_WORDS: usize = 12;
 /// The most identifier codes that are remembered as declared.
 const MAX_CODES: usize = 1 << 16;
-/// The most names that an error message lists.
-const LISTED: usize = 6;
-
-/// A wire that is wanted from a recording.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Wanted<'a> {
-    option: &'a str,
-    name: &'a str,
-}
-
-impl<'a> Wanted<'a> {
-    /// `name` is plain (`enc_a`), scoped (`bench.enc_a`), or either with a bit of a vector
-    /// (`port[3]`); `option` is who asks, for messages.
-    #[must_use]
-    pub const fn new(option: &'a str, name: &'a str) -> Self {
-        Self { option, name }
-    }
-}
 
 /// An identifier code: 1 to 16 printable characters.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -53,6 +37,14 @@ impl Code {
             code = code << 8 | u128::from(byte);
         }
         Some(Self(code))
+    }
+
+    /// The characters of a code of one or two, with a space behind a single one.
+    pub(super) fn short(self) -> Option<[u8; 2]> {
+        match u16::try_from(self.0).ok()?.to_be_bytes() {
+            [0, only] => Some([only, b' ']),
+            both => Some(both),
+        }
     }
 }
 
@@ -76,6 +68,11 @@ impl Declared {
     #[inline]
     pub(super) fn contains(&self, code: Code) -> bool {
         self.more || self.codes.contains(&code)
+    }
+
+    /// Those that are remembered.
+    pub(super) fn codes(&self) -> impl Iterator<Item = Code> {
+        self.codes.iter().copied()
     }
 }
 
@@ -194,7 +191,7 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     fn new(wanted: Wanted<'a>) -> Self {
-        let (base, bit) = Index::split(wanted.name);
+        let (base, bit) = Index::split(wanted.name());
         Self { wanted, base, bit, found: Vec::new(), exact: Vec::new(), wrong: None }
     }
 
@@ -229,32 +226,7 @@ impl<'a> Search<'a> {
                 format!("several wires have this name: write one of {}", paths.join(", "))
             }
         };
-        let (option, name) = (self.wanted.option.to_owned(), shown(self.wanted.name.as_bytes()));
-        Err(CaptureError::Wire { option, name, what })
-    }
-}
-
-/// The first few names of a recording, for a message.
-#[derive(Default)]
-struct Names {
-    first: Vec<String>,
-    count: u64,
-}
-
-impl Names {
-    fn add(&mut self, variable: &Variable) {
-        self.count += 1;
-        if self.first.len() < LISTED {
-            self.first.push(shown(variable.full_name().as_bytes()));
-        }
-    }
-
-    fn list(&self) -> String {
-        match self.count - self.first.len() as u64 {
-            _ if self.count == 0 => "none".to_owned(),
-            0 => self.first.join(", "),
-            more => format!("{} and {more} more", self.first.join(", ")),
-        }
+        Err(self.wanted.refused(what))
     }
 }
 
@@ -299,7 +271,7 @@ pub(super) fn read<R: Read>(tokens: &mut Tokens<R>, wanted: &[Wanted<'_>]) -> Re
             b"$var" => {
                 let variable = read_variable(&section(tokens, token)?, token.line, &scopes)?;
                 declared.insert(variable.code);
-                names.add(&variable);
+                names.add(|| variable.full_name());
                 for search in &mut searches {
                     search.look_at(&variable);
                 }
