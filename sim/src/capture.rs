@@ -1,16 +1,29 @@
-//! Recordings of wires: VCD files (value change dump, IEEE 1364-2005 clause 18) written and read.
+//! Recordings of wires: VCD files (value change dump, IEEE 1364-2005 clause 18) written and read, session files of
+//! sigrok and tables with commas (CSV) read.
 //!
-//! [`Recorder`] writes one, by way of the crate `vcd`. [`Capture`] reads one, of any length, in constant memory. A
-//! [`Recording`] gives the levels of a few chosen wires sample by sample: all changes at one time make one sample.
+//! [`Recorder`] writes a VCD file, by way of the crate `vcd`. [`Capture`] reads one, [`Session`] a session file and
+//! [`Table`] a table, of any length, in constant memory; `open` recognises which it is. Each is a [`Recording`]: it
+//! gives the levels of a few chosen wires sample by sample. All changes at one time make one sample.
 
+#[cfg(not(target_arch = "wasm32"))]
+mod any;
 mod buffer;
 mod error;
+mod rate;
 mod record;
+#[cfg(not(target_arch = "wasm32"))]
+mod session;
+mod table;
 mod vcd;
 mod wanted;
 
+#[cfg(not(target_arch = "wasm32"))]
+pub use any::{Input, MAX_COPY, open};
 pub use error::CaptureError;
 pub use record::{Recorder, Tick, Wire};
+#[cfg(not(target_arch = "wasm32"))]
+pub use session::{MAX_METADATA, Session};
+pub use table::Table;
 pub use vcd::Capture;
 pub use wanted::Wanted;
 
@@ -24,7 +37,7 @@ pub const MAX_WIRES: usize = 8;
 /// The levels of the chosen wires at one moment, after all changes of that moment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sample {
-    /// Nanoseconds on the clock of the recording, rounded down.
+    /// Nanoseconds on the clock of the recording, rounded down; of a session or a table from its first sample.
     pub time_ns: u64,
     /// Bit n: the n-th wire is high.
     high: u8,

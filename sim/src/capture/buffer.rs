@@ -58,6 +58,15 @@ impl<R> Buffer<R> {
     }
 }
 
+#[cfg(not(target_arch = "wasm32"))]
+impl<R> Buffer<R> {
+    /// The source, and what has been read of it and not used.
+    pub(super) fn into_parts(self) -> (R, std::io::Cursor<Vec<u8>>) {
+        let unused = self.unused().to_vec();
+        (self.input, std::io::Cursor::new(unused))
+    }
+}
+
 impl<R: Read> Buffer<R> {
     pub(super) fn new(input: R) -> Self {
         Self { input, bytes: vec![0; SIZE].into_boxed_slice(), start: 0, end: 0, line: 1, exhausted: false }

@@ -9,11 +9,18 @@ use std::io;
 pub enum CaptureError {
     /// The source failed.
     Io(io::Error),
-    /// What stands in this line (from 1) is no VCD, or lies about itself.
+    /// What stands in this line (from 1) is no VCD or table, or lies about itself.
     Line {
         /// The line in which the offending word begins.
         line: u64,
         /// What is wrong, with the word and what is allowed.
+        what: String,
+    },
+    /// A part of a session is no part of one, or lies about itself.
+    Part {
+        /// The part, such as `metadata, line 5` or `logic-1-2`.
+        part: String,
+        /// What is wrong, and what is allowed.
         what: String,
     },
     /// A wanted wire is not there, or not exactly once.
@@ -27,9 +34,18 @@ pub enum CaptureError {
     },
 }
 
+/// Why the first word of a file may not stand where it does.
+pub(super) const NO_RECORDING: &str =
+    "no recording begins like this: neither a VCD file, nor a CSV table, nor a sigrok session";
+
 impl CaptureError {
     pub(super) fn line(line: u64, what: impl fmt::Display) -> Self {
         Self::Line { line, what: what.to_string() }
+    }
+
+    #[cfg(not(target_arch = "wasm32"))]
+    pub(super) fn part(part: impl Into<String>, what: impl fmt::Display) -> Self {
+        Self::Part { part: part.into(), what: what.to_string() }
     }
 
     /// The input ended where it may not: `place` completes "the file ends".
@@ -43,6 +59,7 @@ impl fmt::Display for CaptureError {
         match self {
             Self::Io(error) => write!(f, "cannot be read: {error}"),
             Self::Line { line, what } => write!(f, "line {line}: {what}"),
+            Self::Part { part, what } => write!(f, "{part}: {what}"),
             Self::Wire { option, name, what } => write!(f, "{option} '{name}': {what}"),
         }
     }

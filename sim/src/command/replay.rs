@@ -4,7 +4,7 @@
 //! what a logic analyser saw on the bench can be held against what the counter said.
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -13,19 +13,23 @@ use turntally_core::counter::{CountsPerTurn, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
 use turntally_core::time::Instant;
 
-use crate::capture::{Capture, CaptureError, Recording, Sample, Wanted};
+use crate::capture::{self, CaptureError, Input, Recording, Sample, Wanted};
 use crate::failure::Failure;
 use crate::files::input;
 use crate::files::kind::Kind;
 use crate::files::output;
 
-/// Count the turns in a recording (VCD) of an encoder's two channels.
+/// Count the turns in a recording of an encoder's two channels.
+///
+/// A recording is a VCD file, a session file of sigrok (.sr), or a CSV table: names in its first line, times with
+/// their unit (time_s, Time [ms], us) in its first column; or as sigrok-cli writes it with -O csv. What it is shows
+/// in the file, not in its name.
 #[derive(Debug, clap::Args)]
 pub struct Args {
-    /// The recording, a VCD file; - reads standard input
-    #[arg(value_name = "TRACE.vcd")]
+    /// The recording: VCD, sigrok session or CSV; - reads standard input
+    #[arg(value_name = "TRACE")]
     trace: PathBuf,
-    /// The wire that is channel A: its name, plain (enc_a) or with scopes (bench.enc_a); a bit of a
+    /// The wire that is channel A: its name, in a VCD file plain (enc_a) or with scopes (bench.enc_a); a bit of a
     /// vector has its number in square brackets behind
     #[arg(long, value_name = "NAME")]
     a: String,
@@ -229,12 +233,12 @@ impl PeakSpeed {
 pub fn run(args: &Args) -> Result<(), Failure> {
     let stdin = args.trace.as_os_str() == "-";
     let name = if stdin { "standard input".to_owned() } else { args.trace.display().to_string() };
-    let input: Box<dyn Read> = if stdin {
-        Box::new(io::stdin().lock())
+    let input = if stdin {
+        Input::Stream(Box::new(io::stdin().lock()))
     } else {
         let file = File::open(&args.trace).map_err(|error| Failure::file("read", &args.trace, &error))?;
         input::note(&args.trace, Kind::Vcd);
-        Box::new(file)
+        Input::from(file)
     };
     let shaft = match args.encoder_on {
         EncoderOn::Crank => Shaft::Crank,
@@ -246,15 +250,15 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     })?;
     let failed = |error: CaptureError| Failure::new(format_args!("{name}: {error}"));
     let wanted = [Wanted::new("--a", &args.a), Wanted::new("--b", &args.b)];
-    let mut capture = Capture::open(input, &wanted).map_err(failed)?;
-    if capture.same_wire(0, 1) {
+    let mut recording = capture::open(input, &wanted).map_err(failed)?;
+    if recording.same_wire(0, 1) {
         return Err(Failure::value("--b", &args.b, "this is the same wire as --a; two are needed"));
     }
-    let found = replay(&mut capture, args.pulses_per_rev, per_turn).map_err(failed)?;
+    let found = replay(&mut *recording, args.pulses_per_rev, per_turn).map_err(failed)?;
     if args.json {
         return output::print_json(&found);
     }
-    let wires = format!("A {}, B {}", capture.path(0).unwrap_or("?"), capture.path(1).unwrap_or("?"));
+    let wires = format!("A {}, B {}", recording.path(0).unwrap_or("?"), recording.path(1).unwrap_or("?"));
     output::print(&(summary(&name, &wires, &found) + "\n"))
 }
 

@@ -6,7 +6,7 @@
 use std::collections::HashSet;
 use std::io::Read;
 
-use super::super::error::{CaptureError, shown};
+use super::super::error::{CaptureError, NO_RECORDING, shown};
 use super::super::wanted::{LISTED, Names, Wanted};
 use super::super::{MAX_DEPTH, MAX_WIRES};
 use super::Chosen;
@@ -281,7 +281,7 @@ pub(super) fn read<R: Read>(tokens: &mut Tokens<R>, wanted: &[Wanted<'_>]) -> Re
                 break;
             }
             _ => {
-                let why = if begun { "no keyword of a VCD header" } else { "no VCD file begins like this" };
+                let why = if begun { "no keyword of a VCD header" } else { NO_RECORDING };
                 return Err(tokens.garbage(token, why));
             }
         }
