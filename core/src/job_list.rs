@@ -550,7 +550,7 @@ mod tests {
     #[test]
     fn an_empty_list_answers() {
         let jobs = JobList::new();
-        assert!(jobs.is_empty() && jobs.len() == 0 && jobs.job().is_none() && jobs.wire_short().is_none());
+        assert!(jobs.is_empty() && jobs.job().is_none() && jobs.wire_short().is_none());
         assert_eq!((jobs.coils_left(), jobs.fingerprint(), jobs.next_turns()), (0, 0, Turns::ZERO));
         assert_eq!((jobs.places(), jobs.has_own_batch(), jobs.batch(0)), (1, false, None));
     }

@@ -16,8 +16,8 @@ use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::input::Key;
 use crate::metal::{Metal, Temper};
 use crate::settings::{
-    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, PULSES, RINGS, SPOOL,
-    SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
+    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, OwnBatch, PULSES, RINGS,
+    SPOOL, SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use crate::time::{Duration, Instant};
 use crate::units::{Length, Turns};
@@ -202,71 +202,41 @@ impl SetUp {
         let steps = clicks * leap;
         let entry = self.entry();
         let (batch, build) = (&mut self.draft.batch, &mut self.draft.build);
+        // The step of a short length.
         let small = match build.units {
             Units::Millimetres => 10_000,
             Units::Inches => 12_700,
         };
         match entry {
-            Entry::Metal => {
-                let at = Metal::ALL.iter().position(|metal| metal == batch.metal).unwrap_or(0);
-                // A temper that the last metal left no choice of was not chosen.
-                let chosen = batch.metal.tempers().count() > 1;
-                batch.metal = Metal::ALL.get(moved(at, clicks, Metal::ALL.len())).unwrap_or(batch.metal);
-                if !chosen || batch.metal.strength(batch.temper).is_err() {
-                    batch.temper = batch.metal.softest();
-                }
-                // It comes off another spool.
-                batch.spool = None;
-            }
+            Entry::Metal => turn_metal(batch, clicks),
             Entry::Temper => {
                 let tempers: Vec<Temper, { Temper::ALL.len() }> = batch.metal.tempers().collect();
                 batch.temper = along(&tempers, batch.temper, clicks);
             }
             Entry::SizedBy => {
-                let by = along(&SizedBy::ALL, SizedBy::of(batch.wire), clicks);
-                batch.wire = by.nearest(batch.wire);
+                batch.wire = along(&SizedBy::ALL, SizedBy::of(batch.wire), clicks).nearest(batch.wire);
             }
             Entry::Wire => {
                 batch.wire = match batch.wire {
                     WireSize::Gauge(gauge) => WireSize::Gauge(stepped(gauge, clicks)),
                     WireSize::Diameter(at) => WireSize::Diameter(by(at, steps * small, WIRE)),
                 };
+                // It comes off another spool.
                 batch.spool = None;
             }
             Entry::Mandrel => batch.mandrel = by(batch.mandrel, steps * 5 * small, MANDREL),
             Entry::CountIn => batch.make = along(&MAKES, first_of_its_kind(batch.make), clicks),
             Entry::Rings | Entry::Turns | Entry::Length => {
-                batch.make = match batch.make {
-                    Make::Rings(rings) => Make::Rings(number(rings, steps, RINGS)),
-                    Make::Turns { tenths, coils } => {
-                        Make::Turns { tenths: number(tenths, 5 * steps, TENTHS), coils }
-                    }
-                    Make::Length { length, coils } => {
-                        Make::Length { length: by(length, steps * 50 * small, CRADLE), coils }
-                    }
-                }
+                batch.make = turned_amount(batch.make, steps, steps * 50 * small);
             }
-            Entry::Coils => {
-                batch.make = match batch.make {
-                    Make::Turns { tenths, coils } => {
-                        Make::Turns { tenths, coils: number(coils, steps, COILS) }
-                    }
-                    Make::Length { length, coils } => {
-                        Make::Length { length, coils: number(coils, steps, COILS) }
-                    }
-                    make @ Make::Rings(_) => make,
-                }
-            }
+            Entry::Coils => batch.make = turned_coils(batch.make, steps),
             Entry::Kerf => batch.kerf = by(batch.kerf, steps * small, KERF),
             Entry::Cradle => batch.cradle = by(batch.cradle, steps * 50 * small, CRADLE),
             Entry::Tail => {
                 batch.tail_quarters = TAIL.hold(i64::from(batch.tail_quarters) + clicks) as u8;
             }
             Entry::Spool => {
-                let step = 10 * build.units.spool_step().nm();
-                let most = i64::from(SPOOL.max) * SPOOL_UNIT.nm();
-                let left = batch.spool.map_or(0, Length::nm) + steps * step;
-                batch.spool = (left > 0).then(|| Length::from_nm(left.min(most)));
+                batch.spool = turned_spool(batch.spool, steps * 10 * build.units.spool_step().nm());
             }
             Entry::Pulses => build.pulses = number(build.pulses, steps, PULSES),
             Entry::Shaft => build.shaft = along(&[Shaft::Crank, Shaft::Mandrel], build.shaft, clicks),
@@ -283,7 +253,7 @@ impl SetUp {
             Entry::Units => {
                 build.units = along(&[Units::Millimetres, Units::Inches], build.units, clicks);
             }
-            // It is the crank that is turned here.
+            // Set with the crank; not set.
             Entry::Direction | Entry::Take => {}
         }
     }
@@ -458,6 +428,45 @@ fn moved(at: usize, clicks: i64, places: usize) -> usize {
 fn number(now: u32, steps: i64, limits: Limits) -> u32 {
     // Limits lie within it.
     u32::try_from(limits.hold(i64::from(now) + steps)).unwrap_or(now)
+}
+
+/// Takes the metal that is so many further in the list, in the temper of the one before where it comes in that.
+fn turn_metal(batch: &mut OwnBatch, clicks: i64) {
+    let at = Metal::ALL.iter().position(|metal| metal == batch.metal).unwrap_or(0);
+    // A temper that was the only one of the last metal was not chosen.
+    let chosen = batch.metal.tempers().count() > 1;
+    batch.metal = Metal::ALL.get(moved(at, clicks, Metal::ALL.len())).unwrap_or(batch.metal);
+    if !chosen || batch.metal.strength(batch.temper).is_err() {
+        batch.temper = batch.metal.softest();
+    }
+    // It comes off another spool.
+    batch.spool = None;
+}
+
+/// More rings, longer coils: by `steps`, or by `nm` where it is a length.
+fn turned_amount(make: Make, steps: i64, nm: i64) -> Make {
+    match make {
+        Make::Rings(rings) => Make::Rings(number(rings, steps, RINGS)),
+        Make::Turns { tenths, coils } => Make::Turns { tenths: number(tenths, 5 * steps, TENTHS), coils },
+        Make::Length { length, coils } => Make::Length { length: by(length, nm, CRADLE), coils },
+    }
+}
+
+/// More coils.
+fn turned_coils(make: Make, steps: i64) -> Make {
+    let more = |coils| number(coils, steps, COILS);
+    match make {
+        Make::Turns { tenths, coils } => Make::Turns { tenths, coils: more(coils) },
+        Make::Length { length, coils } => Make::Length { length, coils: more(coils) },
+        Make::Rings(_) => make,
+    }
+}
+
+/// More wire on the spool, by `nm`; at nothing it is not known.
+fn turned_spool(spool: Option<Length>, nm: i64) -> Option<Length> {
+    let most = i64::from(SPOOL.max) * SPOOL_UNIT.nm();
+    let left = spool.map_or(0, Length::nm) + nm;
+    (left > 0).then(|| Length::from_nm(left.min(most)))
 }
 
 fn by(now: Length, nm: i64, limits: Limits) -> Length {
