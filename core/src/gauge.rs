@@ -141,6 +141,24 @@ impl Gauge {
         Self::new(GaugeSystem::Swg, number)
     }
 
+    /// Every gauge whose tabulated diameter is this one to the nanometre, in the order AWG, SWG, W&M: none for most
+    /// diameters.
+    ///
+    /// # Examples
+    /// ```
+    /// use turntally_core::{gauge::Gauge, units::Length};
+    /// // ASTM B258: No. 30 is 0.0100 in. BS 3737: No. 33 is 0.0100 in.
+    /// let both = [Gauge::awg(30), Gauge::swg(33)].into_iter().flatten();
+    /// assert!(Gauge::of_diameter(Length::from_inch_e4(100)).eq(both));
+    /// assert_eq!(Gauge::of_diameter(Length::from_um(1_200)).next(), None);
+    /// ```
+    pub fn of_diameter(diameter: Length) -> impl Iterator<Item = Self> {
+        [GaugeSystem::Awg, GaugeSystem::Swg, GaugeSystem::Steel]
+            .into_iter()
+            .flat_map(GaugeSystem::sizes)
+            .filter(move |gauge| gauge.diameter() == diameter)
+    }
+
     /// The table it belongs to.
     #[must_use]
     pub const fn system(self) -> GaugeSystem {
