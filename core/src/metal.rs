@@ -123,6 +123,36 @@ impl FromStr for Temper {
     }
 }
 
+/// The metal that a wire is mostly of, or is sold as.
+#[cfg(feature = "sources")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum Family {
+    /// Copper and its alloys.
+    Copper,
+    /// Silver and its alloys; silver-filled wire, which is sold as such.
+    Silver,
+    /// Gold and its alloys; gold-filled wire, which is sold as such.
+    Gold,
+    /// Platinum and palladium.
+    PlatinumGroup,
+    /// Aluminium and its alloys.
+    Aluminium,
+    /// Steels.
+    Steel,
+    /// Titanium and niobium.
+    Reactive,
+}
+
+#[cfg(feature = "sources")]
+impl Family {
+    /// Sold by the gram or the troy ounce. Common practice, no source.
+    #[must_use]
+    pub const fn is_precious(self) -> bool {
+        matches!(self, Self::Silver | Self::Gold | Self::PlatinumGroup)
+    }
+}
+
 /// What a metal withstands in one temper.
 ///
 /// # Invariants
@@ -253,6 +283,8 @@ pub struct Metal {
     #[cfg(feature = "sources")]
     title: &'static str,
     #[cfg(feature = "sources")]
+    family: Family,
+    #[cfg(feature = "sources")]
     uns: Option<&'static str>,
     /// Other spellings of the name, for finding only.
     #[cfg(feature = "sources")]
@@ -324,6 +356,13 @@ impl Metal {
     #[must_use]
     pub const fn title(&self) -> &'static str {
         self.title
+    }
+
+    /// The family it belongs to.
+    #[cfg(feature = "sources")]
+    #[must_use]
+    pub const fn family(&self) -> Family {
+        self.family
     }
 
     /// Its number in the Unified Numbering System, if it has one.
@@ -536,6 +575,21 @@ mod tests {
                 assert!(ordered(low, value, high), "{} {figure:?}", metal.name);
             }
             assert!(metal.hardening() >= 1.0, "{}", metal.name);
+        }
+    }
+
+    /// What is sold as silver, gold, platinum or palladium is precious; nickel silver has none of it.
+    #[cfg(feature = "sources")]
+    #[test]
+    fn precious_metals_are_those_sold_so() {
+        let precious = |metal: &Metal| {
+            let sold_as = |word: &str| metal.name.split('-').any(|part| part == word);
+            ["silver", "gold", "platinum", "palladium"].into_iter().any(sold_as)
+                && metal.name != "nickel-silver"
+        };
+        assert!(Metal::ALL.iter().any(|metal| precious(metal)) && !Metal::ALL.iter().all(precious));
+        for metal in Metal::ALL {
+            assert_eq!(metal.family().is_precious(), precious(metal), "{}", metal.name);
         }
     }
 

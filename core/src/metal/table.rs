@@ -4,6 +4,8 @@
 //! Copper Development Association. A range behind a single published value is from memory unless the
 //! source gives it. Estimates made here say "our estimate, no source".
 
+#[cfg(feature = "sources")]
+use super::Family;
 use super::sizes::{A228, A313, B159 as B159_SIZES};
 use super::{Listed, Metal, Row};
 
@@ -96,6 +98,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Copper, electrolytic tough pitch",
         #[cfg(feature = "sources")]
+        family: Family::Copper,
+        #[cfg(feature = "sources")]
         uns: Some("C11000"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -137,6 +141,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "yellow-brass",
         #[cfg(feature = "sources")]
         title: "Yellow brass, 65 copper 35 zinc",
+        #[cfg(feature = "sources")]
+        family: Family::Copper,
         #[cfg(feature = "sources")]
         uns: Some("C27000"),
         #[cfg(feature = "sources")]
@@ -180,6 +186,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Cartridge brass, 70 copper 30 zinc",
         #[cfg(feature = "sources")]
+        family: Family::Copper,
+        #[cfg(feature = "sources")]
         uns: Some("C26000"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -210,6 +218,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Red brass, 85 copper 15 zinc",
         #[cfg(feature = "sources")]
+        family: Family::Copper,
+        #[cfg(feature = "sources")]
         uns: Some("C23000"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -233,6 +243,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "commercial-bronze",
         #[cfg(feature = "sources")]
         title: "Commercial bronze, 90 copper 10 zinc",
+        #[cfg(feature = "sources")]
+        family: Family::Copper,
         #[cfg(feature = "sources")]
         uns: Some("C22000"),
         #[cfg(feature = "sources")]
@@ -258,6 +270,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Jewelry bronze, 87.5 copper 12.5 zinc",
         #[cfg(feature = "sources")]
+        family: Family::Copper,
+        #[cfg(feature = "sources")]
         uns: Some("C22600"),
         #[cfg(feature = "sources")]
         also: &["jewellery-bronze"],
@@ -282,6 +296,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Phosphor bronze, 5 tin",
         #[cfg(feature = "sources")]
+        family: Family::Copper,
+        #[cfg(feature = "sources")]
         uns: Some("C51000"),
         #[cfg(feature = "sources")]
         also: &["phosphor-bronze"],
@@ -305,6 +321,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "nickel-silver",
         #[cfg(feature = "sources")]
         title: "Nickel silver, 65 copper 18 nickel 17 zinc",
+        #[cfg(feature = "sources")]
+        family: Family::Copper,
         #[cfg(feature = "sources")]
         uns: Some("C75200"),
         #[cfg(feature = "sources")]
@@ -348,6 +366,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Fine silver, 99.9",
         #[cfg(feature = "sources")]
+        family: Family::Silver,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -375,6 +395,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Sterling silver, 92.5 silver 7.5 copper",
         #[cfg(feature = "sources")]
+        family: Family::Silver,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -394,6 +416,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 93.5 silver",
         #[cfg(feature = "sources")]
+        family: Family::Silver,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -411,6 +435,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Silver-copper-germanium, 94 silver",
         #[cfg(feature = "sources")]
+        family: Family::Silver,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -427,6 +453,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "silver-958",
         #[cfg(feature = "sources")]
         title: "Silver 958, Britannia, 95.8 silver 4.2 copper",
+        #[cfg(feature = "sources")]
+        family: Family::Silver,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -447,6 +475,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Silver 970, 97 silver",
         #[cfg(feature = "sources")]
+        family: Family::Silver,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -465,6 +495,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "silver-filled",
         #[cfg(feature = "sources")]
         title: "Silver-filled, 1/20 to 1/10 by mass of sterling on brass or copper",
+        #[cfg(feature = "sources")]
+        family: Family::Silver,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -490,6 +522,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "fine-gold",
         #[cfg(feature = "sources")]
         title: "Fine gold, 24 karat",
+        #[cfg(feature = "sources")]
+        family: Family::Gold,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -523,6 +557,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Gold, 10 karat yellow",
         #[cfg(feature = "sources")]
+        family: Family::Gold,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &["gold-10k"],
@@ -541,6 +577,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-14k-yellow",
         #[cfg(feature = "sources")]
         title: "Gold, 14 karat yellow",
+        #[cfg(feature = "sources")]
+        family: Family::Gold,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -574,6 +612,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Gold, 14 karat rose",
         #[cfg(feature = "sources")]
+        family: Family::Gold,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &["gold-14k-red"],
@@ -596,6 +636,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Gold, 14 karat white, with nickel or palladium",
         #[cfg(feature = "sources")]
+        family: Family::Gold,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -617,6 +659,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-18k-yellow",
         #[cfg(feature = "sources")]
         title: "Gold, 18 karat yellow, 75 gold 12.5 silver 12.5 copper",
+        #[cfg(feature = "sources")]
+        family: Family::Gold,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -650,6 +694,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Gold, 18 karat rose",
         #[cfg(feature = "sources")]
+        family: Family::Gold,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &["gold-18k-red"],
@@ -671,6 +717,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-18k-white",
         #[cfg(feature = "sources")]
         title: "Gold, 18 karat white, with nickel or palladium",
+        #[cfg(feature = "sources")]
+        family: Family::Gold,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -694,6 +742,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Gold, 22 karat yellow, 91.7 gold",
         #[cfg(feature = "sources")]
+        family: Family::Gold,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &["gold-22k"],
@@ -715,6 +765,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "gold-filled-14-20",
         #[cfg(feature = "sources")]
         title: "Gold-filled, 1/20 by mass of 14 karat yellow on jewelry bronze",
+        #[cfg(feature = "sources")]
+        family: Family::Gold,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -738,6 +790,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Platinum 950, with ruthenium, cobalt, copper or iridium",
         #[cfg(feature = "sources")]
+        family: Family::PlatinumGroup,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &[],
@@ -759,6 +813,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "palladium-950",
         #[cfg(feature = "sources")]
         title: "Palladium 950, with ruthenium, gallium or copper",
+        #[cfg(feature = "sources")]
+        family: Family::PlatinumGroup,
         #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
@@ -782,6 +838,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Aluminium 1100, commercially pure",
         #[cfg(feature = "sources")]
+        family: Family::Aluminium,
+        #[cfg(feature = "sources")]
         uns: Some("A91100"),
         #[cfg(feature = "sources")]
         also: &["aluminum-1100"],
@@ -800,6 +858,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "aluminium-5356",
         #[cfg(feature = "sources")]
         title: "Aluminium 5356, 5 magnesium",
+        #[cfg(feature = "sources")]
+        family: Family::Aluminium,
         #[cfg(feature = "sources")]
         uns: Some("A95356"),
         #[cfg(feature = "sources")]
@@ -835,6 +895,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Aluminium 6061; half-hard stands for T4, hard for T6",
         #[cfg(feature = "sources")]
+        family: Family::Aluminium,
+        #[cfg(feature = "sources")]
         uns: Some("A96061"),
         #[cfg(feature = "sources")]
         also: &["aluminum-6061"],
@@ -853,6 +915,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "stainless-304",
         #[cfg(feature = "sources")]
         title: "Stainless steel 304",
+        #[cfg(feature = "sources")]
+        family: Family::Steel,
         #[cfg(feature = "sources")]
         uns: Some("S30400"),
         #[cfg(feature = "sources")]
@@ -896,6 +960,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Stainless steel 316L",
         #[cfg(feature = "sources")]
+        family: Family::Steel,
+        #[cfg(feature = "sources")]
         uns: Some("S31603"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -933,6 +999,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Mild steel, annealed or bright drawn, about 0.08 carbon",
         #[cfg(feature = "sources")]
+        family: Family::Steel,
+        #[cfg(feature = "sources")]
         uns: Some("G10080"),
         #[cfg(feature = "sources")]
         also: &["low-carbon-steel", "steel", "bright-steel"],
@@ -965,6 +1033,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Galvanised steel, mild steel with a coat of zinc",
         #[cfg(feature = "sources")]
+        family: Family::Steel,
+        #[cfg(feature = "sources")]
         uns: None,
         #[cfg(feature = "sources")]
         also: &["galvanized-steel", "galvanised-wire", "galvanized-wire", "galvanised", "galvanized"],
@@ -989,6 +1059,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "music-wire",
         #[cfg(feature = "sources")]
         title: "Music wire, drawn high-carbon steel",
+        #[cfg(feature = "sources")]
+        family: Family::Steel,
         #[cfg(feature = "sources")]
         uns: Some("K08500"),
         #[cfg(feature = "sources")]
@@ -1019,6 +1091,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "titanium-grade-1",
         #[cfg(feature = "sources")]
         title: "Titanium grade 1",
+        #[cfg(feature = "sources")]
+        family: Family::Reactive,
         #[cfg(feature = "sources")]
         uns: Some("R50250"),
         #[cfg(feature = "sources")]
@@ -1052,6 +1126,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Titanium grade 2",
         #[cfg(feature = "sources")]
+        family: Family::Reactive,
+        #[cfg(feature = "sources")]
         uns: Some("R50400"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -1081,6 +1157,8 @@ pub(super) const ROWS: &[Metal] = &[
         #[cfg(feature = "sources")]
         title: "Titanium grade 5, 6 aluminium 4 vanadium",
         #[cfg(feature = "sources")]
+        family: Family::Reactive,
+        #[cfg(feature = "sources")]
         uns: Some("R56400"),
         #[cfg(feature = "sources")]
         also: &[],
@@ -1109,6 +1187,8 @@ pub(super) const ROWS: &[Metal] = &[
         name: "niobium",
         #[cfg(feature = "sources")]
         title: "Niobium, commercially pure",
+        #[cfg(feature = "sources")]
+        family: Family::Reactive,
         #[cfg(feature = "sources")]
         uns: Some("R04210"),
         #[cfg(feature = "sources")]
