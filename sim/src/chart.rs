@@ -22,6 +22,8 @@ use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
 use crate::range::{Sizes, Step};
 use crate::records;
+use crate::words;
+use crate::words::number::{fine, fine_inches, fixed, given, inches};
 use turntally_core::gauge::GaugeSystem;
 use turntally_core::metal::Metal;
 
@@ -322,8 +324,10 @@ impl Chart {
     /// What the chart is of, with its unit.
     pub(crate) fn title(&self) -> String {
         match (self.of, self.per) {
-            (Of::Rings, Per::TroyOunce) => format!("Rings per troy ounce ({:.3} g)", Grams::TROY_OUNCE),
-            (Of::Rings, Per::Ounce) => format!("Rings per ounce avoirdupois ({:.3} g)", Grams::OUNCE),
+            (Of::Rings, Per::TroyOunce) => {
+                format!("Rings per troy ounce ({} g)", fixed(Grams::TROY_OUNCE, 3))
+            }
+            (Of::Rings, Per::Ounce) => format!("Rings per ounce avoirdupois ({} g)", fixed(Grams::OUNCE, 3)),
             (Of::Rings, Per::HundredGrams) => "Rings per 100 g".to_owned(),
             (Of::Ratio, _) => "Aspect ratio (inside diameter / wire diameter)".to_owned(),
             (Of::Mass, _) => "Mass of a ring, mg".to_owned(),
@@ -381,7 +385,7 @@ impl Chart {
     fn wires_title(&self) -> String {
         match self.one_system() {
             Some(system) => format!("wire, {system} and diameter in mm"),
-            None if self.wires.iter().any(|wire| matches!(wire, WireSize::Gauge(_))) => {
+            None if self.wires.iter().any(|wire| words::gauges(*wire).is_some()) => {
                 "wire, size and diameter in mm".to_owned()
             }
             None => "wire, diameter in mm and in inches".to_owned(),
@@ -390,22 +394,19 @@ impl Chart {
 
     /// A wire's column head: two lines.
     fn wire_head(&self, wire: WireSize) -> [String; 2] {
-        let mm = |length: Length| {
-            let mm = length.mm().get();
-            if mm < 1.0 { format!("{mm:.3}") } else { format!("{mm:.2}") }
-        };
+        let bare = |length: Length| fixed(length.mm().get(), 3);
         match wire {
             WireSize::Gauge(gauge) => {
                 let full = gauge.to_string();
                 let number = full.split(' ').next().unwrap_or(&full).to_owned();
-                [if self.one_system().is_some() { number } else { full }, mm(gauge.diameter())]
+                [if self.one_system().is_some() { number } else { full }, bare(gauge.diameter())]
             }
-            WireSize::Diameter(diameter) if self.wires.iter().any(|w| matches!(w, WireSize::Gauge(_))) => {
-                [diameter.to_string(), mm(diameter)]
+            WireSize::Diameter(diameter) if self.wires.iter().any(|wire| words::gauges(*wire).is_some()) => {
+                [words::wire_short(wire), bare(diameter)]
             }
             WireSize::Diameter(diameter) => {
-                let text = diameter.to_string();
-                [text.trim_end_matches(" mm").to_owned(), format!("{:.4}", diameter.inches())]
+                let without = |text: String, unit: &str| text.trim_end_matches(unit).to_owned();
+                [without(fine(diameter), " mm"), without(fine_inches(diameter), " in")]
             }
         }
     }
@@ -450,25 +451,28 @@ impl Chart {
             let spring = learning.spring_words().filter(|_| learning.carried.is_none());
             let spring = spring.map(|words| format!("spring ratio {words}"));
             let gap = learning.gap_words().map(|words| format!("gap {words}"));
-            let words: Vec<String> = spring.into_iter().chain(gap).collect();
-            if !words.is_empty() {
-                lines.push(format!("{wire} on {mandrel}: {}.", words.join("; ")));
+            let learned: Vec<String> = spring.into_iter().chain(gap).collect();
+            if !learned.is_empty() {
+                lines.push(format!("{} on {}: {}.", words::wire(wire), given(mandrel), learned.join("; ")));
             }
         }
         for (column, wire) in self.wires.iter().enumerate() {
             lines.extend(learned::line(*wire, sheet.cells.iter().skip(column).step_by(self.wires.len())));
         }
         if material.spring_measured() {
-            lines.push(format!("Spring ratio {} in every cell, as measured.", most(|made| made.spring.best)));
+            lines.push(format!(
+                "Spring ratio {} in every cell, as measured.",
+                fixed(most(|made| made.spring.best), 4)
+            ));
         } else if !estimated.is_empty() {
             lines.push(format!(
-                "Spring ratio estimated for {} wire cell by cell{}: {:.3} to {:.3}, bounds {:.3} to {:.3}; a measured ring beats it.",
+                "Spring ratio estimated for {} wire cell by cell{}: {} to {}, bounds {} to {}; a measured ring beats it.",
                 material.temper(),
                 if estimated.len() < made.len() { " elsewhere" } else { "" },
-                least(|made| made.spring.best),
-                most(|made| made.spring.best),
-                least(|made| made.spring.low),
-                most(|made| made.spring.high),
+                fixed(least(|made| made.spring.best), 3),
+                fixed(most(|made| made.spring.best), 3),
+                fixed(least(|made| made.spring.low), 3),
+                fixed(most(|made| made.spring.high), 3),
             ));
         }
         lines.push(format!(
@@ -477,7 +481,7 @@ impl Chart {
                 Some(gap) if gap > 0.0 => format!("with a gap of {gap} wire diameters"),
                 _ => "close-wound".to_owned(),
             },
-            self.cut.kerf
+            given(self.cut.kerf)
         ));
         let off: Vec<f64> = made
             .iter()
@@ -489,8 +493,10 @@ impl Chart {
         if most > 1e-9 {
             let gauges = self.wires.iter().any(|wire| matches!(wire, WireSize::Gauge(_)));
             lines.push(format!(
-                "{}figures are good to \u{b1}{least:.1} to \u{b1}{most:.1} % and end at the first uncertain digit.",
-                if gauges { "With the gauges' tolerance (about 1 %) " } else { "With wire as measured " }
+                "{}figures are good to \u{b1}{} to \u{b1}{} % and end at the first uncertain digit.",
+                if gauges { "With the gauges' tolerance (about 1 %) " } else { "With wire as measured " },
+                fixed(least, 1),
+                fixed(most, 1)
             ));
         }
         lines
@@ -522,7 +528,7 @@ fn letter(reason: usize) -> char {
 
 /// A mandrel's row head: millimetres and inches.
 fn mandrel_head(mandrel: Length) -> [String; 2] {
-    [mandrel.to_string(), format!("{:.3} in", mandrel.inches())]
+    [given(mandrel), inches(mandrel)]
 }
 
 /// The metals that were named, none twice.

@@ -11,6 +11,7 @@ use turntally_core::units::{Density, Grams, Length};
 
 use crate::lookup::Learning;
 use crate::material::{Material, Refusal};
+use crate::words::number::fixed;
 
 /// A quantity of a ring or its coil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -118,6 +119,13 @@ impl Figure {
             _ => "mm",
         }
     }
+
+    /// The last place that is printed of it, as a power of ten: of a length what a calliper reads, of the rest what
+    /// its bounds leave true.
+    #[must_use]
+    pub fn last_place(self) -> i32 {
+        if self.unit() == "mm" { -2 } else { i32::MIN }
+    }
 }
 
 /// The figures of one ring, at one diameter, spring ratio and density.
@@ -185,13 +193,17 @@ pub trait Printed: Sized {
     #[must_use]
     fn bounds_shown(self) -> Option<(String, String)>;
 
-    /// [`Self::shown`] of a part: its rounding never makes it more than its whole is printed as.
+    /// The same with no digit below ten to the `place`.
     #[must_use]
-    fn shown_within(self, whole: Self) -> String;
+    fn bounds_shown_to(self, place: i32) -> Option<(String, String)>;
 
-    /// [`Self::bounds_shown`] of a part: its rounding never makes it more than its whole is printed as.
+    /// [`Self::shown_to`] of a part: its rounding never makes it more than its whole is printed as.
     #[must_use]
-    fn bounds_shown_within(self, whole: Self) -> Option<(String, String)>;
+    fn shown_within(self, whole: Self, place: i32) -> String;
+
+    /// [`Self::bounds_shown_to`] of a part: its rounding never makes it more than its whole is printed as.
+    #[must_use]
+    fn bounds_shown_within(self, whole: Self, place: i32) -> Option<(String, String)>;
 }
 
 impl Printed for Bounds<f64> {
@@ -204,21 +216,25 @@ impl Printed for Bounds<f64> {
     }
 
     fn bounds_shown(self) -> Option<(String, String)> {
+        self.bounds_shown_to(i32::MIN)
+    }
+
+    fn bounds_shown_to(self, place: i32) -> Option<(String, String)> {
         // A spread of nothing but rounding is none.
         if self.high - self.low <= self.best.abs() * 1e-12 {
             return None;
         }
-        let place = last_place(self);
+        let place = last_place(self).max(place);
         Some((rounded(self.low, place, f64::floor), rounded(self.high, place, f64::ceil)))
     }
 
-    fn shown_within(self, whole: Self) -> String {
-        no_more(self.shown(), whole.shown())
+    fn shown_within(self, whole: Self, place: i32) -> String {
+        no_more(self.shown_to(place), whole.shown_to(place))
     }
 
-    fn bounds_shown_within(self, whole: Self) -> Option<(String, String)> {
-        let most = whole.bounds_shown().map_or_else(|| whole.shown(), |(_, most)| most);
-        self.bounds_shown().map(|(low, high)| (no_more(low, most.clone()), no_more(high, most)))
+    fn bounds_shown_within(self, whole: Self, place: i32) -> Option<(String, String)> {
+        let most = whole.bounds_shown_to(place).map_or_else(|| whole.shown_to(place), |(_, most)| most);
+        self.bounds_shown_to(place).map(|(low, high)| (no_more(low, most.clone()), no_more(high, most)))
     }
 }
 
@@ -238,7 +254,7 @@ fn rounded(value: f64, place: i32, round: fn(f64) -> f64) -> String {
     let whole = scaled.round();
     let scaled = if (scaled - whole).abs() < 1e-9 * whole.abs() { whole } else { round(scaled) };
     let value = if place >= 0 { scaled * step } else { scaled / step };
-    format!("{value:.digits$}")
+    fixed(value, digits)
 }
 
 /// Everything about one wire on one mandrel.

@@ -11,7 +11,8 @@ use turntally_core::metal::{Metal, Temper};
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
-use crate::words::sig;
+use crate::words::mass::Scales;
+use crate::words::number::metres;
 
 mod learning;
 mod next;
@@ -103,14 +104,15 @@ impl Spool {
         self.density.wire_mass(self.wire, length.mm())
     }
 
-    /// `12.3 m, 124 g`: so much of its wire.
+    /// The units that its metal is weighed in.
+    pub(crate) fn scales(&self) -> Scales {
+        Scales::of(Metal::find(&self.metal))
+    }
+
+    /// `12.30 m, 123.7 g (4.363 oz)`: so much of its wire.
     #[must_use]
     pub fn words(&self, length: Length) -> String {
-        let signed = |value: f64, digits| {
-            let text = sig(value.abs(), digits);
-            if value < 0.0 { format!("-{text}") } else { text }
-        };
-        format!("{} m, {} g", signed(length.mm().get() / 1e3, 4), signed(self.mass(length).get(), 4))
+        format!("{}, {}", metres(length.mm()), self.scales().mass(self.mass(length).get(), 4))
     }
 }
 

@@ -1,54 +1,17 @@
 //! Words and numbers for people: the digits that are true, each with its unit.
 
-use turntally_core::gauge::WireSize;
-use turntally_core::units::Length;
+use turntally_core::gauge::{Gauge, WireSize};
 
+pub(crate) mod mass;
+pub(crate) mod number;
 pub mod table;
 pub mod visible;
 
-/// A positive number with this many significant digits and no exponent; thousands are rounded too.
-pub(crate) fn sig(value: f64, digits: i32) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = digits - 1 - value.abs().log10().floor() as i32;
-    let scale = 10_f64.powi(decimals);
-    let rounded = (value * scale).round() / scale;
-    format!("{rounded:.*}", usize::try_from(decimals).unwrap_or(0))
-}
-
-/// A length to three digits, in the unit that suits its size.
-pub(crate) fn length(mm: f64) -> String {
-    if mm < 999.5 { format!("{} mm", sig(mm, 3)) } else { format!("{} m", sig(mm / 1e3, 3)) }
-}
+use number::{fine, fine_inches, tabulated};
 
 /// `1 ring`, `2 rings`.
 pub(crate) fn count(n: u64, of: &str) -> String {
     if n == 1 { format!("1 {of}") } else { format!("{n} {of}s") }
-}
-
-/// `1 turn`, `0.5 turns`.
-pub(crate) fn count_turns(turns: f64) -> String {
-    if (turns - 1.0).abs() < 1e-9 { "1 turn".to_owned() } else { format!("{turns} turns") }
-}
-
-/// A span of minutes, as coarse as it is known.
-pub(crate) fn span(minutes: f64) -> String {
-    match minutes {
-        ..10.0 => format!("{:.0} min", minutes.ceil()),
-        ..60.0 => format!("{:.0} min", (minutes / 5.0).round() * 5.0),
-        _ => format!("{} h", sig(minutes / 60.0, 2)),
-    }
-}
-
-/// Turns as set on a counter: three decimals, rounded up, so that nobody stops short by rounding.
-pub(crate) fn turns(turns: f64) -> String {
-    format!("{:.3}", (turns * 1e3 - 1e-6).ceil() / 1e3)
-}
-
-/// A diameter in both units: `1.2 mm (0.0472 in)`.
-pub(crate) fn both(length: Length) -> String {
-    format!("{length} ({:.4} in)", length.inches())
 }
 
 /// `a, b or c`, with `or` as the last word between them; empty for nothing.
@@ -60,10 +23,59 @@ pub fn series(items: &[String], last_word: &str) -> String {
     }
 }
 
-/// The wire's size as written, with its diameter in both units.
-pub(crate) fn wire_size(size: WireSize) -> String {
-    match size {
-        WireSize::Gauge(gauge) => format!("{gauge}, {}", both(gauge.diameter())),
-        WireSize::Diameter(diameter) => both(diameter),
+/// The gauges that a wire is: the one that was asked for, or all whose very diameter was given; none for most
+/// diameters.
+pub(crate) fn gauges(size: WireSize) -> Option<String> {
+    let names: Vec<String> = match size {
+        WireSize::Gauge(gauge) => vec![gauge.to_string()],
+        WireSize::Diameter(diameter) => Gauge::of_diameter(diameter).map(|gauge| gauge.to_string()).collect(),
+    };
+    (!names.is_empty()).then(|| series(&names, "or"))
+}
+
+/// `18 AWG`, or `1.2 mm` for a wire of no gauge: where there is no room for more.
+pub(crate) fn wire_short(size: WireSize) -> String {
+    gauges(size).unwrap_or_else(|| fine(size.diameter()))
+}
+
+/// `18 AWG (1.024 mm)`, or `1.2 mm` for a wire of no gauge.
+pub(crate) fn wire(size: WireSize) -> String {
+    let diameter = size.diameter();
+    gauges(size).map_or_else(|| fine(diameter), |gauges| format!("{gauges} ({})", tabulated(diameter)))
+}
+
+/// The same in both units: `18 AWG (1.024 mm, 0.0403 in)`, or `1.2 mm (0.0472 in)`.
+pub(crate) fn wire_both(size: WireSize) -> String {
+    let diameter = size.diameter();
+    match gauges(size) {
+        Some(gauges) => format!("{gauges} ({}, {})", tabulated(diameter), fine_inches(diameter)),
+        None => format!("{} ({})", fine(diameter), fine_inches(diameter)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    use super::*;
+
+    /// ASTM B258: No. 18 AWG is 0.0403 in, 1.02362 mm, and no gauge of the other tables. BS 3737 and the US steel wire
+    /// gauge both have 0.0800 in as No. 14; AWG has none of it. 0.0100 in is No. 30 AWG and No. 33 SWG.
+    #[test]
+    fn wires_are_named_by_their_gauge() {
+        for (text, named) in [
+            ("18awg", "18 AWG (1.024 mm)"),
+            ("0.0403in", "18 AWG (1.024 mm)"),
+            ("1.02362mm", "18 AWG (1.024 mm)"),
+            ("1.0236mm", "1.024 mm"),
+            ("14swg", "14 SWG (2.032 mm)"),
+            ("0.08in", "14 SWG or 14 W&M (2.032 mm)"),
+            ("0.254mm", "30 AWG or 33 SWG (0.254 mm)"),
+            ("16awg", "16 AWG (1.290 mm)"),
+            ("1.2mm", "1.2 mm"),
+        ] {
+            assert_eq!(wire(text.parse().unwrap()), named, "{text}");
+        }
+        assert_eq!(wire_both("18awg".parse().unwrap()), "18 AWG (1.024 mm, 0.0403 in)");
+        assert_eq!(wire_both("1.2mm".parse().unwrap()), "1.2 mm (0.0472 in)");
     }
 }

@@ -70,7 +70,7 @@ fn wrong_sizes_are_refused_in_one_line() {
 }
 
 /// A caliper that types: each reading is answered at once, and several by their mean. (1.02 + 1.03 + 1.02) / 3 is
-/// 1.023333 mm by hand.
+/// 1.023 mm by hand.
 #[test]
 fn typed_readings_are_answered_one_by_one_and_by_their_mean() {
     let out = typed_into(&["gauge", "-", "--unit", "mm"], "1.02\r\n1.03\n1.02mm\n\n9.99\n");
@@ -79,7 +79,7 @@ fn typed_readings_are_answered_one_by_one_and_by_their_mean() {
     let lines: Vec<&str> = text.lines().take(3).collect();
     assert_eq!(lines[0], "1.02 mm (0.0402 in): 18 AWG, 19 SWG or 0.040 in");
     assert!(lines[1].starts_with("1.03 mm (0.0406 in): "), "{text}");
-    assert!(text.contains("Mean of 3 readings: 1.023333 mm (0.0403 in)"), "{text}");
+    assert!(text.contains("Mean of 3 readings: 1.023 mm (0.0403 in)"), "{text}");
     assert!(!text.contains("9.99"), "{text}");
     let out = typed_into(&["gauge", "-", "--json"], "1.02mm\n0.04in");
     let lines = String::from_utf8(out.stdout).unwrap();

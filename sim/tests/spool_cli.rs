@@ -191,7 +191,7 @@ fn bench_warns_before_the_coil_that_cannot_be_finished() {
     let workshop = Workshop::with(&["--holds", "2.5m"]);
     let text = workshop.run(&["wind", &workshop.job]);
     let lines: Vec<&str> = text.lines().collect();
-    assert!(lines[0].starts_with("left on \"copper 1\": 2.500 m"), "{text}");
+    assert!(lines[0].starts_with("left on \"copper 1\": 2.50 m"), "{text}");
     let coils: Vec<usize> = (0..lines.len()).filter(|&i| lines[i].starts_with("target")).collect();
     let warned = lines.iter().position(|line| line.starts_with("warning")).unwrap();
     // Two coils of about a metre, then half a metre is left.

@@ -78,7 +78,7 @@ test('the beats, the tone and the two notes of a coil wound too far are heard', 
     const bench = new Bench('demo');
     await bench.opens();
     await bench.begins();
-    // The demo job's coil wants 55.82 turns: past it, and on.
+    // The demo job's coil wants 55.83 turns: past it, and on.
     for (let clicks = 1; clicks <= 6; clicks++) bench.click('+10');
     await bench.until('the end', () => bench.counted > 59.9);
     await sleep(1_500);

@@ -3,6 +3,8 @@
 use turntally_core::gauge::WireSize;
 
 use super::{Cell, Made};
+use crate::words;
+use crate::words::number::fixed;
 
 /// The line for a wire, of whose cells some have a spring ratio that was learned on other mandrels.
 pub(super) fn line<'a>(wire: WireSize, cells: impl Iterator<Item = &'a Cell>) -> Option<String> {
@@ -14,8 +16,11 @@ pub(super) fn line<'a>(wire: WireSize, cells: impl Iterator<Item = &'a Cell>) ->
     let misfit =
         learning.misfit().map_or_else(String::new, |misfit| format!("; the estimate counts too: {misfit}"));
     Some(format!(
-        "{wire} on {}: spring ratio {}, bounds {low:.3} to {high:.3}{misfit}",
+        "{} on {}: spring ratio {}, bounds {} to {}{misfit}",
+        words::wire(wire),
         if made.len() == 1 { "another mandrel" } else { "other mandrels" },
         learning.springs_from(),
+        fixed(low, 3),
+        fixed(high, 3),
     ))
 }

@@ -10,8 +10,9 @@ use turntally_core::units::Length;
 use crate::failure::Failure;
 use crate::files::output;
 use crate::readings::{Unit, typed};
+use crate::words::number::{fine, fine_inches, fixed, signed, tabulated};
 use crate::words::table::{table, wrapped};
-use crate::words::{count, series};
+use crate::words::{count, series, wire, wire_both};
 
 /// What gauge is this wire: the nearest size in each system, and what else it could be
 #[derive(Debug, Clone, clap::Args)]
@@ -88,7 +89,7 @@ fn readings(args: &Args) -> Result<(), Failure> {
             [] => "no size of the tables".to_owned(),
             names => series(names, "or"),
         };
-        output::print(&format!("{diameter} ({:.4} in): {sizes}\n", diameter.inches()))
+        output::print(&format!("{} ({}): {sizes}\n", fine(diameter), fine_inches(diameter)))
     })?;
     if all.len() < 2 || args.json {
         return Ok(());
@@ -121,7 +122,7 @@ fn systems(near: &Nearest) -> [(&'static str, &Match); 5] {
 /// A size as its system writes it.
 fn written(system: &str, size: WireSize) -> String {
     match size {
-        WireSize::Diameter(diameter) if system == "inch" => format!("{:.3} in", diameter.inches()),
+        WireSize::Diameter(diameter) if system == "inch" => format!("{} in", fixed(diameter.inches(), 3)),
         size => size.to_string(),
     }
 }
@@ -150,7 +151,7 @@ fn within(measured: Length, size: WireSize) -> bool {
 fn advice(given: WireSize, near: &Nearest) -> String {
     let measured = given.diameter();
     let tolerance = Tolerance::of(measured).plus_minus;
-    let tolerance = format!("{:.3} mm, {:.4} in,", tolerance.mm().get(), tolerance.inches());
+    let tolerance = format!("{}, {},", fine(tolerance), fine_inches(tolerance));
     let how = "measure at three places along the wire, twice at right angles in each, and take the mean";
     match names(measured, near).as_slice() {
         [] => format!(
@@ -167,19 +168,14 @@ fn advice(given: WireSize, near: &Nearest) -> String {
 }
 
 fn text_of(given: WireSize, near: &Nearest) -> String {
-    let measured = given.diameter();
-    let mut text = match given {
-        WireSize::Gauge(gauge) => format!("{gauge}: "),
-        WireSize::Diameter(_) => String::new(),
-    };
-    text += &format!("{measured} ({:.4} in)\n\n", measured.inches());
+    let mut text = wire_both(given) + "\n\n";
     let mut rows = vec![["", "nearest", "nominal", "off by", "", "thinner", "thicker"].map(str::to_owned)];
     for (system, found) in systems(near) {
         let neighbour = |size: Option<WireSize>| {
             size.map_or_else(
                 || "none".to_owned(),
                 |size| match size {
-                    WireSize::Gauge(gauge) => format!("{gauge} ({})", gauge.diameter()),
+                    WireSize::Gauge(gauge) => wire(gauge.into()),
                     size @ WireSize::Diameter(_) => written(system, size),
                 },
             )
@@ -193,9 +189,9 @@ fn text_of(given: WireSize, near: &Nearest) -> String {
         rows.push([
             heading.to_owned(),
             written(system, found.size),
-            found.size.diameter().to_string(),
-            format!("{:+.4} mm", found.deviation.mm().get()),
-            format!("{:+.2} %", found.relative() * 100.0),
+            tabulated(found.size.diameter()),
+            format!("{} mm", signed(found.deviation.mm().get(), 3)),
+            format!("{} %", signed(found.relative() * 100.0, 2)),
             neighbour(found.neighbours.thinner),
             neighbour(found.neighbours.thicker),
         ]);

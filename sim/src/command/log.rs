@@ -3,12 +3,14 @@
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
+use turntally_core::units::Mm;
 
 use crate::failure::Failure;
 use crate::files::kind::Kind;
 use crate::files::output;
 use crate::records::report::{Coil, Report, Sum, report, utc_words};
 use crate::records::{self, Records};
+use crate::words::number::{fixed, metres, turns};
 
 /// List what has been wound, and sum it up by batch
 #[derive(Debug, ClapArgs)]
@@ -107,17 +109,17 @@ fn list(report: &Report) -> String {
         let number = |value: Option<u32>| value.map_or_else(|| "-".to_owned(), |value| value.to_string());
         let rings = if coil.kept { coil.rings_promised.to_string() } else { "thrown away".to_owned() };
         text += &format!(
-            "{:>6}  {:<16}  {:>10}  {:<24} {:>6.2} {:>9.2}  {:>6} {:>8} {:>8} {:>8.1}{}{}\n",
+            "{:>6}  {:<16}  {:>10}  {:<24} {:>6} {:>9}  {:>6} {:>8} {:>8} {:>8}{}{}\n",
             coil.number,
             coil.finished_unix_s.map_or_else(|| "-".to_owned(), utc_words),
             if coil.batch == 0 { "-".to_owned() } else { coil.batch.to_string() },
             coil.job,
-            coil.turns,
-            coil.target_turns,
+            turns(coil.turns),
+            turns(coil.target_turns),
             rings,
             coil.counted_with.map_or_else(|| number(coil.rings_counted), |with| format!("with {with}")),
             number(coil.rejects),
-            coil.crank_s / 60.0,
+            fixed(coil.crank_s / 60.0, 1),
             left_words(coil),
             if coil.faults.is_empty() { String::new() } else { format!("  {}", coil.faults) },
         );
@@ -128,7 +130,7 @@ fn list(report: &Report) -> String {
 /// `  12.3 m, 124 g`: what was left on its spool.
 fn left_words(coil: &Coil) -> String {
     match (coil.spool_left_mm, coil.spool_left_g) {
-        (Some(mm), Some(grams)) => format!("  {:.2} m, {grams:.1} g", mm / 1e3),
+        (Some(mm), Some(grams)) => format!("  {}, {}", metres(Mm::new(mm)), coil.scales.weighed(grams)),
         _ => String::new(),
     }
 }
@@ -137,7 +139,7 @@ fn sums(report: &Report) -> String {
     let mut text = String::new();
     for sum in &report.batches {
         text += &format!(
-            "{} ({}): {} coils kept, {} thrown away; {} rings guaranteed; {} counted from {} coils, {} rejects; {:.1} min of crank time",
+            "{} ({}): {} coils kept, {} thrown away; {} rings guaranteed; {} counted from {} coils, {} rejects; {} min of crank time",
             sum.job,
             batch_words(sum),
             sum.coils_kept,
@@ -146,17 +148,17 @@ fn sums(report: &Report) -> String {
             sum.rings_counted,
             sum.coils_counted,
             sum.rejects,
-            sum.crank_s / 60.0
+            fixed(sum.crank_s / 60.0, 1)
         );
         if let Some(rate) = sum.rings_per_crank_hour {
-            text += &format!(", {rate:.0} rings per hour of crank time");
+            text += &format!(", {} rings per hour of crank time", fixed(rate, 0));
         }
-        text += &format!("; {:.2} m of wire", sum.wire_mm / 1e3);
+        text += &format!("; {} of wire", metres(Mm::new(sum.wire_mm)));
         if let Some(grams) = sum.wire_g {
-            text += &format!(", {grams:.1} g");
+            text += &format!(", {}", sum.scales.weighed(grams));
         }
         if let (Some(cost), Some(currency)) = (sum.cost, &sum.currency) {
-            text += &format!(", {cost:.2} {currency}");
+            text += &format!(", {} {currency}", fixed(cost, 2));
         }
         text.push('\n');
     }

@@ -23,7 +23,8 @@ use crate::job;
 use crate::lookup::{Measured, WireKind, together};
 use crate::readings::{Readings, Unit, typed};
 use crate::records::{LogFile, Records};
-use crate::words::count_turns;
+use crate::words;
+use crate::words::number::{count_turns, given};
 
 /// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
 ///
@@ -184,7 +185,7 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
     let of_wire: Vec<Measured> = all.into_iter().filter(|one| one.wire == wire).collect();
     let all: Vec<Measured> = of_wire.iter().filter(|one| one.mandrel == new.mandrel).cloned().collect();
     let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
-    output::print(&format!("kept as {}\n{}{}", numbers.join(", "), words(&all)?, wire::words(&of_wire)?))
+    output::print(&format!("kept as {}\n{}{}", numbers.join(", "), in_words(&all)?, wire::words(&of_wire)?))
 }
 
 impl AddArgs {
@@ -248,19 +249,19 @@ fn estimate(wire: &WireKind, mandrel: Length) -> Option<SpringRatio> {
 fn measurement_words(measurement: &Measurement) -> String {
     match measurement {
         Measurement::Inside(reading) => {
-            format!("ring of {} inside, within {}", reading.value, reading.within)
+            format!("ring of {} inside, within {}", given(reading.value), given(reading.within))
         }
         Measurement::CoilLength { length, turns, released } => format!(
             "coil of {} wound, {} long {} the mandrel, within {}",
             count_turns(turns.as_f64()),
-            length.value,
+            given(length.value),
             if *released { "off" } else { "on" },
-            length.within
+            given(length.within)
         ),
         Measurement::Rings { rings, turns, tail } => {
             let tail = match tail.as_f64() {
                 0.0 => String::new(),
-                tail => format!(" less a lead-in of {tail}"),
+                tail => format!(" less a lead-in of {}", count_turns(tail)),
             };
             format!("{rings} rings from {} wound{tail}", count_turns(turns.as_f64()))
         }
@@ -268,9 +269,10 @@ fn measurement_words(measurement: &Measurement) -> String {
 }
 
 /// The measurements of one wire on one mandrel and what comes of them.
-fn words(of_one: &[Measured]) -> Result<String, Failure> {
+fn in_words(of_one: &[Measured]) -> Result<String, Failure> {
     let Some(Measured { wire, mandrel, .. }) = of_one.first() else { return Ok(String::new()) };
-    let mut text = format!("{}, {}, {} on a mandrel of {mandrel}\n", wire.metal, wire.temper, wire.size);
+    let (size, on) = (words::wire(WireSize::Diameter(wire.size)), given(*mandrel));
+    let mut text = format!("{}, {}, {size} on a mandrel of {on}\n", wire.metal, wire.temper);
     for one in of_one {
         _ = writeln!(text, "{:>5}  {}", one.number, measurement_words(&one.measurement));
     }
@@ -315,7 +317,7 @@ fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
     let mut texts = Vec::new();
     for of_wire in wires() {
         for of_one in mandrels(of_wire) {
-            texts.push(words(of_one)?);
+            texts.push(in_words(of_one)?);
         }
         texts.push(wire::words(of_wire)?);
     }

@@ -18,6 +18,7 @@ use crate::failure::Failure;
 use crate::files::input;
 use crate::files::kind::Kind;
 use crate::files::output;
+use crate::words::number::{fixed, turns};
 
 /// Count the turns in a recording of an encoder's two channels.
 ///
@@ -266,14 +267,14 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 fn summary(name: &str, wires: &str, found: &Replay) -> String {
     let dead = found.dead_channel.map_or("none".to_owned(), |channel| format!("channel {channel}"));
     let rows = [
-        ("recording", format!("{name}, {:.3} s", found.duration_s)),
+        ("recording", format!("{name}, {} s", fixed(found.duration_s, 3))),
         ("wires", wires.to_owned()),
         (
             "counts",
             format!("{} ({} forward, {} reverse)", found.counts, found.forward_counts, found.reverse_counts),
         ),
-        ("turns", format!("{:.3}", found.turns)),
-        ("peak speed", format!("{:.3} turns/s over {WINDOW_MS} ms", found.peak_turns_per_s)),
+        ("turns", turns(found.turns)),
+        ("peak speed", format!("{} turns/s over {WINDOW_MS} ms", fixed(found.peak_turns_per_s, 2))),
         ("illegal steps", found.illegal_transitions.to_string()),
         ("chatter", found.chatter.to_string()),
         ("unknown gaps", found.unknown_gaps.to_string()),

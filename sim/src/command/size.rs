@@ -17,7 +17,10 @@ use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::plan::advice::springs_uncertainly;
 use crate::range::{Sizes, Step};
 use crate::records;
+use crate::words::mass::{Scales, Unit};
+use crate::words::number::{bare_mm, fine, fixed, gap, given, inches, signed};
 use crate::words::table::{table, wrapped};
+use crate::words::wire_both;
 
 /// The largest aspect ratio that may be asked for.
 const MAX_RATIO: f64 = 1000.0;
@@ -268,8 +271,8 @@ fn totals(args: &Args, material: &Material, ring: &Ring) -> Result<Option<Totals
     if totals.rings.best < 1.0 {
         return Err(Failure::new(format_args!(
             "--wire-stock: {} mm of this wire is not one ring, which takes {} mm",
-            totals.wire_mm.shown(),
-            ring.get(Figure::ReleasedTurn).shown()
+            totals.wire_mm.shown_to(Figure::ReleasedTurn.last_place()),
+            ring.get(Figure::ReleasedTurn).shown_to(Figure::ReleasedTurn.last_place())
         )));
     }
     if totals.rings.best > f64::from(MAX_RINGS) {
@@ -293,15 +296,15 @@ impl Report {
                 "the metal is not listed: its springback may lie anywhere among those that are; wind a few turns, measure a ring and give --spring-ratio".to_owned(),
             ),
             _ if self.spring_estimated() && springs_uncertainly(winding) => warnings.push(format!(
-                "the estimate leaves the inside diameter open by {:.2} mm: wind a few turns, measure a ring and give --spring-ratio",
-                inner.high - inner.low
+                "the estimate leaves the inside diameter open by {} mm: wind a few turns, measure a ring and give --spring-ratio",
+                bare_mm(inner.high - inner.low)
             )),
             _ => {}
         }
         if winding.outer_strain() > 1.0 / 3.0 {
             warnings.push(format!(
-                "a tight bend: the outside of the wire is stretched by {:.0} %; anything but soft wire may crack (common practice, no source)",
-                winding.outer_strain() * 100.0
+                "a tight bend: the outside of the wire is stretched by {} %; anything but soft wire may crack (common practice, no source)",
+                fixed(winding.outer_strain() * 100.0, 0)
             ));
         }
         if self.material.temper() == Temper::Spring {
@@ -313,7 +316,8 @@ impl Report {
         if let WireSize::Diameter(diameter) = self.wire {
             let off = Tolerance::of(diameter).plus_minus;
             warnings.push(format!(
-                "the wire's diameter is taken as measured; as a nominal size it may be off by {off} either way"
+                "the wire's diameter is taken as measured; as a nominal size it may be off by {} either way",
+                fine(off)
             ));
         }
         if let Some(metal) = self.material.metal() {
@@ -401,28 +405,26 @@ impl Report {
 
     fn text(&self) -> String {
         let winding = self.ring.winding();
-        let (wire, mandrel) = (winding.wire(), winding.mandrel());
-        let of = match self.wire {
-            WireSize::Gauge(gauge) => format!("{gauge} wire ({wire}, {:.4} in)", wire.inches()),
-            WireSize::Diameter(_) => format!("{wire} wire ({:.4} in)", wire.inches()),
-        };
+        let mandrel = winding.mandrel();
         let metal = self.material.metal().map_or(self.material.name(), |metal| metal.title());
         let mut text = format!(
-            "{of}, {metal}, {}\non a mandrel of {mandrel} ({:.4} in), kerf {}, gap {}\n\n",
+            "wire of {}, {metal}, {}\non a mandrel of {} ({}), kerf {}, gap {}\n\n",
+            wire_both(self.wire),
             self.material.temper(),
-            mandrel.inches(),
-            winding.kerf(),
-            // One that was measured has more digits than it knows.
-            (winding.gap() * 1e4).round() / 1e4
+            given(mandrel),
+            inches(mandrel),
+            given(winding.kerf()),
+            gap(winding.gap())
         );
         if let Some((wish, choices)) = &self.wish {
             text += &self.choices_text(*wish, choices);
         }
         let mut rows = vec![header(["", "likely", "from", "to", "", "inches"])];
         for figure in Figure::ALL {
-            let mut cells = row(figure.label(), self.ring.get(figure), figure.unit(), figure.unit() == "mm");
+            let mut cells = row_to(figure.last_place(), figure.label(), self.ring.get(figure), figure.unit());
             if figure == Figure::RingWire {
-                fit_within(&mut cells, self.ring.get(figure), self.ring.get(Figure::ReleasedTurn));
+                let whole = self.ring.get(Figure::ReleasedTurn);
+                fit_within(&mut cells, self.ring.get(figure), whole, figure.last_place());
             }
             rows.push(cells);
         }
@@ -433,20 +435,20 @@ impl Report {
             } else {
                 ("rings from the stock", "wire in stock")
             };
-            let mut count = row(rings, totals.rings, "", false);
+            let mut count = row(rings, totals.rings, "");
             // A count is whole: it is not rounded to tens.
-            count[1] = format!("{:.0}", totals.rings.best);
+            count[1] = fixed(totals.rings.best, 0);
             if totals.rings.low < totals.rings.high {
-                count[2] = format!("{:.0}", totals.rings.low);
-                count[3] = format!("{:.0}", totals.rings.high);
+                count[2] = fixed(totals.rings.low, 0);
+                count[3] = fixed(totals.rings.high, 0);
             }
             rows.push(count);
-            rows.push(row(wire, totals.wire_mm.map(|mm| mm / 1e3), "m", false));
+            rows.push(row_to(CENTIMETRES, wire, totals.wire_mm.map(|mm| mm / 1e3), "m"));
             for (label, grams) in [("mass of wire", totals.wire_g), ("mass of rings", totals.rings_g)] {
-                for (i, (unit, per)) in MASS_SYMBOLS.into_iter().enumerate() {
+                for (i, (unit, per)) in self.mass_units(totals).into_iter().enumerate() {
                     let (part, whole) = (grams.map(|g| g / per), totals.wire_g.map(|g| g / per));
-                    let mut cells = row(if i == 0 { label } else { "" }, part, unit, false);
-                    fit_within(&mut cells, part, whole);
+                    let mut cells = row(if i == 0 { label } else { "" }, part, unit);
+                    fit_within(&mut cells, part, whole, i32::MIN);
                     rows.push(cells);
                 }
             }
@@ -465,10 +467,20 @@ impl Report {
         text
     }
 
+    /// The units that masses are written in: those of the metal, and pennyweights of a precious one.
+    fn mass_units(&self, totals: Totals) -> Vec<Unit> {
+        let scales = Scales::of(self.material.metal());
+        let mut units = scales.units(totals.wire_g.best).to_vec();
+        if scales == Scales::Precious {
+            units.push(("dwt", Grams::PENNYWEIGHT));
+        }
+        units
+    }
+
     fn choices_text(&self, wish: Target, choices: &[Ring]) -> String {
         let wanted = match wish {
             Target::Inner(inner) => {
-                format!("Wanted: a closed inside diameter of {inner}. Nearest mandrels:\n")
+                format!("Wanted: a closed inside diameter of {}. Nearest mandrels:\n", given(inner))
             }
             Target::Ratio(ratio) => format!("Wanted: an aspect ratio of {ratio}. Nearest mandrels:\n"),
         };
@@ -477,22 +489,23 @@ impl Report {
         for ring in choices {
             let nearest = ring.winding().mandrel() == self.ring.winding().mandrel();
             let inner = ring.get(Figure::ClosedInner);
-            let (from, to) = inner.bounds_shown().unwrap_or_default();
+            let place = Figure::ClosedInner.last_place();
+            let (from, to) = inner.bounds_shown_to(place).unwrap_or_default();
             let off = match wish {
-                Target::Inner(_) => format!("{:+.2} mm", wish.deviation(ring)),
-                Target::Ratio(_) => format!("{:+.2}", wish.deviation(ring)),
+                Target::Inner(_) => format!("{} mm", signed(wish.deviation(ring), 2)),
+                Target::Ratio(_) => signed(wish.deviation(ring), 2),
             };
             rows.push([
                 if nearest { "nearest" } else { "" }.to_owned(),
-                ring.winding().mandrel().to_string(),
-                format!("{} mm", inner.shown()),
+                given(ring.winding().mandrel()),
+                format!("{} mm", inner.shown_to(place)),
                 from,
                 to,
                 ring.get(Figure::AspectRatio).shown(),
                 off,
             ]);
         }
-        let nearest = self.ring.winding().mandrel();
+        let nearest = given(self.ring.winding().mandrel());
         format!("{wanted}{}\nOn the nearest, {nearest}:\n\n", table(rows))
     }
 
@@ -512,12 +525,17 @@ impl Report {
             parts.push(format!("the bounds of the {from} spring ratio"));
         }
         if self.spring_estimated() {
-            parts.push(format!("the estimated spring ratio, {:.4} to {:.4}", spring.low(), spring.high()));
+            parts.push(format!(
+                "the estimated spring ratio, {} to {}",
+                fixed(spring.low(), 4),
+                fixed(spring.high(), 4)
+            ));
         }
         if let Some(tolerance) = tolerance(self.wire) {
             parts.push(format!(
                 "the gauge's tolerance of {} either way ({})",
-                tolerance.plus_minus, tolerance.source
+                fine(tolerance.plus_minus),
+                tolerance.source
             ));
         }
         if light < dense {
@@ -532,17 +550,13 @@ impl Report {
     }
 }
 
-/// Units of mass: the end of a key, and its grams.
+/// Units of mass in JSON: the end of a key, and its grams.
 const MASS_UNITS: [(&str, f64); 4] = [
     ("g", 1.0),
     ("troy_ounces", Grams::TROY_OUNCE),
     ("ounces", Grams::OUNCE),
     ("pennyweights", Grams::PENNYWEIGHT),
 ];
-
-/// The same as they are written.
-const MASS_SYMBOLS: [(&str, f64); 4] =
-    [("g", 1.0), ("ozt", Grams::TROY_OUNCE), ("ozav", Grams::OUNCE), ("dwt", Grams::PENNYWEIGHT)];
 
 fn insert(object: &mut Map<String, Value>, key: &str, ranged: Bounds<f64>) {
     object.insert(key.to_owned(), json!(ranged.best));
@@ -554,16 +568,28 @@ fn header<const N: usize>(cells: [&str; N]) -> [String; N] {
     cells.map(str::to_owned)
 }
 
-fn row(label: &str, ranged: Bounds<f64>, unit: &str, inches: bool) -> [String; 6] {
-    let (from, to) = ranged.bounds_shown().unwrap_or_default();
-    let inches = if inches { ranged.map(|mm| mm / 25.4).shown() } else { String::new() };
-    [label.to_owned(), ranged.shown(), from, to, unit.to_owned(), inches]
+fn row(label: &str, ranged: Bounds<f64>, unit: &str) -> [String; 6] {
+    row_to(i32::MIN, label, ranged, unit)
 }
 
+/// The same with no digit below ten to the `place`; a length has its inches beside it.
+fn row_to(place: i32, label: &str, ranged: Bounds<f64>, unit: &str) -> [String; 6] {
+    let (from, to) = ranged.bounds_shown_to(place).unwrap_or_default();
+    let inches = match unit {
+        "mm" => ranged.map(|mm| mm / 25.4).shown_to(THOUSANDTHS),
+        _ => String::new(),
+    };
+    [label.to_owned(), ranged.shown_to(place), from, to, unit.to_owned(), inches]
+}
+
+/// The last place of metres that a tape reads, and of inches that a calliper does: ten to this power.
+const CENTIMETRES: i32 = -2;
+const THOUSANDTHS: i32 = -3;
+
 /// Rounding makes the row of a part no more than its whole is printed as.
-fn fit_within<const N: usize>(cells: &mut [String; N], part: Bounds<f64>, whole: Bounds<f64>) {
-    let (from, to) = part.bounds_shown_within(whole).unwrap_or_default();
-    for (cell, text) in cells.iter_mut().skip(1).zip([part.shown_within(whole), from, to]) {
+fn fit_within<const N: usize>(cells: &mut [String; N], part: Bounds<f64>, whole: Bounds<f64>, place: i32) {
+    let (from, to) = part.bounds_shown_within(whole, place).unwrap_or_default();
+    for (cell, text) in cells.iter_mut().skip(1).zip([part.shown_within(whole, place), from, to]) {
         *cell = text;
     }
 }

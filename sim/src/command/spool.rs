@@ -12,6 +12,7 @@ use crate::job;
 use crate::lookup::{Spool, metal_key, no_spool};
 use crate::material::{self, Stock};
 use crate::records::{LogFile, Records};
+use crate::words;
 use crate::words::table::table;
 
 /// The longest name of a spool or a metal, in characters.
@@ -218,7 +219,8 @@ fn list_text(spools: &[Spool]) -> String {
     let rows = spools.iter().map(|spool| {
         let words = spool.words(spool.left);
         let (length, mass) = words.split_once(", ").unwrap_or((&words, ""));
-        [&spool.name, &spool.metal, &spool.wire.to_string(), length, mass].map(str::to_owned)
+        [&spool.name, &spool.metal, &words::wire(WireSize::Diameter(spool.wire)), length, mass]
+            .map(str::to_owned)
     });
     table(std::iter::once(head).chain(rows))
 }

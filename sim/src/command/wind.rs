@@ -35,6 +35,7 @@ use crate::simulation::flash::VirtualFlash;
 use crate::simulation::live::Live;
 use crate::simulation::operator::OperatorProfile;
 use crate::simulation::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
+use crate::words::number::{fixed, turns, turns_past};
 
 /// The run where nobody chooses one.
 const DEFAULT_SEED: u64 = 1;
@@ -295,13 +296,13 @@ fn coil_line(coil: &Coil) -> String {
             record.rings, coil.rings_cut
         ),
     };
-    // Rounded first: a negative zero added to zero is a positive one, and shows no minus.
-    let over = ((coil.stopped_at_turns - record.target_turns.as_f64()) * 100.0).round() / 100.0 + 0.0;
+    let target = record.target_turns.as_f64();
     format!(
-        "target {:7.2}  stopped {:7.2} ({over:+.2})  counted {:8.3} turns  {fate}\n",
-        record.target_turns.as_f64(),
-        coil.stopped_at_turns,
-        record.turns.as_f64(),
+        "target {:>7}  stopped {:>7} ({})  counted {:>7} turns  {fate}\n",
+        turns(target),
+        turns(coil.stopped_at_turns),
+        turns_past(coil.stopped_at_turns, target),
+        turns(record.turns.as_f64()),
     )
 }
 
@@ -318,9 +319,9 @@ fn summary(outcome: &Outcome) -> String {
         text += &format!(" ({scrapped} thrown away)");
     }
     text += &format!(
-        "\n{} encoder edges in {:.0} s of winding; {} counts lost\n",
+        "\n{} encoder edges in {} s of winding; {} counts lost\n",
         outcome.edges,
-        outcome.seconds,
+        fixed(outcome.seconds, 0),
         outcome.lost_counts(),
     );
     if outcome.illegal() > 0 {

@@ -9,6 +9,7 @@ use turntally_core::units::Length;
 
 use super::{Measured, WireKind};
 use crate::failure::Failure;
+use crate::words::number::{fixed, given};
 use crate::words::{count, series};
 
 /// What was measured for a wire on a mandrel, beside what is supposed without it.
@@ -104,7 +105,7 @@ const CONTRADICTION: &str = "; the measurements contradict each other: turntally
 
 /// `1.0130, 1.0080 to 1.0240`: probably, at least and at most.
 fn range_words(bounds: Bounds<f64>) -> String {
-    format!("{:.4}, {:.4} to {:.4}", bounds.best, bounds.low, bounds.high)
+    format!("{}, {} to {}", fixed(bounds.best, 4), fixed(bounds.low, 4), fixed(bounds.high, 4))
 }
 
 /// Puts the measurements of one wire on one mandrel together.
@@ -125,13 +126,13 @@ pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Le
 /// `4.5 and 9 mm`, or `12 mandrels of 2.5 mm to 12 mm` where they are many.
 fn mandrels_words(mandrels: &[Length]) -> String {
     const MOST: usize = 4;
-    let bare = |mandrel: &Length| mandrel.to_string().trim_end_matches(" mm").to_owned();
+    let bare = |mandrel: &Length| given(*mandrel).trim_end_matches(" mm").to_owned();
     match mandrels {
         [first, .., last] if mandrels.len() > MOST => {
-            format!("{} mandrels of {} to {last}", mandrels.len(), bare(first))
+            format!("{} mandrels of {} to {}", mandrels.len(), bare(first), given(*last))
         }
         [others @ .., last] => {
-            let names: Vec<String> = others.iter().map(bare).chain([last.to_string()]).collect();
+            let names: Vec<String> = others.iter().map(bare).chain([given(*last)]).collect();
             series(&names, "and")
         }
         [] => String::new(),

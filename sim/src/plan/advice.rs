@@ -13,7 +13,9 @@ use super::figures::{Plan, split_by, wire_for};
 use super::spool::Reach;
 use crate::job::{Job, Wanted, rings_from};
 use crate::lookup::Learning;
-use crate::words::{count, length, sig};
+use crate::words::count;
+use crate::words::mass::Scales;
+use crate::words::number::{bare_mm, fine, fixed, given, length, sig, wire_length};
 
 /// Something that would waste less, with what it saves.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -68,29 +70,36 @@ pub fn warnings(job: &Job, plan: &Plan) -> Vec<String> {
 fn saw(job: &Job, all: &mut Vec<String>) {
     let kerf = job.winding.kerf();
     let cut = job.blade.unwrap_or(kerf);
+    let (kerf_shown, cut_shown) = (given(kerf), given(cut));
     if let Some(slot) = job.slot {
         let name = if job.blade.is_some() { "blade" } else { "kerf" };
         let side = Length::from_nm((slot.nm() - cut.nm()) / 2);
         if cut >= slot {
             all.push(format!(
-                "The {name} of {cut} has no clearance in a slot of {slot}: it will bind or cut the cradle."
+                "The {name} of {cut_shown} has no clearance in a slot of {}: it will bind or cut the cradle.",
+                given(slot)
             ));
         } else if side < TIGHT {
             all.push(format!(
-                "The {name} has only {side} of clearance on each side in its slot; below {TIGHT} it drags as soon as it wanders (common practice, no source)."
+                "The {name} has only {} of clearance on each side in its slot; below {} it drags as soon as it wanders (common practice, no source).",
+                fine(side),
+                fine(TIGHT)
             ));
         } else if side > job.winding.wire() {
             all.push(format!(
-                "The slot leaves {side} on each side of the {name}, more than the wire is thick: the cut ends have nothing to lie on and bend into it (common practice, no source)."
+                "The slot leaves {} on each side of the {name}, more than the wire is thick: the cut ends have nothing to lie on and bend into it (common practice, no source).",
+                fine(side)
             ));
         }
     }
     match job.blade {
         Some(blade) if kerf < blade => all.push(format!(
-            "The kerf of {kerf} is narrower than the blade of {blade}, which cannot be: measure the cut, or rings come out smaller than planned."
+            "The kerf of {kerf_shown} is narrower than the blade of {}, which cannot be: measure the cut, or rings come out smaller than planned.",
+            given(blade)
         )),
         Some(blade) if kerf.nm() as f64 > WIDE_KERF * blade.nm() as f64 => all.push(format!(
-            "The kerf of {kerf} is more than {WIDE_KERF} times the blade of {blade}: measure it again, or look for a blade that wobbles."
+            "The kerf of {kerf_shown} is more than {WIDE_KERF} times the blade of {}: measure it again, or look for a blade that wobbles.",
+            given(blade)
         )),
         None if kerf == Length::ZERO => all.push(
             "No kerf is given: right for rings that are sheared, but a saw takes its share of every ring.".to_owned(),
@@ -117,24 +126,24 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
         if let Some(misfit) = job.learning.as_ref().and_then(Learning::misfit) {
             all.push(format!(
                 "Measured rings do not fit this wire, so that rings may be {} to {} mm inside: {misfit}",
-                sig(inner.low, 3),
-                sig(inner.high, 3),
+                bare_mm(inner.low),
+                bare_mm(inner.high),
             ));
         } else if job.metal.is_none() && !learned {
             all.push(format!(
                 "{} is not a listed metal: its springback is only known to lie among those of the metals that are, rings {} to {} mm inside. Measure a ring of a trial coil and give wire.spring_ratio.",
                 job.metal_name,
-                sig(inner.low, 3),
-                sig(inner.high, 3),
+                bare_mm(inner.low),
+                bare_mm(inner.high),
             ));
         } else if springs_uncertainly(winding) {
             let wire = winding.wire().mm().get();
             all.push(format!(
                 "The springback of this wire is a wide guess: rings may be {} to {} mm inside, aspect ratio {} to {}. Measure a ring of a trial coil and give wire.spring_ratio.",
-                sig(inner.low, 3),
-                sig(inner.high, 3),
-                sig(inner.low / wire, 3),
-                sig(inner.high / wire, 3),
+                bare_mm(inner.low),
+                bare_mm(inner.high),
+                fixed(inner.low / wire, 2),
+                fixed(inner.high / wire, 2),
             ));
         }
     }
@@ -163,13 +172,13 @@ fn ring(job: &Job, plan: &Plan, all: &mut Vec<String>) {
 }
 
 fn bench(job: &Job, plan: &Plan, all: &mut Vec<String>) {
-    let longest = plan.groups.first().map_or(0.0, |group| group.wound_length.get());
+    let longest = plan.groups.first().map(|group| group.wound_length).unwrap_or_default();
     let mandrel = job.winding.mandrel().mm().get();
-    if longest > SLENDER * mandrel {
+    if longest.get() > SLENDER * mandrel {
         all.push(format!(
-            "A coil of {} mm is {} times as long as its mandrel is thick: hold the mandrel at both ends, or it bends and whirls (common practice, no source).",
-            sig(longest, 3),
-            sig(longest / mandrel, 2),
+            "A coil of {} is {} times as long as its mandrel is thick: hold the mandrel at both ends, or it bends and whirls (common practice, no source).",
+            length(longest),
+            sig(longest.get() / mandrel, 2),
         ));
     }
     let counts = job.rule.per_turn().as_f64();
@@ -184,7 +193,7 @@ fn bench(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     {
         all.push(format!(
             "The plan uses the wire to its end. Every coil stopped half a turn late takes {} more in all, so the last coil may fall short.",
-            length(plan.wire_with_late_stops.get() - plan.wire_total.get()),
+            wire_length(plan.wire_with_late_stops - plan.wire_total),
         ));
     }
 }
@@ -219,10 +228,10 @@ fn gain(job: &Job, plan: &Plan, (saved, rings): (f64, u32)) -> String {
         return format!("gives {} more from the same wire", count(u64::from(rings), "ring"));
     }
     format!(
-        "saves {} of wire ({} %, {} g)",
-        length(saved),
+        "saves {} of wire ({} %, {})",
+        wire_length(Mm::new(saved)),
         sig(saved / plan.wire_total.get() * 100.0, 2),
-        sig(job.density.wire_mass(job.winding.wire(), Mm::new(saved)).get(), 2),
+        Scales::of(job.metal).metric(job.density.wire_mass(job.winding.wire(), Mm::new(saved)).get(), 2),
     )
 }
 
@@ -240,7 +249,8 @@ fn measured(job: &Job, plan: &Plan) -> Option<Suggestion> {
     let won = compare(job, plan, &rule, &winding, rule.full_rings())?;
     Some(Suggestion {
         text: format!(
-            "Measure a ring and give wire.spring_ratio: if it springs as estimated, {best:.4} times, that {}.",
+            "Measure a ring and give wire.spring_ratio: if it springs as estimated, {} times, that {}.",
+            fixed(best, 4),
             gain(job, plan, won)
         ),
         wire_saved_mm: won.0,

@@ -9,7 +9,7 @@ use super::figures::{CoilGroup, Plan};
 use super::spool::Reach;
 use super::text;
 use crate::job::Job;
-use crate::words;
+use crate::words::{self, number};
 
 const STYLE: &str = include_str!("sheet.css");
 const CAUTIONS: &str = include_str!("cautions.html");
@@ -48,8 +48,8 @@ pub fn render(job: &Job, plan: &Plan, warnings: &[String]) -> String {
         name = esc(&job.name),
         metal = esc(text::metal(job)),
         temper = job.temper,
-        wire = job.size,
-        mandrel = job.winding.mandrel(),
+        wire = words::wire(job.size),
+        mandrel = number::given(job.winding.mandrel()),
         rings = plan.rings_planned,
     );
     out.push_str("<div class=\"two\"><section><h2>Set on the counter</h2>");
@@ -110,20 +110,21 @@ fn settings(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("Rings to make", plan.rings_planned.to_string()),
         ("Encoder", format!("{} pulses a turn, on the {shaft}", job.pulses_per_rev)),
         ("Gear, crank : mandrel", job.gear.to_string()),
-        ("Wire", words::wire_size(job.size)),
-        ("Mandrel", words::both(winding.mandrel())),
-        ("Spring ratio", format!("{:.4} ({basis})", spring.high())),
-        ("Gap", text::gap(winding.gap())),
-        ("Lead-in", words::count_turns(job.tail.as_f64())),
-        ("Kerf", winding.kerf().to_string()),
-        ("Longest coil", job.coil_max.to_string()),
+        ("Wire", words::wire_both(job.size)),
+        ("Mandrel", number::both(winding.mandrel())),
+        ("Spring ratio", format!("{} ({basis})", number::fixed(spring.high(), 4))),
+        ("Gap", number::gap(winding.gap())),
+        ("Lead-in", number::count_turns(job.tail.as_f64())),
+        ("Kerf", number::given(winding.kerf())),
+        ("Longest coil", number::given(job.coil_max)),
     ]
 }
 
 fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let winding = &job.winding;
+    let (unit, grams) = text::unit(job, plan);
     let [rings, swarf, offcuts, _] =
-        text::shares(plan).map(|(_, grams, percent)| format!("{grams} g, {percent} %"));
+        text::shares(plan, grams).map(|(_, mass, percent)| format!("{mass} {unit}, {percent} %"));
     let mut all = vec![
         ("Rings", text::rings(job, plan)),
         (
@@ -131,7 +132,7 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             format!(
                 "{} mm inside, ratio {}, {}",
                 text::inner(plan),
-                words::sig(plan.ring_inner.best / winding.wire().mm().get(), 3),
+                number::sig(plan.ring_inner.best / winding.wire().mm().get(), 3),
                 text::ring_mass(plan.ring_mass),
             ),
         ),
@@ -139,11 +140,11 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
             "Wire",
             format!(
                 "{}; {} if every stop is half a turn late",
-                words::length(plan.wire_total.get()),
-                words::length(plan.wire_with_late_stops.get())
+                number::wire_length(plan.wire_total),
+                number::wire_length(plan.wire_with_late_stops)
             ),
         ),
-        ("Mass", text::mass(plan)),
+        ("Mass", text::mass(job, plan)),
         ("Becomes rings", rings),
         ("Becomes swarf", swarf),
         ("Becomes offcuts", offcuts),
@@ -154,7 +155,7 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     if let Some(reach) = Reach::of(job, plan) {
         all.push(("Spool", reach.words()));
     }
-    all.push(("Time", format!("{} to {}", words::span(plan.minutes.low), words::span(plan.minutes.high))));
+    all.push(("Time", format!("{} to {}", number::span(plan.minutes.low), number::span(plan.minutes.high))));
     all
 }
 
@@ -162,9 +163,9 @@ fn expected(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
 fn group_line(group: &CoilGroup) -> String {
     format!(
         "{} on the mandrel, {} off it, {} of wire",
-        words::length(group.wound_length.get()),
-        words::length(group.released_length.get()),
-        words::length(group.wire.get())
+        number::length(group.wound_length),
+        number::length(group.released_length),
+        number::wire_length(group.wire)
     )
 }
 
@@ -189,7 +190,7 @@ fn row(out: &mut String, number: u32, group: &CoilGroup) {
         out,
         "<tr><td class=\"no\">{number}</td><td class=\"no\"><span class=\"tick\"></span></td>\
          <td class=\"turns\">{}</td><td>{}</td><td class=\"write\"></td><td class=\"write\"></td></tr>",
-        words::turns(group.wound_turns.as_f64()),
+        number::turns(group.wound_turns.as_f64()),
         group.rings
     );
 }
@@ -246,7 +247,7 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
         out,
         "<section><h2>Coils 1 to {}: stop at {} turns, {} guaranteed from each</h2>",
         full.count,
-        words::turns(full.wound_turns.as_f64()),
+        number::turns(full.wound_turns.as_f64()),
         words::count(u64::from(full.rings), "ring")
     );
     let means = if each == 1 {
@@ -284,7 +285,7 @@ fn boxes(out: &mut String, plan: &Plan, room: f64) {
             out,
             "<h2><span class=\"tick\"></span> Coil {}, the last: stop at {} turns, {} guaranteed</h2>",
             plan.coil_count,
-            words::turns(last.wound_turns.as_f64()),
+            number::turns(last.wound_turns.as_f64()),
             words::count(u64::from(last.rings), "ring")
         );
     }

@@ -2,13 +2,17 @@
 
 use turntally_core::bounds::Bounds;
 use turntally_core::plan::BatchPlan;
-use turntally_core::units::{Length, Turns};
+use turntally_core::units::{Length, Mm, Turns};
 
 use super::figures::Plan;
 use crate::figures::Printed;
 use crate::job::Job;
 use crate::lookup::Spool;
-use crate::words::{count, sig};
+use crate::words::count;
+use crate::words::number::metres;
+
+/// The last place of metres that a tape reads: ten to this power.
+const CENTIMETRES: i32 = -2;
 
 /// How far a spool reaches.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,24 +93,27 @@ impl Reach {
         }
     }
 
-    /// `"copper 1" has 43.21 m, 436.9 g; 29.1 m, 294 g afterwards (27.8 to 30.5 m, 289 to 299 g as wire and alloy
+    /// `"copper 1" has 43.21 m, 436.9 g (15.41 oz); 29.1 m, 294 g afterwards (27.8 to 30.5 m, 289 to 299 g as wire and alloy
     /// vary)`.
     #[must_use]
     pub fn words(&self) -> String {
         let turned = if self.lasts() { 1.0 } else { -1.0 };
         let metres = self.after_mm().map(|mm| turned * mm / 1e3);
-        let grams = self.after_g().map(|g| turned * g);
+        let after_g = self.after_g();
+        let [(unit, per), _] = self.spool.scales().units(after_g.best);
+        let mass = after_g.map(|g| turned * g / per);
         let mut words = format!("\"{}\" has {}; ", self.spool.name, self.spool.words(self.spool.left));
-        let amount = format!("{} m, {} g", metres.shown(), grams.shown());
+        let amount = format!("{} m, {} {unit}", metres.shown_to(CENTIMETRES), mass.shown());
         words += &if self.lasts() {
             format!("{amount} afterwards")
         } else {
             format!("it falls short by {amount}")
         };
         if let (Some((least_m, most_m)), Some((least_g, most_g))) =
-            (metres.bounds_shown(), grams.bounds_shown())
+            (metres.bounds_shown_to(CENTIMETRES), mass.bounds_shown())
         {
-            words += &format!(" ({least_m} to {most_m} m, {least_g} to {most_g} g as wire and alloy vary)");
+            words +=
+                &format!(" ({least_m} to {most_m} m, {least_g} to {most_g} {unit} as wire and alloy vary)");
         }
         words
     }
@@ -130,8 +137,8 @@ impl Reach {
         let short = -self.after_mm().low;
         let short = (short > 0.0).then(|| {
             format!(
-                "The spool \"{name}\" may not last: if it was weighed, diameter and alloy may make its wire up to {} m too short.",
-                sig(short / 1e3, 2)
+                "The spool \"{name}\" may not last: if it was weighed, diameter and alloy may make its wire up to {} too short.",
+                metres(Mm::new(short))
             )
         });
         let both: Vec<String> = late.into_iter().chain(short).collect();
@@ -201,7 +208,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use proptest::prelude::*;
     use turntally_core::metal::Metal;
-    use turntally_core::units::{Density, Mm};
+    use turntally_core::units::Density;
 
     use super::*;
 

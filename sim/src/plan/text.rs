@@ -10,8 +10,10 @@ use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
 use super::spool::Reach;
 use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
+use crate::words::mass::{Scales, Unit};
+use crate::words::number::{bare_mm, both, fixed, length, sig, span, turns, wire_length};
 use crate::words::table::folded;
-use crate::words::{both, length, sig, span, turns, wire_size};
+use crate::words::wire_both;
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
 pub(crate) fn metal(job: &Job) -> &str {
@@ -25,24 +27,26 @@ pub(crate) fn spring(job: &Job) -> String {
         return words;
     }
     if job.spring_measured {
-        return format!("ratio {}, measured", spring.best());
+        return format!("ratio {}, measured", fixed(spring.best(), 4));
     }
-    format!("ratio {:.3} to {:.3}, estimated", spring.low(), spring.high())
+    format!("ratio {} to {}, estimated", fixed(spring.low(), 3), fixed(spring.high(), 3))
 }
 
-/// A gap to four decimals at most.
-pub(crate) fn gap(gap: f64) -> String {
-    ((gap * 1e4).round() / 1e4).to_string()
+/// The metric unit of the batch's masses, and its grams.
+pub(crate) fn unit(job: &Job, plan: &Plan) -> Unit {
+    let [metric, _] = Scales::of(job.metal).units(plan.wire_mass.get());
+    metric
 }
 
-/// Masses rounded so that the rounded parts still add up to the rounded whole: the parts, the whole.
-pub(crate) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
+/// Masses, in a unit of so many grams, rounded so that the rounded parts still add up to the rounded whole: the
+/// parts, the whole.
+pub(crate) fn shares(plan: &Plan, unit: f64) -> [(&'static str, String, String); 4] {
     let parts = [
-        ("rings", plan.ends_as.rings.get()),
-        ("swarf", plan.ends_as.swarf.get()),
-        ("offcuts", plan.ends_as.offcut.get()),
+        ("rings", plan.ends_as.rings.get() / unit),
+        ("swarf", plan.ends_as.swarf.get() / unit),
+        ("offcuts", plan.ends_as.offcut.get() / unit),
     ];
-    let whole = plan.wire_mass.get();
+    let whole = plan.wire_mass.get() / unit;
     let decimals = usize::try_from(3 - whole.log10().floor() as i32).unwrap_or(0).min(6);
     let (mut sum, mut grams, mut percent) = (0.0, 0.0, 0.0);
     let mut rows =
@@ -54,31 +58,22 @@ pub(crate) fn shares(plan: &Plan) -> [(&'static str, String, String); 4] {
     for (row, (name, mass)) in rows.iter_mut().zip(parts) {
         sum += mass;
         let (to_grams, to_percent) = (round(sum, decimals), round(sum / whole * 100.0, 1));
-        *row = (name, format!("{:.decimals$}", to_grams - grams), format!("{:.1}", to_percent - percent));
+        *row = (name, fixed(to_grams - grams, decimals), fixed(to_percent - percent, 1));
         (grams, percent) = (to_grams, to_percent);
     }
-    rows[3] = ("wire", format!("{:.decimals$}", round(whole, decimals)), "100.0".to_owned());
+    rows[3] = ("wire", fixed(round(whole, decimals), decimals), "100.0".to_owned());
     rows
 }
 
-/// The wire's mass in the three units, with its range in grams.
-pub(crate) fn mass(plan: &Plan) -> String {
-    let range = plan.wire_mass_range;
-    let (scale, unit) = if range.best < 1e4 { (1.0, "g") } else { (1e3, "kg") };
-    format!(
-        "{} {unit} ({} to {} {unit} as wire and alloy vary), {} ozt (troy), {} ozav (avoirdupois)",
-        sig(plan.wire_mass.get() / scale, 3),
-        sig(range.low / scale, 3),
-        sig(range.high / scale, 3),
-        sig(plan.wire_mass.troy_ounces(), 3),
-        sig(plan.wire_mass.ounces(), 3),
-    )
+/// The wire's mass in the units of its metal, with its range.
+pub(crate) fn mass(job: &Job, plan: &Plan) -> String {
+    Scales::of(job.metal).range(plan.wire_mass_range)
 }
 
 /// The cost with its currency; `None` without a price.
 pub(crate) fn cost(job: &Job, plan: &Plan) -> Option<String> {
     let currency = &job.price.as_ref()?.currency;
-    Some(format!("{:.2} {currency}", plan.cost?).trim_end().to_owned())
+    Some(format!("{} {currency}", fixed(plan.cost?, 2)).trim_end().to_owned())
 }
 
 /// The mass of one ring.
@@ -122,7 +117,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
             "{}, {}, {}, {} g/cm3",
             metal(job),
             job.temper,
-            wire_size(job.size),
+            wire_both(job.size),
             job.density.g_per_cm3()
         ),
     );
@@ -152,11 +147,11 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
         "wire",
         &format!(
             "{}, lead-ins included; {} if every coil is stopped half a turn late",
-            length(plan.wire_total.get()),
-            length(plan.wire_with_late_stops.get())
+            wire_length(plan.wire_total),
+            wire_length(plan.wire_with_late_stops)
         ),
     );
-    row("mass", &mass(plan));
+    row("mass", &mass(job, plan));
     if let Some(cost) = cost(job, plan) {
         row("cost", &cost);
     }
@@ -165,10 +160,10 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     }
     let time = plan.minutes;
     row("time", &format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis()));
-    _ = writeln!(out, "\n{:<12}{:>10}{:>8}", "becomes", "g", "%");
-    let shares = shares(plan);
-    for (name, grams, percent) in &shares {
-        _ = writeln!(out, "{name:<12}{grams:>10}{percent:>8}");
+    let (unit, grams) = unit(job, plan);
+    _ = writeln!(out, "\n{:<12}{unit:>10}{:>8}", "becomes", "%");
+    for (name, mass, percent) in &shares(plan, grams) {
+        _ = writeln!(out, "{name:<12}{mass:>10}{percent:>8}");
     }
     if let more @ 1.. = plan.rings_best - u64::from(plan.rings_planned) {
         _ = writeln!(out, "Offcuts hold the rings past those guaranteed: up to {more} more.");
@@ -190,7 +185,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
 /// Inside diameter of a closed ring, or its range where rings may differ by what can be seen.
 pub(crate) fn inner(plan: &Plan) -> String {
     let range = plan.ring_inner;
-    let (low, high) = (format!("{:.2}", range.low), format!("{:.2}", range.high));
+    let (low, high) = (bare_mm(range.low), bare_mm(range.high));
     if low == high { low } else { format!("{low} to {high}") }
 }
 
@@ -206,9 +201,9 @@ fn table(out: &mut String, plan: &Plan) {
             group.count.to_string(),
             group.rings.to_string(),
             turns(group.wound_turns.as_f64()),
-            length(group.wound_length.get()),
-            length(group.released_length.get()),
-            length(group.wire.get()),
+            length(group.wound_length),
+            length(group.released_length),
+            wire_length(group.wire),
         ];
         for cell in cells {
             _ = write!(out, "{cell:>14}");
@@ -224,7 +219,7 @@ fn table(out: &mut String, plan: &Plan) {
             "in all",
             "",
             "",
-            length(plan.wire_total.get())
+            wire_length(plan.wire_total)
         );
     }
     _ = writeln!(out);

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 use turntally_core::bench::ErrorBound;
 use turntally_core::bench::log::{CoilLog, Entry, LogEvent, RingCount};
+use turntally_core::metal::Metal;
 use turntally_core::screen::fault_words;
 use turntally_core::units::{Length, Mm};
 
@@ -12,6 +13,7 @@ use super::batch::Batch;
 use super::{LoggedEntry, Records};
 use crate::failure::Failure;
 use crate::lookup::{Price, Spool};
+use crate::words::mass::Scales;
 
 /// What a batch is known by: see [`Coil::key`].
 pub(crate) type Key<'a> = (&'a str, u32, u32);
@@ -47,6 +49,9 @@ pub(crate) struct Coil {
     pub(crate) spool: Option<String>,
     pub(crate) spool_left_mm: Option<f64>,
     pub(crate) spool_left_g: Option<f64>,
+    /// The units that its spool is weighed in.
+    #[serde(skip)]
+    pub(crate) scales: Scales,
 }
 
 impl Coil {
@@ -86,6 +91,7 @@ impl Coil {
             spool: kept.spool.clone(),
             spool_left_mm: kept.left.map(|left| left.mm().get()),
             spool_left_g: None,
+            scales: Scales::default(),
         }
     }
 
@@ -160,6 +166,9 @@ pub(crate) struct Sum {
     pub(crate) wire_g: Option<f64>,
     pub(crate) cost: Option<f64>,
     pub(crate) currency: Option<String>,
+    /// The units that its metal is weighed in.
+    #[serde(skip)]
+    pub(crate) scales: Scales,
 }
 
 impl Sum {
@@ -188,6 +197,7 @@ impl Sum {
         let length = Length::from_mm(Mm::new(self.wire_mm)).unwrap_or_default();
         let grams = batch.density.wire_mass(batch.wire, length.mm()).get();
         self.wire_g = Some(grams);
+        self.scales = Scales::of(Metal::find(&batch.metal));
         if let Some(Price { per_kg, currency }) = &batch.price {
             self.cost = Some(grams / 1e3 * per_kg);
             self.currency = Some(currency.clone());
@@ -271,6 +281,7 @@ pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
         let spool = coil.spool.as_ref().and_then(|name| spools.get(name));
         let left = coil.spool_left_mm.and_then(|mm| Length::from_mm(Mm::new(mm)));
         coil.spool_left_g = spool.zip(left).map(|(spool, left)| spool.mass(left).get());
+        coil.scales = spool.map(Spool::scales).unwrap_or_default();
     }
     let used = |spool: &&Spool| coils.iter().any(|coil| coil.spool.as_ref() == Some(&spool.name));
     let spools = spools.values().filter(used).map(Left::of).collect();

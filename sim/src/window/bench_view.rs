@@ -20,6 +20,7 @@ use crate::failure::Failure;
 use crate::job::Job;
 use crate::simulation::faults::{FaultKind, FaultSet};
 use crate::simulation::operator::{OperatorProfile, PROFILES};
+use crate::words::number::turns;
 
 /// How much of a frame the bench may take where it goes as fast as it can: a frame is 16 ms.
 const MOST_TIME: Duration = Duration::from_millis(8);
@@ -413,8 +414,8 @@ impl Bench {
         let bench = self.session.simulated_bench().bench();
         ui.label(batch_so_far(bench));
         ui.label(format!(
-            "Crank: {:.2} turns, {} turns/min",
-            self.session.crank_turns(),
+            "Crank: {} turns, {} turns/min",
+            turns(self.session.crank_turns()),
             bench.turns_per_minute()
         ));
         if self.session.gave_up() {

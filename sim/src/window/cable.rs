@@ -14,6 +14,7 @@ use super::{App, View, live_view};
 use crate::failure::Failure;
 use crate::job::Job;
 use crate::link::port;
+use crate::words::number::turns;
 
 /// The counter, the port it is looked for on, and what came of it.
 #[derive(Debug, Default)]
@@ -96,7 +97,7 @@ impl App {
     pub(super) fn followed_in_words(&self) -> Option<String> {
         let status = self.cable.found()?.seen().status.as_ref()?;
         let said = live_view::in_words(status);
-        Some(format!("On the cable: {said} Counted {:.3} turns.", status.turns.as_f64()))
+        Some(format!("On the cable: {said} Counted {} turns.", turns(status.turns.as_f64())))
     }
 
     /// The name of the job of the counter on the cable.

@@ -13,9 +13,10 @@ use super::look::{Palette, card};
 use super::shelf::Shelf;
 use crate::chart::{self, Chart, Format, Of, Per};
 use crate::failure::Failure;
-use crate::figures::Printed;
 use crate::job::Job;
 use crate::material::MaterialArgs;
+use crate::words;
+use crate::words::number::{bare_mm, given, sig};
 
 const CELL: Vec2 = vec2(66.0, 24.0);
 
@@ -213,11 +214,11 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
         Grid::new("chart").spacing([3.0, 3.0]).show(ui, |ui| {
             ui.colored_label(palette.faint, "mandrel");
             for wire in &chart.wires {
-                ui.add_sized(CELL, Label::new(RichText::new(wire.to_string()).strong()));
+                ui.add_sized(CELL, Label::new(RichText::new(words::wire_short(*wire)).strong()));
             }
             ui.end_row();
             for (mandrel, cells) in chart.mandrels.iter().zip(chart.cells()) {
-                ui.label(RichText::new(mandrel.to_string()).strong());
+                ui.label(RichText::new(given(*mandrel)).strong());
                 for (wire, cell) in chart.wires.iter().zip(cells) {
                     match cell {
                         Ok(made) => {
@@ -225,7 +226,12 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
                             let text =
                                 RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
                             let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(CELL);
-                            let about = format!("{wire} on {mandrel}: {}", made.value.shown());
+                            let about = format!(
+                                "{} on {}: {}",
+                                words::wire(*wire),
+                                given(*mandrel),
+                                chart.shown(made)
+                            );
                             if ui.add(button).on_hover_text(about).clicked() {
                                 chosen = Some(Chosen {
                                     wire: wire.to_string().to_lowercase().replace(' ', ""),
@@ -278,7 +284,7 @@ fn curves(ui: &mut Ui, palette: Palette, of: Of, chart: &Chart) {
         .legend(Legend::default().position(corner))
         .label_formatter(|hover: &HoverPosition<'_>| match hover {
             HoverPosition::NearDataPoint { plot_name, position, .. } => {
-                Some(format!("{plot_name} on {} mm: {:.4}", position.x, position.y))
+                Some(format!("{plot_name} on {} mm: {}", bare_mm(position.x), sig(position.y, 4)))
             }
             HoverPosition::Elsewhere { .. } => None,
         })
@@ -295,7 +301,7 @@ fn curves(ui: &mut Ui, palette: Palette, of: Of, chart: &Chart) {
                     .collect();
                 let share = column as f32 / (chart.wires.len().max(2) - 1) as f32;
                 let colour = curve_colour(share, dark);
-                plot.line(Line::new(wire.to_string(), PlotPoints::from(points)).color(colour).width(2.0));
+                plot.line(Line::new(words::wire(*wire), PlotPoints::from(points)).color(colour).width(2.0));
             }
         });
 }

@@ -14,6 +14,7 @@ use turntally_firmware::display::{FRAME_BYTES, Frame};
 use super::look::{Palette, shade};
 use super::session::Session;
 use crate::simulation::board::Line;
+use crate::words::number::fixed;
 
 /// How wide the knob is, and a small button, in points.
 const KNOB: f32 = 34.0;
@@ -95,7 +96,7 @@ pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> 
 /// Nano-turns in tenths, rounded up as on the counter's screen.
 pub fn up(nano: i64) -> String {
     let tenths = nano.saturating_add(Turns::ONE / 10 - 1).div_euclid(Turns::ONE / 10);
-    format!("{:.1}", tenths as f64 / 10.0)
+    fixed(tenths as f64 / 10.0, 1)
 }
 
 /// The pages on which something is chosen.

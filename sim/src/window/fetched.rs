@@ -5,12 +5,14 @@ use std::path::Path;
 use std::sync::mpsc::{Receiver, channel};
 
 use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
+use turntally_core::units::Mm;
 
 use super::log::{heads, number, yield_plot};
 use super::look::{Palette, card};
 use crate::failure::Failure;
 use crate::records::Records;
 use crate::records::report::{Coil, Key, Report, Sum, report, utc_words};
+use crate::words::number::{fixed, metres, percent, turns};
 
 /// The most coils that are listed.
 const MOST_COILS: usize = 200;
@@ -162,14 +164,18 @@ fn batches(ui: &mut Ui, palette: Palette, read: &Read) {
                 ui,
                 match promised {
                     0 => String::new(),
-                    promised => format!("{:.1} %", sum.rings_counted as f64 / promised as f64 * 100.0),
+                    promised => percent(sum.rings_counted as f64 / promised as f64),
                 },
             );
-            number(ui, sum.rings_per_crank_hour.map_or_else(String::new, |rate| format!("{rate:.0}")));
-            let grams = sum.wire_g.map_or_else(String::new, |grams| format!(", {grams:.1} g"));
-            number(ui, format!("{:.2} m{grams}", sum.wire_mm / 1e3));
+            number(ui, sum.rings_per_crank_hour.map_or_else(String::new, |rate| fixed(rate, 0)));
+            let grams =
+                sum.wire_g.map_or_else(String::new, |grams| format!(", {}", sum.scales.weighed(grams)));
+            number(ui, format!("{}{grams}", metres(Mm::new(sum.wire_mm))));
             let cost = sum.cost.zip(sum.currency.as_ref());
-            number(ui, cost.map_or_else(String::new, |(cost, currency)| format!("{cost:.2} {currency}")));
+            number(
+                ui,
+                cost.map_or_else(String::new, |(cost, currency)| format!("{} {currency}", fixed(cost, 2))),
+            );
             ui.end_row();
         }
     });
@@ -199,8 +205,8 @@ fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
                 .on_hover_text(format!("off at {off}, counter {}", coil.counter));
             number(ui, batch_number(coil.batch));
             ui.label(&coil.job);
-            number(ui, format!("{:.3}", coil.target_turns));
-            number(ui, format!("{:.3}", coil.turns));
+            number(ui, turns(coil.target_turns));
+            number(ui, turns(coil.turns));
             if coil.kept {
                 number(ui, coil.rings_promised.to_string());
                 number(
@@ -217,8 +223,8 @@ fn coils(ui: &mut Ui, palette: Palette, coils: &[Coil]) {
                 ui.label("");
                 ui.label("");
             }
-            number(ui, format!("{:.1} min", coil.crank_s / 60.0));
-            number(ui, coil.spool_left_mm.map_or_else(String::new, |mm| format!("{:.2} m", mm / 1e3)));
+            number(ui, format!("{} min", fixed(coil.crank_s / 60.0, 1)));
+            number(ui, coil.spool_left_mm.map_or_else(String::new, |mm| metres(Mm::new(mm))));
             ui.label(&coil.faults);
             ui.end_row();
         }

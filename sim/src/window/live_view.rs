@@ -16,7 +16,9 @@ use super::look::{Palette, card};
 use super::mandrel::{self, Scene};
 use crate::job::Job;
 use crate::link::{job_name, well_words};
-use crate::words;
+use crate::words::mass::Scales;
+use crate::words::number;
+use crate::words::number::metres;
 
 /// How wide the column beside the picture is.
 const BESIDE: f32 = 316.0;
@@ -161,9 +163,17 @@ fn state(ui: &mut Ui, palette: Palette, status: &Status) {
             to_go @ 0.. => (counter::up(to_go), "turns to go"),
             past => (counter::up(past.saturating_neg()), "turns past the target"),
         };
-        (big, what, format!("{:.2} of {:.2} turns", status.turns.as_f64(), status.target.as_f64()))
+        (
+            big,
+            what,
+            format!(
+                "{} of {} turns",
+                number::turns(status.turns.as_f64()),
+                number::turns(status.target.as_f64())
+            ),
+        )
     } else {
-        (format!("{:.2}", status.target.as_f64()), "turns", "for the next coil".to_owned())
+        (number::turns(status.target.as_f64()), "turns", "for the next coil".to_owned())
     };
     ui.horizontal(|ui| {
         ui.label(RichText::new(big).size(34.0).color(palette.ink));
@@ -255,9 +265,10 @@ fn batch(ui: &mut Ui, palette: Palette, status: &Status, job: Option<&Job>) {
 /// So much wire, by mass too where that is known.
 fn wire_words(left: Length, job: Option<&Job>) -> String {
     let mass = job.map_or_else(String::new, |job| {
-        format!(", {:.1} g", job.density.wire_mass(job.winding.wire(), left.mm()).get())
+        let grams = job.density.wire_mass(job.winding.wire(), left.mm()).get();
+        format!(", {}", Scales::of(job.metal).weighed(grams))
     });
-    format!("{:.2} m{mass}", left.mm().get() / 1e3)
+    format!("{}{mass}", metres(left.mm()))
 }
 
 /// Who it is, how it is, and what can be done.
@@ -272,7 +283,7 @@ fn about(
     let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
     let on = seen
         .health
-        .map_or_else(String::new, |health| format!(": up {}", words::span(health.up_ms as f64 / 60_000.0)));
+        .map_or_else(String::new, |health| format!(": up {}", number::span(health.up_ms as f64 / 60_000.0)));
     name.on_hover_text(format!("{port}{on}"));
     // The counter's text is not ours.
     let firmware: String = identity.firmware.chars().filter(|letter| !letter.is_control()).collect();

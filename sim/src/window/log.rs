@@ -7,6 +7,7 @@ use turntally_core::screen::fault_words;
 
 use super::look::{Palette, card};
 use crate::simulation::run::Coil;
+use crate::words::number::{percent, turns};
 
 /// The most coils that are kept: the oldest go first.
 const MOST_COILS: usize = 5_000;
@@ -208,7 +209,7 @@ impl Log {
                     ui,
                     match sums.sawn {
                         (0, _) => String::new(),
-                        (promised, cut) => format!("{:.1} %", cut as f64 / promised as f64 * 100.0),
+                        (promised, cut) => percent(cut as f64 / promised as f64),
                     },
                 );
                 ui.end_row();
@@ -225,9 +226,9 @@ impl Log {
                 for entry in self.coils.iter().rev().take(200) {
                     number(ui, entry.number.to_string());
                     number(ui, entry.batch.to_string());
-                    number(ui, format!("{:.3}", entry.target_turns));
-                    number(ui, format!("{:.3}", entry.counted_turns));
-                    number(ui, format!("{:.3}", entry.true_turns));
+                    number(ui, turns(entry.target_turns));
+                    number(ui, turns(entry.counted_turns));
+                    number(ui, turns(entry.true_turns));
                     if entry.kept {
                         number(ui, entry.promised.to_string());
                         number(ui, entry.cut.map_or("not sawn".to_owned(), |cut| cut.to_string()));

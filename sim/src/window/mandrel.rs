@@ -6,13 +6,14 @@ use eframe::egui::{
     WidgetInfo, pos2, vec2,
 };
 use turntally_core::bench::Phase;
-use turntally_core::units::Turns;
+use turntally_core::units::{Mm, Turns};
 
 use super::coil_mesh::{self, CoilShape};
 use super::look::{Palette, shade, wire_colour};
 use super::saw::Tray;
 use super::session::Session;
 use crate::job::Job;
+use crate::words::number::{self, given, mm, percent, turns};
 
 /// How long a coil takes to spring open, in seconds.
 pub const OPENING: f64 = 0.7;
@@ -55,7 +56,7 @@ impl<'a> Scene<'a> {
         let winding = &self.job.winding;
         let length = self.turns * winding.pitch().get() + winding.wire().mm().get();
         let length = if self.turns > 0.0 { length } else { 0.0 };
-        format!("Coil on the mandrel: {:.1} turns, {length:.1} mm", self.turns)
+        format!("Coil on the mandrel: {} turns, {}", turns(self.turns), mm(Mm::new(length)))
     }
 }
 
@@ -140,7 +141,8 @@ pub fn show_followed(
     let ratio = scene.job.winding.spring().best();
     let (coil, _) = opened(&painter, scene.job, (wound, ratio), scale, opening);
     if opening >= 1.0 {
-        let text = format!("about {:.1} turns left of {wound:.1}, if it opens as planned", coil.turns);
+        let text =
+            format!("about {} turns left of {}, if it opens as planned", turns(coil.turns), turns(wound));
         below(&painter, palette, scale, rect, text);
     }
 }
@@ -148,7 +150,7 @@ pub fn show_followed(
 /// Shows a coil of whose wire nothing is known: its turns against the target, and no length.
 pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, height: f32) {
     let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
-    let text = format!("Coil on the mandrel: {turns:.1} turns, not to scale");
+    let text = format!("Coil on the mandrel: {} turns, not to scale", number::turns(turns));
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &text));
     let painter = ui.painter().with_clip_rect(rect);
     let left = rect.left() + 16.0;
@@ -173,7 +175,7 @@ pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, h
         let stroke = Stroke::new(1.5, palette.copper);
         let foot = pos2(x, rect.bottom() - 22.0);
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), foot], stroke, 5.0, 3.0));
-        let text = format!("target {goal:.2} turns");
+        let text = format!("target {} turns", number::turns(goal));
         let at = pos2(x, rect.bottom() - 12.0);
         painter.text(at, Align2::RIGHT_CENTER, text, FontId::proportional(11.5), palette.copper);
     }
@@ -284,14 +286,14 @@ fn ruler(painter: &Painter, palette: Palette, scene: &Scene<'_>, scale: Scale, r
         at += step;
     }
     let small = FontId::proportional(11.5);
-    let text = format!("cradle {}", job.coil_max);
+    let text = format!("cradle {}", given(job.coil_max));
     painter.text(pos2(scale.left + 4.0, y + 12.0), Align2::LEFT_CENTER, text, small.clone(), palette.faint);
     let target = scene.target;
     if target.nano() > 0 {
         let x = scale.left + scale.long(job.rule.coil().length(target).mm().get());
         let stroke = Stroke::new(1.5, palette.copper);
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), pos2(x, y)], stroke, 5.0, 3.0));
-        let text = format!("target {:.2} turns", target.as_f64());
+        let text = format!("target {} turns", turns(target.as_f64()));
         // Short coils have no room for both in a line, and all the room beside it.
         let (at, place) = if x - scale.left < 200.0 {
             (pos2(to + 12.0, y), Align2::LEFT_CENTER)
@@ -321,7 +323,7 @@ fn in_cradle(
     if opening >= 1.0 {
         slit(painter, palette, coil, tray.slit, end);
         let text =
-            format!("{:.1} turns left of {wound:.1}, opened {:.1} %", coil.turns, (ratio - 1.0) * 100.0);
+            format!("{} turns left of {}, opened {}", turns(coil.turns), turns(wound), percent(ratio - 1.0));
         below(painter, palette, scale, rect, text);
     }
 }

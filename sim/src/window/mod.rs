@@ -14,6 +14,7 @@ use web_time::Instant;
 
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
+use crate::words::number;
 use bench_view::coils;
 use cable::Cable;
 use chart_view::Charted;
@@ -324,7 +325,7 @@ impl App {
         }
         self.bench().map_or_else(String::new, |bench| {
             let turns = bench.session().simulated_bench().bench().turns().as_f64();
-            format!("{} Counted {turns:.3} turns.", counter::in_words(bench.session()))
+            format!("{} Counted {} turns.", counter::in_words(bench.session()), number::turns(turns))
         })
     }
 

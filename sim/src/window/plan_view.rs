@@ -15,7 +15,7 @@ use crate::lookup::Learning;
 use crate::plan::figures::Plan;
 use crate::plan::spool::Reach;
 use crate::plan::{advice, json, sheet, text};
-use crate::words;
+use crate::words::{self, number};
 
 /// The most coils of a batch that are drawn.
 const MOST_COILS: u32 = 18;
@@ -292,15 +292,15 @@ fn leave_aside(ui: &mut Ui, job: &Job, shelf: &mut Shelf) -> bool {
 fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let inner = format!("{} mm inside when closed, {}", text::inner(plan), text::ring_mass(plan.ring_mass));
     let mut rows = vec![
-        ("wire", format!("{}, {}", text::metal(job), words::wire_size(job.size))),
-        ("mandrel", words::both(job.winding.mandrel())),
+        ("wire", format!("{}, {}", text::metal(job), words::wire_both(job.size))),
+        ("mandrel", number::both(job.winding.mandrel())),
         ("springback", text::spring(job)),
     ];
     rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
     rows.extend([
         ("ring", inner),
-        ("wire needed", words::length(plan.wire_total.get())),
-        ("mass", text::mass(plan)),
+        ("wire needed", number::wire_length(plan.wire_total)),
+        ("mass", text::mass(job, plan)),
     ]);
     rows.extend(Reach::of(job, plan).map(|reach| ("spool", reach.words())));
     if let Some(cost) = text::cost(job, plan) {
@@ -308,12 +308,12 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     }
     rows.push((
         "time",
-        format!("{} to {} at the bench", words::span(plan.minutes.low), words::span(plan.minutes.high)),
+        format!("{} to {} at the bench", number::span(plan.minutes.low), number::span(plan.minutes.high)),
     ));
     for group in &plan.groups {
         let (count, turns) =
-            (words::count(u64::from(group.count), "coil"), words::turns(group.wound_turns.as_f64()));
-        let released = words::length(group.released_length.get());
+            (words::count(u64::from(group.count), "coil"), number::turns(group.wound_turns.as_f64()));
+        let released = number::length(group.released_length);
         rows.push((
             "wind",
             format!("{count} of {turns} turns: {} rings each, {released} released", group.rings),
@@ -371,10 +371,11 @@ fn coils(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
 /// The wire as a bar: rings, swarf, offcuts.
 fn ends_as(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
     let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 22.0), Sense::hover());
-    let shares = text::shares(plan);
+    let (unit, grams) = text::unit(job, plan);
+    let shares = text::shares(plan, grams);
     let words = shares[..3]
         .iter()
-        .map(|(name, grams, percent)| format!("{name} {grams} g ({percent} %)"))
+        .map(|(name, mass, percent)| format!("{name} {mass} {unit} ({percent} %)"))
         .collect::<Vec<_>>()
         .join(", ");
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &words));
@@ -390,10 +391,10 @@ fn ends_as(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
         left += width;
     }
     ui.horizontal_wrapped(|ui| {
-        for ((name, grams, percent), colour) in shares.iter().zip(colours) {
+        for ((name, mass, percent), colour) in shares.iter().zip(colours) {
             let (dot, _) = ui.allocate_exact_size(vec2(10.0, 10.0), Sense::hover());
             ui.painter().rect_filled(dot, 2.0, colour);
-            ui.label(format!("{name} {grams} g, {percent} %"));
+            ui.label(format!("{name} {mass} {unit}, {percent} %"));
         }
     });
 }

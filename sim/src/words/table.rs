@@ -21,7 +21,7 @@ pub(crate) fn wrapped(text: &str) -> String {
 }
 
 /// Words that stay on the line of the number before them.
-const UNITS: [&str; 8] = ["%", "mm", "m", "g", "kg", "ozt", "ozav", "h"];
+const UNITS: [&str; 10] = ["%", "mm", "in", "m", "g", "kg", "oz", "lb", "ozt", "h"];
 /// Holds a number and its unit together while a line is folded (a no-break space).
 const NO_BREAK: char = '\u{a0}';
 

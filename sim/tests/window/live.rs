@@ -68,13 +68,13 @@ fn a_coil_is_followed() {
         assert!(window.query_by_label(name).is_none(), "{name}");
     }
     counter.wind(30.0);
-    hears(&mut window, "Counted 30.000 turns");
+    hears(&mut window, "Counted 30.00 turns");
     rests(&mut window);
-    assert!(says(&window, "Counter: Winding") && says(&window, "Coil on the mandrel: 30.0 turns, 37.2 mm"));
+    assert!(says(&window, "Counter: Winding") && says(&window, "Coil on the mandrel: 30.00 turns, 37.20 mm"));
     window.snapshot("counter-winding");
     click(&mut window, "Dark");
     window.snapshot("counter-winding-dark");
-    // The demo job's coil wants 55.82 turns.
+    // The demo job's coil wants 55.83 turns.
     counter.crank(26.83);
     hears(&mut window, "Stop now");
     rests(&mut window);
@@ -83,7 +83,7 @@ fn a_coil_is_followed() {
     counter.keep();
     hears(&mut window, "Coil kept");
     tells(&mut window, "53 of 666 rings guaranteed; 1 coil kept, 0 thrown away");
-    assert!(says(&window, "Coil on the mandrel: 0.0 turns"));
+    assert!(says(&window, "Coil on the mandrel: 0.00 turns"));
     // It springs open for 0.7 s.
     std::thread::sleep(Duration::from_millis(800));
     window.step();
@@ -110,7 +110,7 @@ fn a_count_in_doubt_is_told() {
     let mut window = window(folder.path(), SIZE, |_| {});
     connect(&mut window, &counter);
     counter.wind(10.0);
-    hears(&mut window, "Counted 10.000 turns");
+    hears(&mut window, "Counted 10.00 turns");
     counter.does(vec![Do::Fault(FaultKind::DeadA), Do::Crank(3.0)]);
     tells(&mut window, "Counter: Count uncertain");
     tells(&mut window, "encoder channel A is dead");
@@ -128,9 +128,9 @@ fn an_unknown_job_has_no_scale() {
     let mut window = window(folder.path(), SIZE, |_| {});
     connect(&mut window, &counter);
     counter.wind(12.0);
-    hears(&mut window, "Counted 12.000 turns");
+    hears(&mut window, "Counted 12.00 turns");
     rests(&mut window);
-    assert!(says(&window, "Coil on the mandrel: 12.0 turns, not to scale"));
+    assert!(says(&window, "Coil on the mandrel: 12.00 turns, not to scale"));
     assert!(says(&window, "The planner holds another job than"));
     window.snapshot("counter-unscaled");
     // Its file opened in the planner, it is to scale.

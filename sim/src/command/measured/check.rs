@@ -9,6 +9,7 @@ use turntally_core::units::Length;
 
 use super::estimate;
 use crate::lookup::WireKind;
+use crate::words::number::{fine, fixed, given};
 
 /// The inside of a ring whose outside was measured. Outside and wire enter the spring ratio as
 /// `k = (OD - d) / (Dm + d)`: a wire thicker than its size by its tolerance t makes both terms wrong, so that the
@@ -49,13 +50,14 @@ pub fn plausible(
         "was it wound on a larger mandrel, or is it another wire?".to_owned()
     };
     Err(format!(
-        "spring ratio {:.4}, where {} {} wire of {} on {mandrel} has {:.4} to {:.4}: {looks_like}; --sure keeps it",
-        found.best,
+        "spring ratio {}, where {} {} wire of {} on {} has {} to {}: {looks_like}; --sure keeps it",
+        fixed(found.best, 4),
         wire.temper,
         wire.metal,
-        wire.size,
-        known.low(),
-        known.high(),
+        fine(wire.size),
+        given(mandrel),
+        fixed(known.low(), 4),
+        fixed(known.high(), 4),
     ))
 }
 

@@ -6,7 +6,9 @@ use serde_json::{Value, json};
 
 use crate::failure::Failure;
 use crate::lookup::{LearnedWire, Measured, Next};
+use crate::words::number::{fixed, given};
 use crate::words::series;
+use turntally_core::gauge::WireSize;
 
 /// Everything that was measured of one wire, in words.
 pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
@@ -16,7 +18,8 @@ pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
         0 => "estimated, since the inside of no ring was measured".to_owned(),
         _ => format!("learned from {}", known.rings_words()),
     };
-    let mut text = format!("{}, {}, {} on any other mandrel: {from}\n", wire.metal, wire.temper, wire.size);
+    let size = crate::words::wire(WireSize::Diameter(wire.size));
+    let mut text = format!("{}, {}, {size} on any other mandrel: {from}\n", wire.metal, wire.temper);
     if let Err(misfit) = known.flow().exponent() {
         _ = writeln!(text, "  {misfit}");
         let tempers: Vec<String> = known.fitting_tempers().iter().map(ToString::to_string).collect();
@@ -30,8 +33,11 @@ pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
         Some(Next { mandrel, narrows, from, to }) => {
             _ = writeln!(
                 text,
-                "  measure next: a ring on {mandrel}, which narrows the bounds on mandrels of {from} to {to} by about {:.0} %",
-                narrows * 100.0
+                "  measure next: a ring on {}, which narrows the bounds on mandrels of {} to {} by about {} %",
+                given(mandrel),
+                given(from),
+                given(to),
+                fixed(narrows * 100.0, 0)
             );
         }
         None => text.push_str("  a ring on one more mandrel would hardly narrow the bounds\n"),
