@@ -12,7 +12,7 @@ use std::thread;
 use clap::ValueEnum;
 use turntally_core::bounds::Bounds;
 use turntally_core::gauge::WireSize;
-use turntally_core::units::{Grams, Length};
+use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Printed, Ring};
@@ -440,6 +440,13 @@ impl Chart {
             _ => ", as given".to_owned(),
         };
         lines.push(format!("Density {density} g/cm\u{b3}{spread}{source}."));
+        if material.coating() > Length::ZERO {
+            lines.push(format!(
+                "Wire with a coating of {} of {} g/cm\u{b3}; diameters are the metal's, insides are measured to the coating.",
+                fine(material.coating()),
+                Density::ENAMEL.g_per_cm3()
+            ));
+        }
         let made: Vec<&Made> = sheet.cells.iter().flatten().collect();
         let estimated: Vec<&&Made> = made.iter().filter(|made| !made.spring_learned()).collect();
         let least =

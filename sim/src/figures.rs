@@ -292,7 +292,7 @@ impl Ring {
         let material = springing.as_ref().unwrap_or(material);
         let gap = cut.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
         let winding = material.wind(nominal, mandrel, gap, cut.kerf)?;
-        let best = Figures::at(&winding, winding.spring().best(), material.density()[1]);
+        let best = Figures::at(&winding, winding.spring().best(), material.wire_density(nominal)[1]);
         let (mut low, mut high) = (best, best);
         each_corner(material, &winding, wire, |corner| {
             for i in 0..COUNT {
@@ -306,7 +306,9 @@ impl Ring {
     /// The likely ring: nominal wire, best spring ratio, usual density.
     #[must_use]
     pub fn likely(&self, material: &Material) -> Corner {
-        Corner { wire: self.winding.wire(), density: material.density()[1], figures: self.best }
+        let wire = self.winding.wire();
+        let core = wire - material.coating() - material.coating();
+        Corner { wire, density: material.wire_density(core)[1], figures: self.best }
     }
 
     /// Every corner of its bounds. What belongs together, such as wire and the rings of it, is worked out in one
@@ -362,8 +364,9 @@ impl Corner {
 
 /// Visits the ends of the gauge's tolerance, of the spring bounds and of the density's spread, each with each.
 fn each_corner(material: &Material, winding: &Winding, wire: WireSize, mut visit: impl FnMut(Corner)) {
-    let [light, density, dense] = material.density();
+    let around = material.coating() + material.coating();
     let mut take_in = |winding: &Winding| {
+        let [light, density, dense] = material.wire_density(winding.wire() - around);
         for ratio in [winding.spring().low(), winding.spring().high()] {
             let figures = Figures::at(winding, ratio, density);
             for at in [light, dense] {
@@ -376,7 +379,7 @@ fn each_corner(material: &Material, winding: &Winding, wire: WireSize, mut visit
     if off == 0 {
         return take_in(winding);
     }
-    let nominal = winding.wire().nm();
+    let nominal = (winding.wire() - around).nm();
     for diameter in [nominal - off, nominal + off].map(Length::from_nm) {
         // At the edge of what can be wound one side may fall out; the nominal stays.
         match material.wind(diameter, winding.mandrel(), winding.gap(), winding.kerf()) {

@@ -70,6 +70,7 @@ struct WireTable {
     metal: String,
     temper: Option<String>,
     size: String,
+    coating: Option<String>,
     density_g_cm3: Option<f64>,
     spring_ratio: Option<f64>,
     price_per_kg: Option<f64>,
@@ -138,7 +139,11 @@ pub struct Job {
     pub temper: Temper,
     /// The wire's size as it was written.
     pub size: WireSize,
-    /// The density that counts.
+    /// The thickness of its coating; nothing on bare wire. The wire of [`Self::winding`] is as thick as both.
+    pub coating: Length,
+    /// The density of its metal that counts.
+    pub metal_density: Density,
+    /// The same of the wire: the mean of metal and coating over its whole section.
     pub density: Density,
     /// The spring ratio was measured on this very mandrel, or given.
     pub spring_measured: bool,
@@ -217,11 +222,18 @@ impl Job {
         let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
         let metal = Metal::find(&file.wire.metal);
         let metal_name = label("wire.metal", file.wire.metal.trim(), MAX_METAL)?;
-        let density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
-        let supposed = estimate(metal, temper, size.diameter(), mandrel);
+        let coating = file.wire.coating.as_deref().unwrap_or("0mm");
+        let coating = coating_of(coating).map_err(|why| Failure::value("wire.coating", coating, why))?;
+        let around = coating + coating;
+        let metal_density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
+        let density = metal_density.coated(size.diameter(), coating, Density::ENAMEL);
+        // The metal lies a coating further out than the mandrel, and springs as if it were wound on one so thick.
+        let supposed = estimate(metal, temper, size.diameter(), mandrel + around);
         let wire = WireKind::new(&metal_name, temper, size.diameter());
         let learning = known
             .learned(&wire, mandrel, file.wire.spring_ratio.is_some())?
+            // What was measured was bare wire.
+            .filter(|_| coating == Length::ZERO)
             .and_then(|all| all.beside(file.wire.spring_ratio.is_some(), file.coil.gap.is_some()));
         let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
         let spring_measured =
@@ -238,9 +250,13 @@ impl Job {
         let spool = known.spool(file.wire.spool.as_deref())?;
         if let Some((field, spool)) = &spool {
             fits(field, spool, &wire)?;
+            if coating > Length::ZERO {
+                let why = "the wire on a spool is taken as bare: leave out wire.coating or the spool";
+                return Err(Failure::value(field, &spool.name, why));
+            }
         }
         let spool = spool.map(|(_, spool)| spool);
-        let winding = Winding::new(size.diameter(), mandrel, gap, kerf, spring)
+        let winding = Winding::new(size.diameter() + around, mandrel, gap, kerf, spring)
             .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
         let shaft = match file.winder.encoder_on.as_deref() {
             None | Some("crank") => Shaft::Crank,
@@ -276,6 +292,8 @@ impl Job {
             metal,
             temper,
             size,
+            coating,
+            metal_density,
             density,
             spring_measured,
             learning,
@@ -527,6 +545,22 @@ fn of_file(path: &Path, job: Result<Job, Failure>) -> Result<Job, Failure> {
         }
         Failure::new(format_args!("{}: {failure}", path.display()))
     })
+}
+
+/// The thickest coating that is taken: far past any enamel. Our own limit.
+const MAX_COATING: Length = Length::from_um(1_000);
+
+/// The thickness of a coating as it is written.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn coating_of(text: &str) -> Result<Length, String> {
+    let coating: Length =
+        text.parse().map_err(|error: turntally_core::units::QuantityError| error.to_string())?;
+    if coating > MAX_COATING {
+        return Err(format!("0 mm to {MAX_COATING} is allowed, the thickness on one side"));
+    }
+    Ok(coating)
 }
 
 /// A job's wire must be the one that is on its spool.

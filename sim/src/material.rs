@@ -12,7 +12,7 @@ use turntally_core::spring::{MAX_SPRING_RATIO, SpringRatio};
 use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
-use crate::job::{DENSITIES, MAX_METAL, unknown_metal};
+use crate::job::{DENSITIES, MAX_METAL, coating_of, unknown_metal};
 use crate::lookup::{LearnedMetal, Learning, Lookup};
 
 /// The options that `size` and `chart` share.
@@ -21,6 +21,9 @@ pub struct MaterialArgs {
     /// Temper of the wire: soft, half-hard, hard or spring
     #[arg(long, default_value_t = Temper::Soft, hide_possible_values = true)]
     pub temper: Temper,
+    /// Thickness of the wire's coating on one side, such as 0.02mm, up to 1mm: enamel of magnet wire
+    #[arg(long, value_name = "LENGTH", default_value = "0mm", value_parser = coating_of, allow_hyphen_values = true)]
+    pub coating: Length,
     /// Measured spring ratio, released over wound diameter, 1 to 2 [default: estimated from the metal]
     #[arg(long, value_name = "K", value_parser = spring_ratio, allow_hyphen_values = true)]
     pub spring_ratio: Option<SpringRatio>,
@@ -66,6 +69,7 @@ pub struct Material {
     temper: Temper,
     /// Least, usual, most.
     density: [Density; 3],
+    coating: Length,
     measured: Option<SpringRatio>,
     /// What was measured of its wires.
     known: Arc<LearnedMetal>,
@@ -151,6 +155,7 @@ impl Material {
             metal,
             temper: args.temper,
             density,
+            coating: args.coating,
             measured: args.spring_ratio,
         })
     }
@@ -173,7 +178,19 @@ impl Material {
         self.temper
     }
 
-    /// Its density: the least and the most that were published around the usual one in the middle; all
+    /// The thickness of its wires' coating; nothing on bare wire.
+    #[must_use]
+    pub const fn coating(&self) -> Length {
+        self.coating
+    }
+
+    /// The densities of a wire whose metal is so thick, as those of [`Self::density`]: the mean of metal and coating.
+    #[must_use]
+    pub fn wire_density(&self, core: Length) -> [Density; 3] {
+        self.density.map(|density| density.coated(core, self.coating, Density::ENAMEL))
+    }
+
+    /// The density of the metal: the least and the most that were published around the usual one in the middle; all
     /// three the same where it was given.
     #[must_use]
     pub const fn density(&self) -> [Density; 3] {
@@ -185,6 +202,10 @@ impl Material {
     /// # Errors
     /// [`Refusal::Springs`] where they say that it makes no ring.
     pub fn learned(&self, wire: Length, mandrel: Length) -> Result<Option<Learning>, Refusal> {
+        // What was measured was bare wire.
+        if self.coating > Length::ZERO {
+            return Ok(None);
+        }
         let known = self.known.on(wire, mandrel, self.given.0).map_err(Refusal::Springs)?;
         Ok(known.and_then(|known| known.beside(self.given.0, self.given.1)))
     }
@@ -212,17 +233,20 @@ impl Material {
         }
         let flow =
             flow_of(self.metal, self.temper, wire).map_err(|error| Refusal::Temper(error.to_string()))?;
+        // The metal lies a coating further out than the mandrel, and springs as if it were wound on one so thick.
+        let mandrel = mandrel + self.coating + self.coating;
         SpringRatio::estimate(flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
     }
 
-    /// Puts a wire of it on a mandrel.
+    /// Puts a wire of it, whose metal is so thick, on a mandrel: the winding's wire has its coating.
     ///
     /// # Errors
     /// [`Refusal`] where that makes no ring.
     pub fn wind(&self, wire: Length, mandrel: Length, gap: f64, kerf: Length) -> Result<Winding, Refusal> {
         let spring = self.spring(wire, mandrel);
         // What is wrong with the shape is said first: no temper mends it.
-        let shape = Winding::new(wire, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
+        let outside = wire + self.coating + self.coating;
+        let shape = Winding::new(outside, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
         match (spring, shape) {
             (Ok(_), shape) => shape.map_err(Refusal::Winding),
             (Err(_), Err(error @ (WindingError::MandrelTooThin { .. } | WindingError::TooLarge))) => {

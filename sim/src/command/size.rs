@@ -338,7 +338,10 @@ impl Report {
         let winding = self.ring.winding();
         let [light, density, dense] = self.material.density().map(|density| density.g_per_cm3());
         object.insert("wire".to_owned(), json!(self.wire.to_string()));
-        object.insert("wire_diameter_mm".to_owned(), json!(winding.wire().mm().get()));
+        object.insert("wire_diameter_mm".to_owned(), json!(self.wire.diameter().mm().get()));
+        if self.material.coating() > Length::ZERO {
+            object.insert("wire_coating_mm".to_owned(), json!(self.material.coating().mm().get()));
+        }
         let off = tolerance(self.wire).map(|tolerance| tolerance.plus_minus.mm().get());
         object.insert("wire_tolerance_mm".to_owned(), json!(off));
         object.insert("mandrel_diameter_mm".to_owned(), json!(winding.mandrel().mm().get()));
@@ -408,8 +411,9 @@ impl Report {
         let mandrel = winding.mandrel();
         let metal = self.material.metal().map_or(self.material.name(), |metal| metal.title());
         let mut text = format!(
-            "wire of {}, {metal}, {}\non a mandrel of {} ({}), kerf {}, gap {}\n\n",
+            "wire of {}{}, {metal}, {}\non a mandrel of {} ({}), kerf {}, gap {}\n\n",
             wire_both(self.wire),
+            self.coating_words(),
             self.material.temper(),
             given(mandrel),
             inches(mandrel),
@@ -465,6 +469,14 @@ impl Report {
             text += &wrapped(&format!("Note: {warning}."));
         }
         text
+    }
+
+    /// `, coating 0.02 mm`; nothing for bare wire.
+    fn coating_words(&self) -> String {
+        match self.material.coating() {
+            Length::ZERO => String::new(),
+            coating => format!(", coating {}", fine(coating)),
+        }
     }
 
     /// The units that masses are written in: those of the metal, and pennyweights of a precious one.

@@ -15,6 +15,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ("wire.metal", "a metal's name in quotes, such as \"copper\""),
     ("wire.temper", "\"soft\", \"half-hard\", \"hard\" or \"spring\""),
     ("wire.size", "a size in quotes, such as \"16awg\", \"18swg\", \"1.2mm\" or \"0.051in\""),
+    ("wire.coating", "a length in quotes, such as \"0.02mm\", from 0mm to 1mm"),
     ("wire.density_g_cm3", "a number from 0.5 to 25"),
     ("wire.spring_ratio", "a number from 1 to 2, released over wound diameter"),
     ("wire.price_per_kg", "a number from 0 to 1000000000"),

@@ -110,13 +110,15 @@ fn saw(job: &Job, all: &mut Vec<String>) {
 
 fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     let winding = &job.winding;
-    let wires = winding.mandrel().nm() as f64 / winding.wire().nm() as f64;
+    // It is the metal that cracks, a coating further out than the mandrel.
+    let core = job.size.diameter();
+    let wires = (winding.mandrel() + job.coating + job.coating).nm() as f64 / core.nm() as f64;
     let limit = CRACKS_BELOW[job.temper as usize];
     if wires < limit {
         all.push(format!(
             "{} wire is stretched {} % on the outside of a mandrel {} wire diameters thick; below {limit} it may crack (common practice, no source). Wind a trial coil and look at it through a glass, or anneal first.",
             capital(&job.temper.to_string()),
-            sig(winding.outer_strain() * 100.0, 2),
+            sig(core.mm().get() / winding.wound_diameter().get() * 100.0, 2),
             sig(wires, 2),
         ));
     }

@@ -244,12 +244,17 @@ fn likely(groups: &[CoilGroup], tail: f64) -> u64 {
 }
 
 fn mass_range(job: &Job, wire: Mm, likely: Grams) -> Bounds<f64> {
-    let diameter = job.winding.wire();
+    let diameter = job.size.diameter();
     let tolerance = Tolerance::of(diameter).plus_minus.nm();
     // A density that was typed in is taken as weighed; a listed one has its range.
-    let listed = job.metal.map(|metal| metal.density()).filter(|figure| figure.value() == job.density);
-    let (light, heavy) = listed.map_or((job.density, job.density), |figure| (figure.low(), figure.high()));
-    let mass = |density: Density, nm: i64| density.wire_mass(Length::from_nm(nm.max(0)), wire).get();
+    let listed = job.metal.map(|metal| metal.density()).filter(|figure| figure.value() == job.metal_density);
+    let given = job.metal_density;
+    let (light, heavy) = listed.map_or((given, given), |figure| (figure.low(), figure.high()));
+    let mass = |density: Density, nm: i64| {
+        let core = Length::from_nm(nm.max(0));
+        let density = density.coated(core, job.coating, Density::ENAMEL);
+        density.wire_mass(core + job.coating + job.coating, wire).get()
+    };
     Bounds {
         low: mass(light, diameter.nm() - tolerance),
         best: likely.get(),

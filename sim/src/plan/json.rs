@@ -3,6 +3,7 @@
 use serde::ser::{Error as _, Serialize, Serializer};
 use serde_json::value::RawValue;
 use turntally_core::spring::SpringRatio;
+use turntally_core::units::Length;
 
 use super::advice::Suggestion;
 use super::figures::{CoilGroup, Plan};
@@ -17,6 +18,9 @@ pub struct Report<'a> {
     metal: &'a str,
     temper: String,
     wire_diameter_mm: f64,
+    /// The thickness on one side; bare wire has none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wire_coating_mm: Option<f64>,
     mandrel_diameter_mm: f64,
     density_g_cm3: f64,
     spring_ratio: f64,
@@ -143,9 +147,10 @@ impl<'a> Report<'a> {
             name: &job.name,
             metal: &job.metal_name,
             temper: job.temper.to_string(),
-            wire_diameter_mm: job.winding.wire().mm().get(),
+            wire_diameter_mm: job.size.diameter().mm().get(),
+            wire_coating_mm: (job.coating > Length::ZERO).then(|| job.coating.mm().get()),
             mandrel_diameter_mm: job.winding.mandrel().mm().get(),
-            density_g_cm3: job.density.g_per_cm3(),
+            density_g_cm3: job.metal_density.g_per_cm3(),
             spring_ratio: spring.best(),
             spring_ratio_low: spring.low(),
             spring_ratio_high: spring.high(),

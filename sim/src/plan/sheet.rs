@@ -48,7 +48,7 @@ pub fn render(job: &Job, plan: &Plan, warnings: &[String]) -> String {
         name = esc(&job.name),
         metal = esc(text::metal(job)),
         temper = job.temper,
-        wire = words::wire(job.size),
+        wire = words::wire(job.size) + &text::coating(job),
         mandrel = number::given(job.winding.mandrel()),
         rings = plan.rings_planned,
     );
@@ -110,7 +110,7 @@ fn settings(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("Rings to make", plan.rings_planned.to_string()),
         ("Encoder", format!("{} pulses a turn, on the {shaft}", job.pulses_per_rev)),
         ("Gear, crank : mandrel", job.gear.to_string()),
-        ("Wire", words::wire_both(job.size)),
+        ("Wire", words::wire_both(job.size) + &text::coating(job)),
         ("Mandrel", number::both(winding.mandrel())),
         ("Spring ratio", format!("{} ({basis})", number::fixed(spring.high(), 4))),
         ("Gap", number::gap(winding.gap())),

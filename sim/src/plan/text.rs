@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use turntally_core::counter::Shaft;
-use turntally_core::units::Grams;
+use turntally_core::units::{Grams, Length};
 
 use super::advice::Suggestion;
 use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
@@ -11,13 +11,21 @@ use super::spool::Reach;
 use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
 use crate::words::mass::{Scales, Unit};
-use crate::words::number::{bare_mm, both, fixed, length, sig, span, turns, wire_length};
+use crate::words::number::{bare_mm, both, fine, fixed, length, sig, span, turns, wire_length};
 use crate::words::table::folded;
 use crate::words::wire_both;
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
 pub(crate) fn metal(job: &Job) -> &str {
     job.metal.map_or(&job.metal_name, |metal| metal.title())
+}
+
+/// `, coating 0.02 mm`; nothing for bare wire.
+pub(crate) fn coating(job: &Job) -> String {
+    match job.coating {
+        Length::ZERO => String::new(),
+        coating => format!(", coating {}", fine(coating)),
+    }
 }
 
 /// How far it springs, in words.
@@ -114,11 +122,12 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     row(
         "wire",
         &format!(
-            "{}, {}, {}, {} g/cm3",
+            "{}, {}, {}{}, {} g/cm3",
             metal(job),
             job.temper,
             wire_both(job.size),
-            job.density.g_per_cm3()
+            coating(job),
+            job.metal_density.g_per_cm3()
         ),
     );
     row("mandrel", &both(winding.mandrel()));

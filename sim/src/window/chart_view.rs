@@ -191,10 +191,11 @@ fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart
         per: (asked.of == Of::Rings).then_some(asked.per),
         material: MaterialArgs {
             temper: job.temper,
+            coating: job.coating,
             spring_ratio: (job.spring_measured && learned.spring.is_none()).then(|| job.winding.spring()),
             kerf: job.winding.kerf(),
             gap: (job.winding.gap() > 0.0 && learned.gap.is_none()).then(|| job.winding.gap()),
-            density: job.metal.is_none().then_some(job.density),
+            density: job.metal.is_none().then_some(job.metal_density),
         },
         known: shelf.known_args(),
         format,

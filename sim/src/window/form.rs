@@ -45,7 +45,7 @@ const fn field(key: &'static str, label: &'static str, unit: &'static str, kind:
 }
 
 /// Every field, in the order of the form; an empty one is left out of the file.
-const FIELDS: [Field; 22] = [
+const FIELDS: [Field; 23] = [
     field("job.name", "Name", "", Kind::Text),
     field("job.rings", "Rings wanted", "rings", Kind::Number),
     field("job.wire", "Wire to use up", "12m or 2.5ozt, 100g", Kind::Text),
@@ -53,6 +53,7 @@ const FIELDS: [Field; 22] = [
     field("wire.metal", "Metal", "", Kind::Metal),
     field("wire.temper", "Temper", "", Kind::OneOf(&["soft", "half-hard", "hard", "spring"])),
     field("wire.size", "Wire size", "1.2mm, 16awg, 18swg, 0.051in", Kind::Text),
+    field("wire.coating", "Coating", "0.02mm, on one side", Kind::Text),
     field("wire.density_g_cm3", "Density", "g/cm³, if not the list's", Kind::Number),
     field("wire.spring_ratio", "Spring ratio", "released / wound, if measured", Kind::Number),
     field("wire.spool", "Spool", "", Kind::Spool),

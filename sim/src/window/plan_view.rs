@@ -292,7 +292,7 @@ fn leave_aside(ui: &mut Ui, job: &Job, shelf: &mut Shelf) -> bool {
 fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let inner = format!("{} mm inside when closed, {}", text::inner(plan), text::ring_mass(plan.ring_mass));
     let mut rows = vec![
-        ("wire", format!("{}, {}", text::metal(job), words::wire_both(job.size))),
+        ("wire", format!("{}, {}{}", text::metal(job), words::wire_both(job.size), text::coating(job))),
         ("mandrel", number::both(job.winding.mandrel())),
         ("springback", text::spring(job)),
     ];
