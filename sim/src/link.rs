@@ -15,6 +15,7 @@ use crate::lookup::Spool;
 use crate::records::Records;
 use crate::records::batch::Batch;
 use crate::words::count;
+use crate::words::number::{metres, turns};
 
 pub mod port;
 #[cfg(unix)]
@@ -311,14 +312,13 @@ pub fn status_words(status: &Status) -> String {
         0 => format!("{} coils, {} to go", status.progress.kept, status.coils_left),
         rings => format!("{} of {rings} rings in {} coils", status.progress.rings, status.progress.kept),
     };
-    let left = status
-        .wire_left
-        .map_or_else(String::new, |left| format!("; {:.1} m of wire left", left.mm().get() / 1e3));
+    let left =
+        status.wire_left.map_or_else(String::new, |left| format!("; {} of wire left", metres(left.mm())));
     let job = job_name(status);
     format!(
-        "{job}: {phase}, {:.2} of {:.2} turns, {} rings{error_bound}; {wanted}{left}; {} turns/min{}",
-        status.turns.as_f64(),
-        status.target.as_f64(),
+        "{job}: {phase}, {} of {} turns, {} rings{error_bound}; {wanted}{left}; {} turns/min{}",
+        turns(status.turns.as_f64()),
+        turns(status.target.as_f64()),
         status.rings,
         status.turns_per_minute,
         if status.notice { "; a message is on its screen" } else { "" },

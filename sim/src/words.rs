@@ -1,6 +1,7 @@
 //! Words and numbers for people: the digits that are true, each with its unit.
 
 use turntally_core::gauge::{Gauge, WireSize};
+use turntally_core::units::Length;
 
 pub(crate) mod mass;
 pub(crate) mod number;
@@ -50,6 +51,14 @@ pub(crate) fn wire_both(size: WireSize) -> String {
     match gauges(size) {
         Some(gauges) => format!("{gauges} ({}, {})", tabulated(diameter), fine_inches(diameter)),
         None => format!("{} ({})", fine(diameter), fine_inches(diameter)),
+    }
+}
+
+/// `, coating 0.02 mm (1.24 mm over it)`; nothing for bare wire. `over` is the diameter with its coating.
+pub(crate) fn coating(coating: Length, over: Length) -> String {
+    match coating {
+        Length::ZERO => String::new(),
+        coating => format!(", coating {} ({} over it)", fine(coating), fine(over)),
     }
 }
 

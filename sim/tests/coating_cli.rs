@@ -123,7 +123,7 @@ fn the_coating_is_shown() {
     let file = job(&folder, 5_000, "0.05mm");
     let sheet = folder.path().join("sheet.html").to_str().unwrap().to_owned();
     printed(&["plan", &file, "--sheet", &sheet]);
-    let wire = "1 mm (0.0394 in), coating 0.05 mm";
+    let wire = "1 mm (0.0394 in), coating 0.05 mm (1.1 mm over it)";
     assert!(printed(&["plan", &file]).contains(wire));
     assert!(std::fs::read_to_string(&sheet).unwrap().contains(wire));
     let size =
@@ -142,4 +142,15 @@ fn impossible_coatings_are_refused() {
     }
     let size = ["size", "--wire", "1mm", "--mandrel", "5mm", "--metal", "copper"];
     refused_with(&size, &[(&["--coating", "2mm"], &["--coating", "'2mm'", "0 mm to 1 mm"])]);
+}
+
+/// What is left on a spool is of bare wire.
+#[cfg(feature = "link")]
+#[test]
+fn no_spool_has_coated_wire() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("log.sqlite").to_str().unwrap().to_owned();
+    printed(&["spool", "add", "bare", "--metal", "copper", "--wire", "1mm", "--holds", "1kg", "--log", &log]);
+    let line = refusal(&["plan", &job(&folder, 5_000, "0.05mm"), "--spool", "bare", "--log", &log]);
+    assert!(line.contains("--spool 'bare'") && line.contains("wire.coating"), "{line}");
 }

@@ -20,7 +20,7 @@ use crate::records;
 use crate::words::mass::{Scales, Unit};
 use crate::words::number::{bare_mm, fine, fixed, gap, given, inches, signed};
 use crate::words::table::{table, wrapped};
-use crate::words::wire_both;
+use crate::words::{coating, wire_both};
 
 /// The largest aspect ratio that may be asked for.
 const MAX_RATIO: f64 = 1000.0;
@@ -413,7 +413,7 @@ impl Report {
         let mut text = format!(
             "wire of {}{}, {metal}, {}\non a mandrel of {} ({}), kerf {}, gap {}\n\n",
             wire_both(self.wire),
-            self.coating_words(),
+            coating(self.material.coating(), winding.wire()),
             self.material.temper(),
             given(mandrel),
             inches(mandrel),
@@ -469,14 +469,6 @@ impl Report {
             text += &wrapped(&format!("Note: {warning}."));
         }
         text
-    }
-
-    /// `, coating 0.02 mm`; nothing for bare wire.
-    fn coating_words(&self) -> String {
-        match self.material.coating() {
-            Length::ZERO => String::new(),
-            coating => format!(", coating {}", fine(coating)),
-        }
     }
 
     /// The units that masses are written in: those of the metal, and pennyweights of a precious one.

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use turntally_core::counter::Shaft;
-use turntally_core::units::{Grams, Length};
+use turntally_core::units::Grams;
 
 use super::advice::Suggestion;
 use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
@@ -11,21 +11,19 @@ use super::spool::Reach;
 use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
 use crate::words::mass::{Scales, Unit};
-use crate::words::number::{bare_mm, both, fine, fixed, length, sig, span, turns, wire_length};
+use crate::words::number::{bare_mm, both, fixed, length, sig, span, turns, wire_length};
 use crate::words::table::folded;
-use crate::words::wire_both;
+use crate::words::{self, wire_both};
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
 pub(crate) fn metal(job: &Job) -> &str {
     job.metal.map_or(&job.metal_name, |metal| metal.title())
 }
 
-/// `, coating 0.02 mm`; nothing for bare wire.
+/// `, coating 0.02 mm (1.24 mm over it)`; nothing for bare wire. A counter that is set up by hand takes the diameter
+/// over the coating.
 pub(crate) fn coating(job: &Job) -> String {
-    match job.coating {
-        Length::ZERO => String::new(),
-        coating => format!(", coating {}", fine(coating)),
-    }
+    words::coating(job.coating, job.winding.wire())
 }
 
 /// How far it springs, in words.
