@@ -587,7 +587,7 @@ mod tests {
             ["silver", "gold", "platinum", "palladium"].into_iter().any(sold_as)
                 && metal.name != "nickel-silver"
         };
-        assert!(Metal::ALL.iter().any(|metal| precious(metal)) && !Metal::ALL.iter().all(precious));
+        assert!(Metal::ALL.iter().any(&precious) && !Metal::ALL.iter().all(precious));
         for metal in Metal::ALL {
             assert_eq!(metal.family().is_precious(), precious(metal), "{}", metal.name);
         }
