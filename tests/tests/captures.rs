@@ -162,6 +162,44 @@ proptest! {
     }
 }
 
+/// The same, of lines that are nearly usual.
+#[test]
+fn nearly_usual_lines_are_read_alike() {
+    let lines = [
+        "1!\0\n",
+        "1\0!\n",
+        "1!\0 \n",
+        "0 !\n",
+        "1!!\n",
+        "1! 0% #9\n",
+        "1!\r\r\n\n",
+        "\x0b1!\x0c\n",
+        "2!\n",
+        "/!\n",
+        "#\n",
+        "#8\0\n",
+        "#7\n",
+        "#00000000000000000000009\n",
+        "#12345678\n",
+        "#123456789012345\n",
+        "#1234567890123456\n",
+        "#18446744073709551\n",
+        "#18446744073709552\n",
+        "#1234567:\n",
+        "#12345678/\n",
+        "#1234567\u{e4}\n",
+    ];
+    for line in lines {
+        // Behind it comes more than the longest of these lines, so that all are whole in the buffer.
+        let text = format!(
+            "$timescale 1 us $end $var wire 1 ! enc_a $end $var wire 1 % enc_b $end $enddefinitions $end\n\
+             #8\n0!\n0%\n{line}1!\n0!\n{}",
+            "#20000000000000000\n".repeat(4)
+        );
+        assert_eq!(all_of(text.as_bytes()), all_of(ByteByByte(text.as_bytes())), "{line:?}");
+    }
+}
+
 /// The independent decoder, walked by legal steps from 11, where it begins, to this level.
 fn seated(level: u8) -> IncrementalDecoder<QuadStep> {
     let mut decoder = IncrementalDecoder::<QuadStep>::default();
