@@ -5,6 +5,7 @@ use heapless::String;
 use serde::{Deserialize, Serialize};
 
 use crate::counter::Direction;
+use crate::cue::DEFAULT_LEAD;
 use crate::plan::BatchPlan;
 use crate::time::Duration;
 use crate::units::{Length, Turns};
@@ -81,6 +82,14 @@ impl Progress {
 }
 
 impl Job {
+    /// A job of this name that gives `target` on coils wound by `rule`: a batch without a number, wound on forwards, with a
+    /// lead that is learned from [`DEFAULT_LEAD`] on, off a spool of unknown length.
+    #[must_use]
+    pub const fn new(name: String<NAME_LEN>, target: Target, rule: BatchPlan) -> Self {
+        let (direction, lead) = (Direction::Forward, Lead::Learned(DEFAULT_LEAD));
+        Self { batch: 0, name, target, rule, direction, lead, spool: None }
+    }
+
     /// Whether nothing is left to be made.
     #[must_use]
     pub const fn is_done(&self, progress: Progress) -> bool {

@@ -4,7 +4,7 @@
 
 use core::fmt;
 
-use crate::coil::{CoilModel, MAX_RINGS_PER_COIL};
+use crate::coil::{CoilModel, MAX_RINGS_PER_COIL, Winding};
 use crate::counter::CountsPerTurn;
 use crate::units::{Length, Turns};
 
@@ -54,6 +54,21 @@ pub struct BatchPlan {
 }
 
 impl BatchPlan {
+    /// For coils of this winding with `tail` turns of bent lead-in, on an encoder and gear of `per_turn` counts, that are
+    /// no longer on the mandrel than `coil_max`: the one way from figures to a batch, on the counter, over the link and
+    /// in a job file.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn of(
+        winding: &Winding,
+        tail: Turns,
+        per_turn: CountsPerTurn,
+        coil_max: Length,
+    ) -> Result<Self, PlanError> {
+        Self::new(CoilModel::new(winding, tail), per_turn, coil_max)
+    }
+
     /// For coils no longer on the mandrel than `coil_max`, where they are at their longest.
     ///
     /// # Errors
@@ -153,7 +168,6 @@ impl BatchPlan {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::coil::Winding;
     use crate::counter::{Gear, Shaft};
     use crate::spring::SpringRatio;
     use proptest::prelude::*;

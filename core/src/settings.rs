@@ -9,9 +9,9 @@ use heapless::String;
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
-use crate::coil::{CoilModel, Winding, WindingError};
+use crate::coil::{Winding, WindingError};
 use crate::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
-use crate::cue::{DEFAULT_LEAD, MAX_LEAD};
+use crate::cue::MAX_LEAD;
 use crate::format::PlainDisplay;
 use crate::gauge::WireSize;
 use crate::job::{Job, Lead, Target};
@@ -313,16 +313,13 @@ impl Settings {
             Winding::new(wire, batch.mandrel, 0.0, batch.kerf, spring).map_err(CannotMake::Winding)?;
         let tail = Turns::from_nano(i64::from(batch.tail_quarters) * Turns::ONE / 4);
         let per_turn = build.per_turn().ok_or(CannotMake::Encoder)?;
-        let rule = BatchPlan::new(CoilModel::new(&winding, tail), per_turn, batch.cradle)
-            .map_err(CannotMake::Cradle)?;
+        let rule = BatchPlan::of(&winding, tail, per_turn, batch.cradle).map_err(CannotMake::Cradle)?;
+        let job = Job::new(batch.name(build.units), batch.target(&rule)?, rule);
         Ok(Job {
-            batch: 0,
-            name: batch.name(build.units),
-            target: batch.target(&rule)?,
-            rule,
             direction: build.direction,
-            lead: build.lead.map_or(Lead::Learned(DEFAULT_LEAD), Lead::Set),
+            lead: build.lead.map_or(job.lead, Lead::Set),
             spool: batch.spool,
+            ..job
         })
     }
 }

@@ -10,8 +10,8 @@ use std::path::Path;
 use std::str::FromStr;
 
 use serde::Deserialize;
-use turntally_core::coil::{CoilModel, Winding};
-use turntally_core::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
+use turntally_core::coil::Winding;
+use turntally_core::counter::{CountsPerTurn, Gear, MAX_PULSES_PER_REV, Shaft};
 use turntally_core::gauge::WireSize;
 use turntally_core::job::NAME_LEN;
 use turntally_core::metal::{Metal, Temper, flow_of};
@@ -216,65 +216,16 @@ impl Job {
         let name = label("job.name", name.unwrap_or("unnamed"), MAX_NAME)?;
         let spare_percent =
             number("job.spare_percent", file.job.spare_percent.unwrap_or(0.0), 0.0..=100.0, "percent")?;
-        let temper: Temper = text("wire.temper", file.wire.temper.as_deref().unwrap_or("soft"))?;
-        let size: WireSize = text("wire.size", &file.wire.size)?;
+        let wire = Wire::check(&file.wire)?;
         let mandrel: Length = text("mandrel.diameter", &file.mandrel.diameter)?;
         let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
-        let metal = Metal::find(&file.wire.metal);
-        let metal_name = label("wire.metal", file.wire.metal.trim(), MAX_METAL)?;
-        let coating = file.wire.coating.as_deref().unwrap_or("0mm");
-        let coating = coating_of(coating).map_err(|why| Failure::value("wire.coating", coating, why))?;
-        let around = coating + coating;
-        let metal_density = density(metal, &file.wire.metal, file.wire.density_g_cm3)?;
-        let density = metal_density.coated(size.diameter(), coating, Density::ENAMEL);
-        // The metal lies a coating further out than the mandrel, and springs as if it were wound on one so thick.
-        let supposed = estimate(metal, temper, size.diameter(), mandrel + around);
-        let wire = WireKind::new(&metal_name, temper, size.diameter());
-        let learning = known
-            .learned(&wire, mandrel, file.wire.spring_ratio.is_some())?
-            // What was measured was bare wire.
-            .filter(|_| coating == Length::ZERO)
-            .and_then(|all| all.beside(file.wire.spring_ratio.is_some(), file.coil.gap.is_some()));
-        let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
-        let spring_measured =
-            file.wire.spring_ratio.is_some() || learning.as_ref().is_some_and(Learning::spring_measured);
-        let spring = match (file.wire.spring_ratio, learned.spring) {
-            (Some(ratio), _) => SpringRatio::measured(ratio)
-                .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}")))?,
-            (None, Some(learned)) => learned,
-            (None, None) => supposed.map_err(|error| Failure::value("wire.temper", temper, error))?,
-        };
-        let gap = file.coil.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
+        let springback = Springback::check(&file, &wire, mandrel, known)?;
         let price =
             price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
-        let spool = known.spool(file.wire.spool.as_deref())?;
-        if let Some((field, spool)) = &spool {
-            fits(field, spool, &wire)?;
-            if coating > Length::ZERO {
-                let why = "the wire on a spool is taken as bare: leave out wire.coating or the spool";
-                return Err(Failure::value(field, &spool.name, why));
-            }
-        }
-        let spool = spool.map(|(_, spool)| spool);
-        let winding = Winding::new(size.diameter() + around, mandrel, gap, kerf, spring)
+        let spool = spool(file.wire.spool.as_deref(), &wire, known)?;
+        let winding = Winding::new(wire.over_coating(), mandrel, springback.gap, kerf, springback.ratio)
             .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
-        let shaft = match file.winder.encoder_on.as_deref() {
-            None | Some("crank") => Shaft::Crank,
-            Some("mandrel") => Shaft::Mandrel,
-            Some(other) => {
-                return Err(Failure::value("winder.encoder_on", other, "only crank or mandrel is allowed"));
-            }
-        };
-        let gear: Gear = text("winder.gear", file.winder.gear.as_deref().unwrap_or("1:1"))?;
-        let pulses = u32::try_from(file.winder.pulses_per_rev).ok();
-        let per_turn = pulses.and_then(|pulses| CountsPerTurn::new(pulses, shaft, gear));
-        let (Some(pulses_per_rev), Some(per_turn)) = (pulses, per_turn) else {
-            return Err(Failure::value(
-                "winder.pulses_per_rev",
-                file.winder.pulses_per_rev,
-                format_args!("only 1 to {MAX_PULSES_PER_REV} is allowed"),
-            ));
-        };
+        let winder = Winder::check(&file.winder)?;
         let coil_max: Length = text("cutter.coil_max", &file.cutter.coil_max)?;
         let optional = |field, value: Option<&String>| value.map(|value| thickness(field, value)).transpose();
         let blade = optional("cutter.blade", file.cutter.blade.as_ref())?;
@@ -282,27 +233,27 @@ impl Job {
         let tail_turns =
             number("coil.tail_turns", file.coil.tail_turns.unwrap_or(0.0), 0.0..=100.0, "turns")?;
         let tail = Turns::from_f64(tail_turns).unwrap_or_default();
-        let rule = BatchPlan::new(CoilModel::new(&winding, tail), per_turn, coil_max)
+        let rule = BatchPlan::of(&winding, tail, winder.per_turn, coil_max)
             .map_err(|error| Failure::value("cutter.coil_max", &file.cutter.coil_max, error))?;
         let job = Self {
             name,
             wanted,
             spare_percent,
-            metal_name,
-            metal,
-            temper,
-            size,
-            coating,
-            metal_density,
-            density,
-            spring_measured,
-            learning,
+            density: wire.metal_density.coated(wire.size.diameter(), wire.coating, Density::ENAMEL),
+            metal_name: wire.metal_name,
+            metal: wire.metal,
+            temper: wire.temper,
+            size: wire.size,
+            coating: wire.coating,
+            metal_density: wire.metal_density,
+            spring_measured: springback.measured,
+            learning: springback.learning,
             price: price.or_else(|| spool.as_ref()?.price.clone()),
             spool,
             winding,
-            shaft,
-            gear,
-            pulses_per_rev,
+            shaft: winder.shaft,
+            gear: winder.gear,
+            pulses_per_rev: winder.pulses_per_rev,
             coil_max,
             blade,
             slot,
@@ -386,12 +337,118 @@ impl Job {
             format!("the counter shows the name as \"{short}\": it has room for {NAME_LEN} bytes of it")
         })
     }
+}
 
-    /// Which way of the encoder winds on, as a counter starts: it is learned at the bench.
-    #[must_use]
-    pub const fn direction(&self) -> Direction {
-        Direction::Forward
+/// What `[wire]` says of the wire itself.
+struct Wire {
+    metal: Option<&'static Metal>,
+    metal_name: String,
+    temper: Temper,
+    size: WireSize,
+    coating: Length,
+    metal_density: Density,
+}
+
+impl Wire {
+    fn check(table: &WireTable) -> Result<Self, Failure> {
+        let temper = text("wire.temper", table.temper.as_deref().unwrap_or("soft"))?;
+        let size = text("wire.size", &table.size)?;
+        let metal = Metal::find(&table.metal);
+        let metal_name = label("wire.metal", table.metal.trim(), MAX_METAL)?;
+        let coating = table.coating.as_deref().unwrap_or("0mm");
+        let coating = coating_of(coating).map_err(|why| Failure::value("wire.coating", coating, why))?;
+        let metal_density = density(metal, &table.metal, table.density_g_cm3)?;
+        Ok(Self { metal, metal_name, temper, size, coating, metal_density })
     }
+
+    /// What its springback is looked up by.
+    fn kind(&self) -> WireKind {
+        WireKind::new(&self.metal_name, self.temper, self.size.diameter())
+    }
+
+    /// Its diameter with its coating.
+    fn over_coating(&self) -> Length {
+        self.size.diameter() + self.coating + self.coating
+    }
+}
+
+/// How far the coil opens, and how far apart its turns lie: given, measured or estimated.
+struct Springback {
+    ratio: SpringRatio,
+    gap: f64,
+    measured: bool,
+    learning: Option<Learning>,
+}
+
+impl Springback {
+    fn check(file: &File, wire: &Wire, mandrel: Length, known: &Lookup) -> Result<Self, Failure> {
+        let (given_ratio, given_gap) = (file.wire.spring_ratio, file.coil.gap);
+        let learning = known
+            .learned(&wire.kind(), mandrel, given_ratio.is_some())?
+            // What was measured was bare wire.
+            .filter(|_| wire.coating == Length::ZERO)
+            .and_then(|all| all.beside(given_ratio.is_some(), given_gap.is_some()));
+        let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
+        let ratio = match (given_ratio, learned.spring) {
+            (Some(ratio), _) => SpringRatio::measured(ratio)
+                .map_err(|error| Failure::new(format_args!("wire.spring_ratio: {error}")))?,
+            (None, Some(learned)) => learned,
+            // The metal lies a coating further out than the mandrel, and springs as if wound on one so thick.
+            (None, None) => {
+                let mandrel = mandrel + wire.coating + wire.coating;
+                estimate(wire.metal, wire.temper, wire.size.diameter(), mandrel)
+                    .map_err(|error| Failure::value("wire.temper", wire.temper, error))?
+            }
+        };
+        Ok(Self {
+            ratio,
+            gap: given_gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0),
+            measured: given_ratio.is_some() || learning.as_ref().is_some_and(Learning::spring_measured),
+            learning,
+        })
+    }
+}
+
+/// What `[winder]` says.
+struct Winder {
+    shaft: Shaft,
+    gear: Gear,
+    pulses_per_rev: u32,
+    per_turn: CountsPerTurn,
+}
+
+impl Winder {
+    fn check(table: &WinderTable) -> Result<Self, Failure> {
+        let shaft = match table.encoder_on.as_deref() {
+            None | Some("crank") => Shaft::Crank,
+            Some("mandrel") => Shaft::Mandrel,
+            Some(other) => {
+                return Err(Failure::value("winder.encoder_on", other, "only crank or mandrel is allowed"));
+            }
+        };
+        let gear = text("winder.gear", table.gear.as_deref().unwrap_or("1:1"))?;
+        let pulses = u32::try_from(table.pulses_per_rev).ok();
+        let per_turn = pulses.and_then(|pulses| CountsPerTurn::new(pulses, shaft, gear));
+        let (Some(pulses_per_rev), Some(per_turn)) = (pulses, per_turn) else {
+            return Err(Failure::value(
+                "winder.pulses_per_rev",
+                table.pulses_per_rev,
+                format_args!("only 1 to {MAX_PULSES_PER_REV} is allowed"),
+            ));
+        };
+        Ok(Self { shaft, gear, pulses_per_rev, per_turn })
+    }
+}
+
+/// The spool that the wire comes off, which must have this wire on it, without a coating.
+fn spool(name: Option<&str>, wire: &Wire, known: &Lookup) -> Result<Option<Spool>, Failure> {
+    let Some((field, spool)) = known.spool(name)? else { return Ok(None) };
+    fits(field, &spool, &wire.kind())?;
+    if wire.coating > Length::ZERO {
+        let why = "the wire on a spool is taken as bare: leave out wire.coating or the spool";
+        return Err(Failure::value(field, &spool.name, why));
+    }
+    Ok(Some(spool))
 }
 
 /// The name stands for the job inside the program.

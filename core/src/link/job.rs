@@ -5,10 +5,9 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::Refusal;
-use crate::coil::{CoilModel, Winding};
-use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
-use crate::cue::DEFAULT_LEAD;
-use crate::job::{Job, Lead, NAME_LEN, Target};
+use crate::coil::Winding;
+use crate::counter::{CountsPerTurn, Gear, Shaft};
+use crate::job::{Job, NAME_LEN, Target};
 use crate::plan::BatchPlan;
 use crate::spring::SpringRatio;
 use crate::units::{Length, Turns};
@@ -109,15 +108,8 @@ impl PlannedJob {
             && (Length::ZERO..=MAX_COIL).contains(&self.coil_max)
             && !self.name.chars().any(char::is_control);
         let rule = self.rule().filter(|_| fits).ok_or(Refusal::InvalidJob)?;
-        Ok(Job {
-            batch: self.batch,
-            name: self.name.clone(),
-            target: Target::Rings(self.rings),
-            rule,
-            direction: Direction::default(),
-            lead: Lead::Learned(DEFAULT_LEAD),
-            spool: self.spool,
-        })
+        let job = Job::new(self.name.clone(), Target::Rings(self.rings), rule);
+        Ok(Job { batch: self.batch, spool: self.spool, ..job })
     }
 
     fn rule(&self) -> Option<BatchPlan> {
@@ -126,6 +118,6 @@ impl PlannedJob {
         let winding = Winding::new(self.wire, self.mandrel, self.gap, self.kerf, spring).ok()?;
         let per_turn =
             CountsPerTurn::new(self.pulses_per_rev, self.shaft, Gear::new(self.gear.0, self.gear.1)?)?;
-        BatchPlan::new(CoilModel::new(&winding, self.tail), per_turn, self.coil_max).ok()
+        BatchPlan::of(&winding, self.tail, per_turn, self.coil_max).ok()
     }
 }

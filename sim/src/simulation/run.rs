@@ -582,18 +582,9 @@ impl SimulatedBench {
 /// The job as the counter holds it.
 #[must_use]
 pub fn counter_job(job: &Job, rings: u32, lead: Lead) -> turntally_core::job::Job {
-    let name = job.short_name();
-    let target = Target::Rings(rings);
     let spool = job.spool.as_ref().map(Spool::on_it);
-    turntally_core::job::Job {
-        batch: 0,
-        name,
-        target,
-        rule: job.rule,
-        direction: job.direction(),
-        lead,
-        spool,
-    }
+    let made = turntally_core::job::Job::new(job.short_name(), Target::Rings(rings), job.rule);
+    turntally_core::job::Job { lead, spool, ..made }
 }
 
 impl Outcome {
