@@ -40,7 +40,7 @@
 //! pausing silences the cue and nothing else, so whatever is wound on or back is counted.
 //!
 //! The outputs are levels that follow from the state (sound, lamp, stop line), so none can be lost;
-//! what must be kept is handed out once, as a [`CoilRecord`].
+//! what must be stored is returned once, as a [`CoilRecord`].
 
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
@@ -166,7 +166,7 @@ pub enum Phase {
     CountRings,
     /// Catching the wire.
     Ready,
-    /// Winding, nothing to be said.
+    /// Winding, far from the target.
     Winding,
     /// The target comes.
     Near,
@@ -245,7 +245,7 @@ pub struct Bench {
     /// A channel is dead as far as is known.
     dead: Option<Channel>,
     settings: Settings,
-    /// Rings that were entered and have not been handed out.
+    /// Rings that were entered and have not been fetched.
     entry: Option<RingCount>,
     /// When the page of a fault came up.
     fault_at: Instant,
@@ -289,7 +289,7 @@ impl Bench {
         Ok(())
     }
 
-    /// Takes one event and hands out the record of a coil that came off with it.
+    /// Takes one event and returns the record of a coil that came off with it.
     pub fn handle(&mut self, event: Event) -> Option<CoilRecord> {
         // A clock that steps back is no reason to stop counting: time then stands.
         self.now = self.now.max(event.at);
@@ -502,7 +502,7 @@ impl Bench {
             entry.set_direction(entry.direction().flipped());
         }
         if let (true, Some(coil)) = (turned, &mut self.coil) {
-            // The count leaps, the crank does not: the leap would be taken for a speed, and stop said for it.
+            // The count leaps, the crank does not: the leap would be taken for a speed, and stop signalled for it.
             coil.cue.forget_motion();
             // It may have been a hand that wound back before it wound on: then the count runs backwards
             // again, and the question is put again.

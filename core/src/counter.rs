@@ -123,7 +123,7 @@ impl Direction {
     /// least a quarter of a mandrel turn either way since the lesson began.
     #[must_use]
     pub fn taught_by(raw_counts: i64, per_turn: CountsPerTurn) -> Option<Self> {
-        // Past what can be told in turns is far enough.
+        // Past the range of turns is far enough.
         let far = per_turn.turns(raw_counts).is_none_or(|turns| turns.nano().abs() >= Turns::ONE / 4);
         far.then_some(if raw_counts > 0 { Self::Forward } else { Self::Reverse })
     }

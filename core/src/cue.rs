@@ -1,7 +1,7 @@
-//! When to say stop.
+//! When to signal stop.
 //!
 //! A hand needs time: to hear the cue, to understand it, to bring the crank to rest. At one turn a
-//! second and 0.4 s that is 0.4 turns. So "stop now" is said early, by the speed times a lead time
+//! second and 0.4 s that is 0.4 turns. So "stop now" is signalled early, by the speed times a lead time
 //! that the user sets or the counter learns, and the hand comes to rest on the target. Slow
 //! cranking has little lead; a crank that barely moves has none.
 
@@ -71,16 +71,16 @@ pub struct StopCue {
     goal: Goal,
     lead: Duration,
     meter: SpeedMeter,
-    /// Stop was said here, and has not been taken back.
+    /// Stop was signalled here, and has not been withdrawn.
     said: Option<Said>,
     /// How long the hand took from the first stop to rest, once it rests.
     stop_time: Option<Duration>,
     timed: bool,
-    /// The target has been said to come.
+    /// The approach has been signalled.
     near: bool,
 }
 
-/// The moment stop was said.
+/// The moment at which stop was signalled.
 #[derive(Debug, Clone, Copy)]
 struct Said {
     counts: i64,
@@ -139,7 +139,7 @@ impl StopCue {
         }
         let lead_counts = lead_counts(speed, self.lead);
         if let Some(said) = self.said {
-            // Once said it stands while the hand slows down; it is taken back when the crank rests
+            // Once signalled it stands while the hand slows down; it is withdrawn when the crank rests
             // short of the target or winds back.
             if !resting && counts >= said.counts.saturating_sub(self.goal.turn / 4) {
                 return Cue::Stop;
@@ -182,7 +182,7 @@ impl StopCue {
         let stop = self.goal.aim() - counts;
         let near = stop - lead_counts(speed, self.lead) - self.near_border(speed);
         let over = self.goal.tolerated() + 1 - counts;
-        // Once said, it stands until it is taken back, whatever the speed.
+        // Once signalled, it stands until it is withdrawn, whatever the speed.
         let (first, last) = match self.said {
             None => (
                 stop - lead_counts(speed.max(moved), self.lead) - sway,
@@ -196,14 +196,14 @@ impl StopCue {
         [(first, last), (near, near), (over, over)].iter().all(|&(from, to)| from > ahead || to < -behind)
     }
 
-    /// How far before "stop now" the target is said to come.
+    /// How far before "stop now" the approach is signalled.
     fn near_border(&self, speed: i64) -> i64 {
         let window = near_window(speed, self.goal.turn);
         // Once near it stays so while the speed wavers, until it is well outside again.
         if self.near { window + window / 4 + self.goal.turn / 2 } else { window }
     }
 
-    /// Forgets the speed and what was said of it. To be called where the count is set anew without
+    /// Forgets the speed and the cue that came of it. To be called where the count is set anew without
     /// the crank having moved.
     pub fn forget_motion(&mut self) {
         self.meter = SpeedMeter::new();

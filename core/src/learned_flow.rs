@@ -1,6 +1,6 @@
 //! What rings measured on some mandrels say of the same wire (metal, temper, diameter) on any other.
 //!
-//! A ring that opened by `k` tells the share `s` of its half thickness that stayed elastic
+//! A ring that opened by `k` gives the share `s` of its half thickness that stayed elastic
 //! ([`elastic_share`]), and so the wire's flow stress as a share of its modulus: `sf / E = s d / (Dm + d)`, `s`
 //! being `(sf / E) (Dm + d) / d`. Only this ratio counts in bending, so the modulus need not be known: the ratio is
 //! what is carried to the other mandrel. A reading's error makes it an interval.

@@ -14,7 +14,7 @@
 //! mandrel. Until then the computer asks again and again ([`Request::Answer`]).
 //!
 //! Nothing here does input or output, and no length that is received is believed: [`counter::Server`] and
-//! [`computer::Client`] take bytes and hand out bytes.
+//! [`computer::Client`] take bytes and return bytes.
 
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};

@@ -1,4 +1,4 @@
-//! What measuring a coil tells: how far this wire opens on this mandrel, and how far apart its turns lie.
+//! What measuring a coil shows: how far this wire opens on this mandrel, and how far apart its turns lie.
 //!
 //! The formulas are those of [`crate::coil`] read backwards, with d the wire's diameter and Dm the mandrel's:
 //!
@@ -14,7 +14,7 @@
 //! together: the best value is the mean of the measured rings (or coils), its bounds take in every reading
 //! with its error, since the next coil may be like any of them. Counted rings alone leave what all of them
 //! allow; beside a measured ring they only check it. Where measurements have no value in common, that is
-//! told, and the bounds take in all of them.
+//! reported, and the bounds take in all of them.
 
 use core::f64::consts::PI;
 use core::fmt;
@@ -393,7 +393,7 @@ mod tests {
     }
 
     /// Rings that were measured make the figure; those that were counted narrow it only where there is
-    /// nothing else, and contradictions are told by their places.
+    /// nothing else, and contradictions are reported by their places.
     #[test]
     fn several_measurements_are_put_together() {
         let ring = |um| Measurement::Inside(reading(um, 20));

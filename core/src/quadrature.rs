@@ -47,7 +47,7 @@ impl Steps {
 
 /// Decodes A/B samples to counts.
 ///
-/// The first sample only tells where the pins stand: nothing is counted for it, whatever it is.
+/// The first sample only shows where the pins stand: nothing is counted for it, whatever it is.
 ///
 /// Totals are `u64`: at 200,000 counts a second they last 2.9 million years, so they do not wrap.
 ///

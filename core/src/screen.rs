@@ -525,7 +525,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         self.put(types, words, 1, baseline, Side::Left, ACROSS - 2)
     }
 
-    /// Words from the left, and what follows them: it is told where they end.
+    /// Words from the left, and what follows them: it is given where they end.
     fn left_with(
         &mut self,
         types: Types,
@@ -658,7 +658,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     /// Small squares, one for each of several: the one that is meant is filled.
     fn places(&mut self, meant: usize, of: usize) -> Result<(), D::Error> {
         let mut x = 1;
-        // More than fit beside the key are said in figures.
+        // More than fit beside the key are shown as a number.
         if of > 10 {
             return self.left(PLAIN, &text(format_plain!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
         }

@@ -13,7 +13,7 @@
 //!
 //! What stays unseen: bounce that outlasts the other channel's edge before there have been two counts from rest,
 //! and counts so slow that a hand may well have made them so. `00 01 00 10 00 01` is a crank that lost four counts
-//! to a bounce of B, and one that went back two and on again, to the last sample: the time alone tells them apart.
+//! to a bounce of B, and one that went back two and on again, to the last sample: they differ in time alone.
 
 mod run;
 
@@ -42,7 +42,7 @@ pub enum Channel {
     B,
 }
 
-/// What a word of samples said, with what the watch thinks of it.
+/// What a word of samples showed, with the watch's judgement of it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Reading {

@@ -135,8 +135,8 @@ impl App {
         }
     }
 
-    /// What is to be kept now, if the store is at rest. To be given to [`Store::save`], whenever the
-    /// board likes, and its result to [`App::saved`]; until then nothing else is handed out.
+    /// What is to be stored now, if the store is at rest. To be given to [`Store::save`], whenever the
+    /// board likes, and its result to [`App::saved`]; until then nothing else is returned.
     #[inline(never)] // As a part of its caller 412 bytes more.
     pub fn save_due(&mut self) -> Option<Save> {
         if self.view.notice.is_none()
@@ -147,7 +147,7 @@ impl App {
         self.saving.next(&self.view.bench, self.view.notice.is_none())
     }
 
-    /// Takes the news of what [`App::save_due`] handed out last.
+    /// Takes the result of what [`App::save_due`] returned last.
     #[inline(never)] // As a part of its caller 88 bytes more.
     pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
         if let Some(notice) = self.saving.done(save, result) {

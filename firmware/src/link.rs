@@ -111,8 +111,8 @@ fn offer(planned: JobBytes) -> Result<Offer, Refusal> {
 }
 
 impl App {
-    /// Answers a computer. Nothing that it asks moves the count or silences a cue: an offer is put to the
-    /// user, and all the rest is told, or about the log and the time of day.
+    /// Answers a computer. Nothing that it asks moves the count or silences a cue: an offer is shown to the
+    /// user; all else only asks, or is about the log and the time of day.
     #[inline(never)] // As a part of its caller 400 bytes more.
     pub fn answer(&mut self, ask: Ask) -> Reply {
         match ask {

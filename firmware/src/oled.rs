@@ -38,7 +38,7 @@ impl Refresh {
         self.missing
     }
 
-    /// To be told after each attempt whether the picture arrived.
+    /// To be called after each attempt, with whether the picture arrived.
     pub fn sent(&mut self, now: Instant, arrived: bool) {
         self.missing = !arrived;
         self.due = now + (if arrived { AGAIN } else { RETRY });

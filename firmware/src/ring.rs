@@ -98,7 +98,7 @@ impl RingReader {
         }
     }
 
-    /// Gives up all that is unread: what is older cannot be told from what is newer.
+    /// Gives up all that is unread: old words cannot be distinguished from new ones.
     fn skip_to(&mut self, written: u64, take: &mut impl FnMut(Found)) {
         take(Found::Lost(LostWords(written - self.read)));
         self.read = written;
@@ -172,7 +172,7 @@ mod tests {
         assert_eq!(reader.furthest_behind(), 60);
     }
 
-    /// One more and the loss is told to the word, and reading goes on after it.
+    /// One more and the loss is reported to the word, and reading goes on after it.
     #[test]
     fn late_reader_is_told_how_much_is_gone() {
         for late in [61, 64, 65, 1_000] {

@@ -33,7 +33,7 @@ impl<A: InputPin, B: InputPin> PinSampler<A, B> {
         Self { a, b, word: 0, filled: 0 }
     }
 
-    /// Reads both pins once; every 16th call hands out a word.
+    /// Reads both pins once; every 16th call returns a word.
     ///
     /// # Errors
     /// [`PinUnread`] where a pin could not be read; the samples collected so far are dropped.

@@ -1,7 +1,7 @@
-//! What is to be kept next, and what the user is told where that fails.
+//! What is to be stored next, and what the user is shown where that fails.
 //!
-//! The counter never waits for its flash: it hands out one thing at a time to be kept, goes on, and is
-//! told later whether it was. Of the counts that come meanwhile only the newest is kept.
+//! The counter never waits for its flash: it gives the store one item at a time, goes on, and takes the result
+//! later. Of the counts that come meanwhile only the newest is stored.
 
 use heapless::Deque;
 use turntally_core::bench::Bench;
@@ -20,10 +20,10 @@ use crate::store::{Save, SavedState, StoreError};
 /// How far it is with the store.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 enum Store {
-    /// There is none, or it has failed: nothing is kept.
+    /// There is none, or it has failed: nothing is stored.
     #[default]
     None,
-    /// Nobody has told yet what it holds, or it is at work.
+    /// What it holds is not known yet, or it is at work.
     Busy,
     /// It waits for work.
     Idle,
@@ -51,7 +51,7 @@ impl Part {
         }
     }
 
-    /// What the user is told who loses it.
+    /// What the user is shown where it is lost.
     const fn advice(self) -> [&'static str; 2] {
         match self {
             Self::Records => ["Without power the batch", "is lost, and what was set."],
@@ -68,7 +68,7 @@ struct Failure {
     told: bool,
 }
 
-/// What has been kept, so that what has not can be handed out.
+/// What has been stored, and so what is to be stored next.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Saving {
     store: Store,
@@ -81,7 +81,7 @@ pub(crate) struct Saving {
     batches: [Option<Batch>; MAX_JOBS],
     /// Notes of the next coil for which there is room.
     room: Option<u32>,
-    /// The note of the coil on the mandrel that was handed out last.
+    /// The last note of the coil on the mandrel that was given to the store.
     noted: Option<CoilNote>,
     /// The user knows that this coil is not kept.
     told: bool,
@@ -103,7 +103,7 @@ struct Logging {
     room: bool,
     /// The entry that waits has been tried, and a fresh segment is to be tried for it.
     tried: bool,
-    /// There is no room but where entries stand that were not acknowledged; the user has been told.
+    /// There is no room but where entries stand that were not acknowledged; the user has been warned.
     full: bool,
     /// Entries below this number are safe on a computer, which the store is to know.
     acknowledged: Option<u32>,
@@ -284,7 +284,7 @@ impl Saving {
         }
     }
 
-    /// Takes the news of what was handed out last.
+    /// Takes the result of the last item that was given to the store.
     pub(crate) fn done(&mut self, save: &Save, result: Result<(), StoreError>) -> Option<Notice> {
         self.store = Store::Idle;
         let error = match (save, result) {
@@ -406,7 +406,7 @@ fn log_full() -> Notice {
     Notice::new("Log is full", format_args!("{}", StoreError::LogFull), advice)
 }
 
-/// What the user is told who begins a coil too early.
+/// What the user is shown who begins a coil too early.
 fn one_moment() -> Notice {
     let advice = ["Press Yes again soon,", "with the wire tight."];
     Notice::new("One moment", format_args!("Making room to save."), advice)

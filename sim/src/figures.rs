@@ -425,7 +425,7 @@ mod tests {
         for (i, figure) in Figure::ALL.into_iter().enumerate() {
             assert_eq!(figure as usize, i, "{figure:?}");
         }
-        // 1 mm wire of 4/pi g/cm3 on a mandrel of 3 mm: every figure is told from every other.
+        // 1 mm wire of 4/pi g/cm3 on a mandrel of 3 mm: every figure differs from every other.
         let mm = Length::from_um;
         let spring = SpringRatio::measured(1.25).unwrap_or(SpringRatio::NONE);
         let Ok(winding) = Winding::new(mm(1_000), mm(3_000), 0.0, mm(500), spring) else {

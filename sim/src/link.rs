@@ -250,7 +250,7 @@ fn fetch_all(
                 in_vain += 1;
                 new += records.add(id, batch)?;
                 batch.clear();
-                // Only what is safe on disk is said to be.
+                // Only what is safe on disk is acknowledged.
                 match counter.ask(&Request::Acknowledge { next: fetcher.next() })? {
                     Reply::Done => {}
                     other => return Err(port::unexpected(&other)),

@@ -86,7 +86,7 @@ pub struct Spool {
 }
 
 impl Spool {
-    /// Wire on it, as a counter is told: no less than nothing.
+    /// Wire on it, as a counter is sent it: at least 0.
     #[must_use]
     pub fn on_it(&self) -> Length {
         self.left.max(Length::ZERO)

@@ -1,4 +1,4 @@
-//! What rings are made of, as `size` and `chart` are told it: metal, temper, density, springback,
+//! What rings are made of, as the options of `size` and `chart` give it: metal, temper, density, springback,
 //! kerf and gap.
 
 use std::fmt;
@@ -244,7 +244,7 @@ impl Material {
     /// [`Refusal`] where that makes no ring.
     pub fn wind(&self, wire: Length, mandrel: Length, gap: f64, kerf: Length) -> Result<Winding, Refusal> {
         let spring = self.spring(wire, mandrel);
-        // What is wrong with the shape is said first: no temper mends it.
+        // What is wrong with the shape is reported first: no temper mends it.
         let outside = wire + self.coating + self.coating;
         let shape = Winding::new(outside, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
         match (spring, shape) {

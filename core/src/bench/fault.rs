@@ -181,7 +181,7 @@ impl Bench {
         if self.coil.is_none() && !matches!(fault, Fault::Dead(_)) {
             return;
         }
-        // Whoever sets up keeps what they have set: where the encoder is asked for, its page tells.
+        // What is being set stays: the page that asks for the encoder shows that it is dead.
         if matches!(self.state, State::SetUp(_) | State::CountRings(_)) {
             return;
         }

@@ -17,13 +17,13 @@ use crate::units::{Length, Turns};
 
 /// The longest entry, in bytes.
 pub const ENTRY_LEN: usize = 132;
-/// The form that entries have now.
+/// The format version of entries that are written now.
 const FORMAT_VERSION: u8 = 2;
 #[cfg(feature = "link")]
-/// The form before: its entries said no number of the batch.
+/// The version before it: its entries have no batch number.
 const FIRST_FORM: u8 = 1;
 
-/// Bytes before what happened: the form and the number.
+/// Bytes before the event: the format version and the number.
 const HEAD: usize = 5;
 
 /// An entry as bytes.
@@ -321,7 +321,7 @@ mod tests {
         }
     }
 
-    /// A newer form is told from a damaged one, and an entry that is cut short is none.
+    /// A newer format is distinguished from damage, and an entry that is cut short is none.
     #[test]
     fn other_forms_and_cut_entries_are_refused() {
         let mut bytes = entry_bytes(7, &longest().to_bytes());

@@ -142,7 +142,7 @@ mod tests {
     }
 
     proptest! {
-        /// Whatever is said comes back, also after rubbish, and in spite of a frame that was cut off.
+        /// Every message comes back whole, also after rubbish and after a frame that was cut off.
         #[test]
         fn messages_come_back(messages in prop::collection::vec((any::<u8>(), prop::collection::vec(any::<u8>(), 0..190)), 1..5),
                               noise in prop::collection::vec(1_u8.., 0..300), cut in 1_usize..40) {

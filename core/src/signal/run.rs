@@ -68,7 +68,7 @@ struct Way {
     furthest: i64,
     /// When the count first stepped back from there.
     back_us: Option<u32>,
-    /// New counts that a retreat which was told still lacks for its proof.
+    /// New counts that a reported retreat still lacks for its proof.
     unproven: u8,
     /// New counts that are still to be looked into.
     watched: u8,
@@ -98,8 +98,7 @@ impl Run {
         on
     }
 
-    /// To be told before the steps of a word or sample that are followed one by one; `position` is the one before
-    /// them.
+    /// To be called before the steps of a word or sample are followed one by one; `position` is the one before them.
     pub(super) fn begin(&mut self, position: i64, now: Instant) {
         if now.since(self.moved) >= REST {
             // A crank that has stood has no direction.

@@ -197,7 +197,7 @@ impl Cursor {
 /// How often an item is written anew behind cells that do not take it.
 const TRIES: u32 = 8;
 
-/// Bytes of a granule that [`void`] leaves alone: so what a cut leaves of it can be told from an item, which begins
+/// Bytes of a granule that [`void`] leaves alone: so what a cut leaves of it can be distinguished from an item, which begins
 /// with them.
 const LEFT: usize = 8;
 

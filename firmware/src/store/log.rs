@@ -6,7 +6,7 @@
 //! highest numbers.
 //!
 //! A segment is made blank before a coil begins that may need it. What it held is gone then: entries that
-//! a computer has acknowledged go without a word, others only once the user has been told
+//! a computer has acknowledged go without a notice, others only once the user has been warned
 //! ([`StoreError::LogFull`]).
 
 use core::ops::Range;

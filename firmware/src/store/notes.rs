@@ -7,7 +7,7 @@
 //!
 //! The first bytes of a region (`HEADS`) hold heads and nothing else: so what a cut left behind them is of a note,
 //! however many of the heads can be read. A head that a cut left half written may be read at one start and not at the
-//! next, and none can be told from such a one: each start that finds no note writes the head once more, and relies on
+//! next, and cannot be distinguished from none: each start that finds no note writes the head once more, and relies on
 //! that.
 //!
 //! A note that was torn or damaged is none, and the one before it is found. So that this is never taken for the

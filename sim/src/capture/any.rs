@@ -16,7 +16,7 @@ pub const MAX_COPY: u64 = 256 << 20;
 
 /// Where a recording comes from.
 pub enum Input {
-    /// A file in which one can go to and fro.
+    /// A file that can be read from any place.
     File(File),
     /// Anything else.
     Stream(Box<dyn Read>),

@@ -88,7 +88,7 @@ enum What {
 /// # Errors
 /// One line for whatever is wrong with the port, the counter, the job or the log.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    // What can be wrong without a counter is told without one.
+    // What can be wrong without a counter is reported without one.
     let job = match &args.what {
         What::Send { job, log, estimate, spool, .. } => {
             let known = LookupArgs { log: log.exists().then(|| log.clone()), estimate: *estimate };

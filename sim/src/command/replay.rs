@@ -1,7 +1,7 @@
 //! `turntally replay`: counts the turns in a recording of an encoder's two channels.
 //!
 //! The recording goes through the same decoder and the same signal watch as the counter's samples, so
-//! what a logic analyser saw on the bench can be held against what the counter said.
+//! what a logic analyser saw on the bench can be compared with what the counter showed.
 
 use std::fs::File;
 use std::io;
@@ -58,7 +58,7 @@ enum EncoderOn {
     Mandrel,
 }
 
-/// What a recording said.
+/// What a recording holds.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
 pub struct Replay {

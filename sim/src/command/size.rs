@@ -194,7 +194,7 @@ fn refused(refusal: &Refusal, args: &Args, mandrel: Length) -> Failure {
     }
 }
 
-/// The nearest ring to a wish and, in the order of their mandrels, the few nearest.
+/// The ring nearest to the wanted one and, in the order of their mandrels, the few nearest.
 fn choose(
     material: &Material,
     wire: WireSize,

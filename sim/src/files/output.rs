@@ -143,7 +143,7 @@ fn without_temporary_path(error: io::Error) -> io::Error {
 /// Prints text on standard output: nothing in it can move the cursor.
 ///
 /// # Errors
-/// Where it cannot be written; a reader that left is told apart ([`Failure::is_broken_pipe`]).
+/// Where it cannot be written; a reader that left is distinguished ([`Failure::is_broken_pipe`]).
 pub fn print(text: &str) -> Result<(), Failure> {
     print_as(Kind::Text, text)
 }

@@ -1,4 +1,4 @@
-//! What the TOML reader refuses, told as the maker wrote it: the field, the value, what is allowed.
+//! What the TOML reader refuses, in the words of the job file: the field, the value, what is allowed.
 
 use serde_path_to_error::Path;
 

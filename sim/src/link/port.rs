@@ -150,7 +150,7 @@ pub fn fresh_number() -> u32 {
     fastrand::u32(..)
 }
 
-/// What is said where an answer belongs to no question of ours.
+/// The message where an answer belongs to no question of ours.
 #[must_use]
 pub fn unexpected(reply: &Reply) -> Failure {
     match reply {

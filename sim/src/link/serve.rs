@@ -64,7 +64,7 @@ impl Terminal {
         for &byte in block.iter().take(count) {
             self.link.push_at_once(byte, app, store, |bytes| out.extend_from_slice(bytes));
         }
-        // A computer that does not read loses what was said, and asks again.
+        // A computer that does not read loses the answer, and asks again.
         self.ours.set_timeout(Duration::from_secs(1)).map_err(|error| failure(error.into()))?;
         let sent = self.ours.write_all(&out);
         self.ours.set_timeout(Duration::ZERO).map_err(|error| failure(error.into()))?;

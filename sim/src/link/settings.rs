@@ -249,7 +249,7 @@ mod tests {
         assert_eq!(settings.batch.metal.name(), "cartridge-brass");
     }
 
-    /// What is not allowed is told with its name, its value and what is.
+    /// What is not allowed is reported with its name, its value and what is allowed.
     #[test]
     fn refusals_say_what_is_allowed() {
         let cases = [

@@ -1,6 +1,6 @@
 //! What to look out for with a job, and what would waste less.
 //!
-//! The thresholds are common practice, no source, unless said otherwise; each is a named constant.
+//! The thresholds are common practice, no source, unless noted otherwise; each is a named constant.
 
 use serde::Serialize;
 use turntally_core::coil::{CoilModel, Winding};

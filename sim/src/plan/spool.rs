@@ -282,7 +282,7 @@ mod tests {
         }
     }
 
-    /// A spool with hardly more on it than the batch takes: that it may not last is said.
+    /// A spool with hardly more on it than the batch takes: it warns that the wire may not last.
     #[test]
     fn spool_that_may_not_last_is_warned_of() {
         let job = job("sterling-silver", 1_000, 4_000, 300);

@@ -21,7 +21,7 @@ const MOST_SPOILT: u32 = 3;
 pub struct OperatorProfile {
     /// Their name on the command line.
     pub name: &'static str,
-    /// Crank turns per second when nothing is said.
+    /// Crank turns per second while there is no cue.
     cadence: f64,
     /// Share of the cadence kept once the beats come.
     near: f64,
@@ -44,7 +44,7 @@ impl OperatorProfile {
         Self { cadence, ..self }
     }
 
-    /// Crank turns per second when nothing is said.
+    /// Crank turns per second while there is no cue.
     #[must_use]
     pub const fn cadence(&self) -> f64 {
         self.cadence

@@ -239,7 +239,7 @@ impl VirtualScreen {
         std::mem::take(&mut self.0.borrow_mut().chip.changed)
     }
 
-    /// The first thing that the screen was told and did not understand.
+    /// The first command that the screen did not understand.
     #[must_use]
     pub fn fault(&self) -> Option<BusError> {
         self.0.borrow().fault

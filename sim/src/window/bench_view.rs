@@ -284,7 +284,7 @@ impl Bench {
         let pulse = (1.0 - (now - self.heard) / PULSE).clamp(0.0, 1.0) as f32;
         counter::show(ui, palette, &mut self.screen, &mut self.session, pulse);
         ui.scope(|ui| {
-            // Room for two lines, so that nothing below moves with what is said.
+            // Room for two lines, so that nothing below moves with the text.
             ui.set_min_height(38.0);
             ui.label(RichText::new(counter::in_words(&self.session)).color(palette.ink));
         });

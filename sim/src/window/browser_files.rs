@@ -54,7 +54,7 @@ impl Files {
         self.said = Some(said);
     }
 
-    /// Shows what came of it; hands out the text of a file that was opened.
+    /// Shows what came of it; returns the text of a file that was opened.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette) -> Option<String> {
         let text = match self.inbox.borrow_mut().take() {
             Some(Ok(text)) => Some(text),

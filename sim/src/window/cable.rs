@@ -63,7 +63,7 @@ fn in_window(failure: &Failure) -> String {
 }
 
 impl App {
-    /// Takes in what the counter's thread has told.
+    /// Takes in what the counter's thread has sent.
     pub(super) fn hear(&mut self) {
         let Some(follower) = &mut self.cable.follower else { return };
         let heard = follower.hear();

@@ -79,7 +79,7 @@ pub struct Charted {
 }
 
 impl Charted {
-    /// Shows the chart in the job's metal; hands out the cell that was clicked.
+    /// Shows the chart in the job's metal; returns the cell that was clicked.
     pub fn show(
         &mut self,
         ui: &mut Ui,
@@ -203,7 +203,7 @@ fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart
     })
 }
 
-/// The table; hands out the cell that was clicked.
+/// The table; returns the cell that was clicked.
 fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
     if chart.wires.len() * chart.mandrels.len() > MOST_CELLS {
         ui.label(format!("More than {MOST_CELLS} cells: take a shorter range, or export it."));

@@ -40,7 +40,7 @@ pub struct Args {
 /// # Errors
 /// One line for a wrong job file, and where there is no display.
 pub fn run(args: &Args) -> Result<(), Failure> {
-    // A wrong job is told before any window comes up.
+    // A wrong job is reported before any window comes up.
     let job = match &args.job {
         None => None,
         Some(path) => {

@@ -70,7 +70,7 @@ mod desktop {
             self.said = Some(said);
         }
 
-        /// Shows the field while something is asked; hands out the text of a file that was opened.
+        /// Shows the field while something is asked; returns the text of a file that was opened.
         pub fn show(&mut self, ui: &mut Ui, palette: Palette) -> Option<String> {
             let mut opened = None;
             if self.asking.is_some() {

@@ -27,7 +27,7 @@ enum Action {
     Fetch,
 }
 
-/// What the thread has to tell.
+/// What the thread sends.
 #[derive(Debug)]
 enum News {
     Found(String, Identity),
@@ -171,11 +171,11 @@ impl Follower {
     }
 
     fn wish(&self, wish: Action) {
-        // A thread that has ended has said why.
+        // A thread that has ended has sent the reason.
         _ = self.wishes.send(wish);
     }
 
-    /// Takes in what the thread has told.
+    /// Takes in what the thread has sent.
     pub fn hear(&mut self) -> Heard {
         let mut heard = Heard::default();
         for news in self.news.try_iter() {
@@ -212,7 +212,7 @@ fn follow(
     let (mut status, mut health, mut tested) = (None, None, None::<Instant>);
     let mut offer: Option<(Offer, String)> = None;
     loop {
-        // Whatever goes wrong with a wish is told as that; if the counter is gone, it does not answer here.
+        // A failed action is reported as such; a counter that is gone does not answer here.
         let now = link::status(&mut counter)?;
         if status.as_ref() != Some(&now) {
             tell(News::Status(now.clone()));

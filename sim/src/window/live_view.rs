@@ -208,7 +208,7 @@ fn count(ui: &mut Ui, palette: Palette, status: &Status) {
             ui.end_row();
         }
     });
-    // The first is said above while it is put to the user.
+    // The first is shown above while the user is asked.
     for fault in status.faults.iter().skip(usize::from(status.phase == Phase::Fault)) {
         ui.colored_label(palette.wrong, format!("{}.", fault_words(fault).0));
     }

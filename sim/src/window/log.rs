@@ -244,7 +244,7 @@ impl Log {
     }
 }
 
-/// Yields in percent, each by its place `along`; `none` is said where there are none.
+/// Yields in percent, each by its place `along`; `none` is shown where there are none.
 pub fn yield_plot(ui: &mut Ui, palette: Palette, yields: &[[f64; 2]], along: &str, none: &str) {
     if yields.is_empty() {
         ui.colored_label(palette.faint, none);

@@ -276,7 +276,7 @@ fn ruler(painter: &Painter, palette: Palette, scene: &Scene<'_>, scale: Scale, r
     for x in [scale.left, to] {
         painter.line_segment([pos2(x, y - 7.0), pos2(x, y + 7.0)], line);
     }
-    // No finer than can be told apart.
+    // No finer than can be seen.
     let step =
         [1.0, 5.0, 10.0, 50.0, 100.0, 500.0].into_iter().find(|mm| scale.long(*mm) >= 6.0).unwrap_or(1_000.0);
     let mut at = step;

@@ -71,7 +71,7 @@ impl Cradle {
         Some(done)
     }
 
-    /// Shows the saw's controls; hands out what was sawn.
+    /// Shows the saw's controls; returns what was sawn.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette, slit: &mut f64) -> Vec<(u64, u32)> {
         let mut done = Vec::new();
         if let Some(tray) = self.waiting.front_mut() {

@@ -213,7 +213,7 @@ impl SquareWave {
         self.phase = (self.phase + hertz / self.rate).fract();
         let heard =
             (1..=HARMONICS).step_by(2).map(f32::from).take_while(|part| part * hertz < self.rate / 2.0);
-        // An approximation to a thousandth: this runs for each sample, and no ear tells.
+        // An approximation to a thousandth, which is not heard: this runs for each sample.
         let sum: f32 = heard.map(|part| F32Ext::sin(TAU * part * self.phase) / part).sum();
         // The sum is nowhere above 1.
         LOUDNESS * sum

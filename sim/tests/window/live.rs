@@ -142,7 +142,7 @@ fn an_unknown_job_has_no_scale() {
     window.run_steps(2);
     click(&mut window, "Open it");
     click(&mut window, "Bench");
-    assert!(says(&window, "Coil on the mandrel: 12.0 turns, 19.5 mm"));
+    assert!(says(&window, "Coil on the mandrel: 12.00 turns, 19.50 mm"));
 }
 
 /// A job goes out from the planner: put to the user, who declines, and then takes it; one for another encoder is
@@ -244,7 +244,7 @@ fn the_log_is_fetched() {
     click(&mut window, "Log");
     tells(&mut window, "thrown away");
     // 9 and 11 rings of the 20 that were promised.
-    for words in ["3.000", "100.0 %", "20"] {
+    for words in ["3.00", "100.0 %", "20"] {
         assert!(says(&window, words), "{words}");
     }
     window.snapshot("log-counters");
@@ -257,7 +257,7 @@ fn the_cable_is_pulled() {
     let mut window = window(folder.path(), SIZE, |_| {});
     connect(&mut window, &counter);
     counter.wind(5.0);
-    hears(&mut window, "Counted 5.000 turns");
+    hears(&mut window, "Counted 5.00 turns");
     click(&mut window, "Send it a job…");
     click(&mut window, "Send to the counter");
     tells(&mut window, "on the counter's screen");
@@ -344,7 +344,7 @@ fn in_a_small_window_and_at_200_percent() {
     });
     connect(&mut window, &counter);
     counter.wind(54.0);
-    hears(&mut window, "Counted 54.000 turns");
+    hears(&mut window, "Counted 54.00 turns");
     rests(&mut window);
     window.snapshot("counter-small");
     window.state_mut().kept_mut().zoom_percent = 200;

@@ -83,12 +83,12 @@ fn a_spool_is_chosen() {
     let mut window = bench.window();
     assert!(!says(&window, "afterwards"));
     click(&mut window, "spools");
-    assert!(says(&window, "copper, 1.2 mm: 9.349 m, 94.00 g"));
+    assert!(says(&window, "copper, 1.2 mm: 9.35 m, 94.00 g (3.316 oz)"));
     window.snapshot("plan-spools");
     click(&mut window, "copper 1");
     let row = words(&window, "it falls short by");
     let printed = bench.line(&["plan", &bench.path("demo.toml"), "--spool", "copper 1"]);
-    assert!(printed.contains(&row) && row.starts_with("\"copper 1\" has 9.349 m"), "{row}: {printed}");
+    assert!(printed.contains(&row) && row.starts_with("\"copper 1\" has 9.35 m"), "{row}: {printed}");
     assert!(says(&window, "finishes 9 of 13 coils, 477 rings guaranteed"));
     window.snapshot("plan-spool");
     // Weighed meanwhile: seen when the planner comes up again.

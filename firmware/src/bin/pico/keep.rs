@@ -38,7 +38,7 @@ enum Found {
     Rest(SavedState),
 }
 
-/// What the tick has said last.
+/// What the tick allowed last.
 #[derive(Debug)]
 struct TickSays;
 

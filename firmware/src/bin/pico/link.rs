@@ -49,7 +49,7 @@ pub struct Talk {
 }
 
 impl Talk {
-    /// Nothing was said yet.
+    /// Nothing was sent yet.
     pub fn at(desk: &'static Desk) -> Self {
         Self { desk, link: Link::default() }
     }
@@ -84,7 +84,7 @@ impl Talk {
     }
 }
 
-/// A port that takes nothing has lost its other end, and what was to be said.
+/// A port that takes nothing has lost its other end: the bytes are dropped.
 pub async fn send(out: &mut impl Write, bytes: &[u8]) {
     _ = out.write_all(bytes).await;
 }

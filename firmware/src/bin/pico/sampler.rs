@@ -1,6 +1,6 @@
 //! A and B sampled by the chip's own hardware, for ever, whatever the processor does.
 //!
-//! A state machine runs one instruction, `in pins, 2`, at [`SAMPLE_HZ`] and hands out a word for each
+//! A state machine runs one instruction, `in pins, 2`, at [`SAMPLE_HZ`] and returns a word for each
 //! 16 samples; DMA writes the words into a ring. The ring outlasts the longest flash erase (400 ms for
 //! the usual part, data sheet, from memory) by a fifth.
 //!

@@ -65,7 +65,7 @@ impl<M: RawMutex, T> Signal<M, T> {
         }
     }
 
-    /// Whether something has been handed in that nobody has taken yet.
+    /// Whether there is a value that has not been taken yet.
     pub fn signaled(&self) -> bool {
         self.news.signaled()
     }

@@ -28,7 +28,7 @@ bind_interrupts!(struct Irqs {
 
 /// The most bytes of a packet.
 const PACKET: u8 = 64;
-/// The address of the endpoint that tells the computer something.
+/// The address of the endpoint for notifications to the computer.
 const TELL: u8 = 0x81;
 /// Of the one that would notify it of a ringing telephone.
 const NOTIFY: u8 = 0x82;
@@ -104,10 +104,10 @@ async fn be_a_device(mut bus: Bus<'static, USB>, mut control: ControlPipe<'stati
     let mut agreed = false;
     loop {
         let reset = async { while bus.poll().await != Event::Reset {} };
-        // A reset ends whatever was being said: a cable can be pulled in the middle of it.
+        // A reset ends every transfer: a cable can be pulled in the middle of one.
         match select(reset, device.converse(&mut control, agreed)).await {
             Either::First(()) => {
-                // Nor is what was about to be said to be taken for the next answer.
+                // An answer that was ready must not be sent as the next one.
                 USB_DPRAM.ep_in_buffer_control(0).write(|_| ());
                 device.configuration = 0;
                 agreed = false;
@@ -195,7 +195,7 @@ impl Device {
     }
 }
 
-/// What tells the computer something.
+/// Notifications to the computer.
 struct Teller(Endpoint<'static, USB, In>);
 
 impl ErrorType for Teller {

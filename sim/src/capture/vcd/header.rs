@@ -76,7 +76,7 @@ impl Declared {
     }
 }
 
-/// What the header said.
+/// What the header holds.
 pub(super) struct Header {
     pub(super) chosen: Vec<Chosen>,
     pub(super) declared: Declared,
