@@ -1,7 +1,5 @@
 //! Numbers and tables for people: the digits that are true, aligned in columns.
 
-use std::fmt::Write as _;
-
 use turntally_core::counter::Shaft;
 use turntally_core::units::Grams;
 
@@ -12,7 +10,7 @@ use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
 use crate::words::mass::{Scales, Unit};
 use crate::words::number::{bare_mm, both, fixed, length, sig, span, turns, wire_length};
-use crate::words::table::folded;
+use crate::words::table::{folded, numbers, table};
 use crate::words::{self, wire_both};
 
 /// `Copper, electrolytic tough pitch`, or the name of a metal that is not listed.
@@ -113,80 +111,80 @@ pub(crate) fn time_basis() -> String {
 
 /// The whole plan for a terminal.
 pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &[Suggestion]) -> String {
-    let mut out = String::new();
+    let rows = |rows: Vec<(&str, String)>| -> String {
+        rows.iter().map(|(name, text)| folded(100, &format!("{name:<12}"), "            ", text)).collect()
+    };
+    let mut out = format!("{}\n\n", job.name);
+    out += &rows(setting(job, plan));
+    out += &format!("\n{}\n", coils(plan));
+    out += &rows(needs(job, plan));
+    out += &format!("\n{}", becomes(job, plan));
+    let warnings: Vec<&str> = warnings.iter().map(String::as_str).collect();
+    out += &list("Check first", &warnings);
+    let suggestions: Vec<&str> = suggestions.iter().map(|suggestion| suggestion.text.as_str()).collect();
+    out + &list("To save wire", &suggestions)
+}
+
+/// What the batch is wound from and on, and what comes of it.
+fn setting(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
     let winding = &job.winding;
-    _ = writeln!(out, "{}\n", job.name);
-    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<12}"), "            ", text);
-    row(
-        "wire",
-        &format!(
-            "{}, {}, {}{}, {} g/cm3",
-            metal(job),
-            job.temper,
-            wire_both(job.size),
-            coating(job),
-            job.metal_density.g_per_cm3()
-        ),
-    );
-    row("mandrel", &both(winding.mandrel()));
     let shaft = match job.shaft {
         Shaft::Crank => "crank",
         Shaft::Mandrel => "mandrel",
     };
-    row("encoder", &format!("{} pulses a turn, on the {shaft}, gear {}", job.pulses_per_rev, job.gear));
-    row("springback", &spring(job));
-    if let Some(gap) = job.learning.as_ref().and_then(Learning::gap_words) {
-        row("gap", &gap);
-    }
-    row(
-        "ring",
-        &format!(
-            "{} mm inside when closed, aspect ratio {}, {}",
-            inner(plan),
-            sig(plan.ring_inner.best / winding.wire().mm().get(), 3),
-            ring_mass(plan.ring_mass),
-        ),
+    let (size, density) = (wire_both(job.size) + &coating(job), job.metal_density.g_per_cm3());
+    let mut rows = vec![
+        ("wire", format!("{}, {}, {size}, {density} g/cm3", metal(job), job.temper)),
+        ("mandrel", both(winding.mandrel())),
+        ("encoder", format!("{} pulses a turn, on the {shaft}, gear {}", job.pulses_per_rev, job.gear)),
+        ("springback", spring(job)),
+    ];
+    rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
+    let aspect_ratio = sig(plan.ring_inner.best / winding.wire().mm().get(), 3);
+    let ring = format!(
+        "{} mm inside when closed, aspect ratio {aspect_ratio}, {}",
+        inner(plan),
+        ring_mass(plan.ring_mass)
     );
-    row("rings", &rings(job, plan));
-    table(&mut out, plan);
-    let mut row = |name: &str, text: &str| out += &folded(100, &format!("{name:<12}"), "            ", text);
-    row(
-        "wire",
-        &format!(
-            "{}, lead-ins included; {} if every coil is stopped half a turn late",
-            wire_length(plan.wire_total),
-            wire_length(plan.wire_with_late_stops)
-        ),
-    );
-    row("mass", &mass(job, plan));
-    if let Some(cost) = cost(job, plan) {
-        row("cost", &cost);
-    }
-    if let Some(reach) = Reach::of(job, plan) {
-        row("spool", &reach.words());
-    }
+    rows.extend([("ring", ring), ("rings", rings(job, plan))]);
+    rows
+}
+
+/// What the batch takes: wire, money and time.
+fn needs(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
+    let late = wire_length(plan.wire_with_late_stops);
+    let wire = wire_length(plan.wire_total);
     let time = plan.minutes;
-    row("time", &format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis()));
+    let time = format!("{} to {} at the bench ({})", span(time.low), span(time.high), time_basis());
+    let mut rows = vec![
+        ("wire", format!("{wire}, lead-ins included; {late} if every coil is stopped half a turn late")),
+        ("mass", mass(job, plan)),
+    ];
+    rows.extend(cost(job, plan).map(|cost| ("cost", cost)));
+    rows.extend(Reach::of(job, plan).map(|reach| ("spool", reach.words())));
+    rows.push(("time", time));
+    rows
+}
+
+/// What becomes of the wire.
+fn becomes(job: &Job, plan: &Plan) -> String {
     let (unit, grams) = unit(job, plan);
-    _ = writeln!(out, "\n{:<12}{unit:>10}{:>8}", "becomes", "%");
-    for (name, mass, percent) in &shares(plan, grams) {
-        _ = writeln!(out, "{name:<12}{mass:>10}{percent:>8}");
-    }
+    let head = ["becomes", unit, "%"].map(str::to_owned);
+    let shares = shares(plan, grams).map(|(name, mass, percent)| [name.to_owned(), mass, percent]);
+    let mut text = table([head].into_iter().chain(shares));
     if let more @ 1.. = plan.rings_best - u64::from(plan.rings_planned) {
-        _ = writeln!(out, "Offcuts hold the rings past those guaranteed: up to {more} more.");
+        text += &format!("Offcuts hold the rings past those guaranteed: up to {more} more.\n");
     }
-    for (title, list) in [
-        ("Check first", warnings.iter().map(String::as_str).collect::<Vec<_>>()),
-        ("To save wire", suggestions.iter().map(|s| s.text.as_str()).collect()),
-    ] {
-        if !list.is_empty() {
-            _ = writeln!(out, "\n{title}");
-            for text in list {
-                out += &folded(100, "  - ", "    ", text);
-            }
-        }
+    text
+}
+
+/// A list under its title; nothing where it is empty.
+fn list(title: &str, items: &[&str]) -> String {
+    if items.is_empty() {
+        return String::new();
     }
-    out
+    let items = items.iter().map(|text| folded(100, "  - ", "    ", text));
+    format!("\n{title}\n") + &items.collect::<String>()
 }
 
 /// Inside diameter of a closed ring, or its range where rings may differ by what can be seen.
@@ -196,38 +194,23 @@ pub(crate) fn inner(plan: &Plan) -> String {
     if low == high { low } else { format!("{low} to {high}") }
 }
 
-fn table(out: &mut String, plan: &Plan) {
+/// The coils of the plan, a row for each length, and their sums where there is more than one.
+fn coils(plan: &Plan) -> String {
     let head = ["coils", "rings each", "stop at turns", "on mandrel", "released", "wire each"];
-    _ = writeln!(out);
-    for name in head {
-        _ = write!(out, "{name:>14}");
-    }
-    _ = writeln!(out);
-    for group in &plan.groups {
-        let cells = [
+    let groups = plan.groups.iter().map(|group| {
+        [
             group.count.to_string(),
             group.rings.to_string(),
             turns(group.wound_turns.as_f64()),
             length(group.wound_length),
             length(group.released_length),
             wire_length(group.wire),
-        ];
-        for cell in cells {
-            _ = write!(out, "{cell:>14}");
-        }
-        _ = writeln!(out);
-    }
-    if plan.groups.len() > 1 {
-        _ = writeln!(
-            out,
-            "{:>14}{:>14}{:>14}{:>14}{:>14}{:>14}",
-            plan.coil_count,
-            plan.rings_planned,
-            "in all",
-            "",
-            "",
-            wire_length(plan.wire_total)
-        );
-    }
-    _ = writeln!(out);
+        ]
+    });
+    let sums = (plan.groups.len() > 1).then(|| {
+        let [coils, rings] =
+            [u64::from(plan.coil_count), u64::from(plan.rings_planned)].map(|n| n.to_string());
+        [coils, rings, "in all".to_owned(), String::new(), String::new(), wire_length(plan.wire_total)]
+    });
+    numbers([head.map(str::to_owned)].into_iter().chain(groups).chain(sums))
 }

@@ -4,13 +4,26 @@ use comfy_table::{CellAlignment, Table, presets};
 
 /// A table without rules: the first column to the left, numbers to the right.
 pub(crate) fn table<const N: usize>(rows: impl IntoIterator<Item = [String; N]>) -> String {
+    aligned(rows, CellAlignment::Left)
+}
+
+/// A table without rules of numbers only, all to the right.
+pub(crate) fn numbers<const N: usize>(rows: impl IntoIterator<Item = [String; N]>) -> String {
+    aligned(rows, CellAlignment::Right)
+}
+
+fn aligned<const N: usize>(rows: impl IntoIterator<Item = [String; N]>, first: CellAlignment) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     for row in rows {
         table.add_row(row);
     }
     for (i, column) in table.column_iter_mut().enumerate() {
-        column.set_cell_alignment(if i == 0 { CellAlignment::Left } else { CellAlignment::Right });
+        column.set_cell_alignment(if i == 0 { first } else { CellAlignment::Right });
+        if i == 0 {
+            // No rule stands before it.
+            column.set_padding((0, 1));
+        }
     }
     table.trim_fmt() + "\n"
 }
