@@ -46,6 +46,12 @@ pub struct View {
 }
 
 impl View {
+    /// What stands before the bench's page, if anything does.
+    #[must_use]
+    pub fn message(&self) -> Option<&Notice> {
+        self.notice.as_ref().or(self.offer.as_ref())
+    }
+
     /// Draws it on the whole screen.
     ///
     /// # Errors
@@ -54,7 +60,7 @@ impl View {
     where
         D: DrawTarget<Color = BinaryColor>,
     {
-        match self.notice.as_ref().or(self.offer.as_ref()) {
+        match self.message() {
             None => screen::draw(&self.bench, target),
             Some(Notice { title, detail, advice: [first, second] }) => {
                 screen::notice(title, [detail, first, second], target)

@@ -4,7 +4,7 @@ use turntally_core::bench::{ErrorBound, Phase, State};
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::Turns;
 
-use crate::notice::View;
+use crate::notice::{Notice, View};
 
 /// Two drawings are at least this far apart.
 const REDRAW: Duration = Duration::from_millis(50);
@@ -12,10 +12,11 @@ const REDRAW: Duration = Duration::from_millis(50);
 const LOOK: Duration = Duration::from_millis(10);
 
 /// What a drawing depends on: the screen is drawn again only when this changes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 struct Look {
     phase: Phase,
-    message: (bool, bool),
+    /// In whole: an offer that takes the place of another is another picture.
+    message: Option<Notice>,
     turns: Turns,
     rings: u32,
     error_bound: ErrorBound,
@@ -40,7 +41,7 @@ impl Look {
         let job = bench.jobs().chosen() as u32;
         Self {
             phase: bench.phase(),
-            message: (view.notice.is_some(), view.offer.is_some()),
+            message: view.message().cloned(),
             turns: bench.turns(),
             rings: if let State::CountRings(entry) = bench.state() { entry.rings } else { bench.rings_now() },
             error_bound: bench.error_bound(),
@@ -65,12 +66,16 @@ impl Redraw {
     /// Whether the view is to be drawn now: it differs from what is drawn, and that has stood for long enough. If so,
     /// the caller draws it.
     pub(crate) fn is_due(&mut self, view: &View, now: Instant) -> bool {
-        if self.drawn.is_some_and(|(at, _)| now.since(at) < REDRAW || now.since(self.compared) < LOOK) {
+        if self
+            .drawn
+            .as_ref()
+            .is_some_and(|&(at, _)| now.since(at) < REDRAW || now.since(self.compared) < LOOK)
+        {
             return false;
         }
         self.compared = now;
         let look = Look::of(view);
-        if self.drawn.is_some_and(|(_, before)| before == look) {
+        if self.drawn.as_ref().is_some_and(|(_, before)| *before == look) {
             return false;
         }
         self.drawn = Some((now, look));

@@ -1,0 +1,189 @@
+//! What the screen shows is what the counter holds: after any history of keys, knob, crank, offers and notices the
+//! picture is a drawing of a view that stood within the last 61 ms, so that no Yes is for a page that was never drawn.
+#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+
+use std::collections::VecDeque;
+
+use proptest::prelude::*;
+use turntally_core::bench::{Bench, READ_FIRST};
+use turntally_core::input::Key;
+use turntally_core::settings::{Loudness, Settings};
+use turntally_core::time::Instant;
+use turntally_core::units::Length;
+use turntally_firmware::app::App;
+use turntally_firmware::display::Frame;
+use turntally_firmware::link::Ask;
+use turntally_firmware::notice::Notice;
+use turntally_firmware::offer::Offer;
+use turntally_firmware::panel::{Front, Lights};
+
+/// Two drawings are 50 ms apart, two comparisons 10 ms (`firmware/src/redraw.rs`), and a poll is 1 ms.
+const LATEST_MS: usize = 61;
+
+/// A key and clicks of the knob, until they are read.
+#[derive(Default)]
+struct Hand {
+    key: Option<Key>,
+    clicks: i8,
+}
+
+impl Front for Hand {
+    fn read(&mut self) -> (Option<Key>, i8) {
+        (self.key.take(), std::mem::take(&mut self.clicks))
+    }
+
+    fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
+
+    fn set_loudness(&mut self, _: Loudness) {}
+}
+
+#[derive(Debug, Clone)]
+enum Act {
+    Press(Key),
+    Knob(i8),
+    /// Quarter revolutions of the encoder's own, in counts.
+    Crank(u16),
+    /// Another batch, on this mandrel.
+    Offer(Length),
+    Notice(bool),
+    /// Milliseconds.
+    Wait(u16),
+}
+
+fn acts() -> impl Strategy<Value = Vec<Act>> {
+    let act = prop_oneof![
+        4 => Just(Act::Press(Key::Yes)),
+        2 => Just(Act::Press(Key::No)),
+        3 => (-3_i8..=3).prop_map(Act::Knob),
+        2 => (1_u16..400).prop_map(Act::Crank),
+        4 => (250_i64..1_200).prop_map(|um| Act::Offer(Length::from_um(um * 10))),
+        1 => any::<bool>().prop_map(Act::Notice),
+        4 => (0_u16..30).prop_map(Act::Wait),
+        3 => (600_u16..900).prop_map(Act::Wait),
+    ];
+    prop::collection::vec(act, 1..40)
+}
+
+/// A counter, its clock, and what it would have drawn of late.
+struct Counter {
+    app: App,
+    hand: Hand,
+    ms: u32,
+    phase: u8,
+    drawings: VecDeque<Frame>,
+    ticket: u32,
+}
+
+impl Counter {
+    fn new() -> Self {
+        let mut bench = Bench::new();
+        bench.set_up(Settings::default());
+        let app = App::new(bench, Settings::default().build.pulses, 5_000);
+        Self { app, hand: Hand::default(), ms: 0, phase: 0, drawings: VecDeque::new(), ticket: 0 }
+    }
+
+    fn fresh(&self) -> Frame {
+        let mut frame = Frame::new();
+        self.app.view().draw(&mut frame).unwrap();
+        frame
+    }
+
+    /// A millisecond, with so many counts in it.
+    fn tick(&mut self, counts: u16) {
+        self.ms += 1;
+        let now = Instant::from_millis(self.ms);
+        // Sixteen samples to a word, two bits each: the newest in the low ones.
+        let mut word = 0_u32;
+        for sample in 0..16 {
+            if sample < counts {
+                self.phase = (self.phase + 1) % 4;
+            }
+            word = word << 2 | [0b00, 0b10, 0b11, 0b01][usize::from(self.phase)];
+        }
+        self.app.samples(Ok(Some(word)), now);
+        _ = self.app.poll(now, &mut self.hand);
+        self.app.redraw(now);
+        if self.drawings.len() == LATEST_MS {
+            self.drawings.pop_front();
+        }
+        let fresh = self.fresh();
+        self.drawings.push_back(fresh);
+    }
+
+    fn is_fresh(&self) -> bool {
+        self.drawings.contains(self.app.frame())
+    }
+
+    /// The name of the batch, which is shown, has its mandrel.
+    fn offer(&mut self, mandrel: Length) {
+        let mut settings = Settings::default();
+        settings.batch.mandrel = mandrel;
+        self.ticket += 1;
+        _ = self.app.answer(Ask::Offer(self.ticket, Offer::Settings(settings)));
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn the_picture_is_of_the_last_moments(acts in acts()) {
+        let mut counter = Counter::new();
+        counter.tick(0);
+        for act in acts {
+            let ms = match act {
+                Act::Press(key) => {
+                    counter.hand.key = Some(key);
+                    1
+                }
+                Act::Knob(clicks) => {
+                    counter.hand.clicks = clicks;
+                    1
+                }
+                Act::Crank(counts) => {
+                    for _ in 0..counts / 4 {
+                        counter.tick(4);
+                        prop_assert!(counter.is_fresh(), "at {} ms", counter.ms);
+                    }
+                    1
+                }
+                Act::Offer(mandrel) => {
+                    counter.offer(mandrel);
+                    1
+                }
+                Act::Notice(first) => {
+                    let title = if first { "One moment" } else { "Flash fails" };
+                    counter.app.report(Notice::new(title, format_args!("at {} ms", counter.ms), ["", ""]));
+                    1
+                }
+                Act::Wait(ms) => ms,
+            };
+            for _ in 0..ms {
+                counter.tick(0);
+                prop_assert!(counter.is_fresh(), "at {} ms", counter.ms);
+            }
+        }
+    }
+}
+
+/// An offer is declined and another comes in the next millisecond, wherever that falls between two comparisons: once a
+/// Yes would be taken for the other one, the screen shows it.
+#[test]
+fn the_next_offer_is_drawn() {
+    let read_first_ms = READ_FIRST.as_micros() / 1_000;
+    for late in 0..20 {
+        let mut counter = Counter::new();
+        counter.tick(0);
+        for um in [5_000, 6_000] {
+            counter.offer(Length::from_um(um));
+            counter.tick(0);
+            assert!(counter.app.view().offer.is_some(), "{um} um");
+            for _ in 0..read_first_ms + late {
+                counter.tick(0);
+            }
+            assert_eq!(*counter.app.frame(), counter.fresh(), "{um} um, {late} ms late");
+            counter.hand.key = Some(Key::No);
+            counter.tick(0);
+        }
+    }
+}
