@@ -71,7 +71,7 @@ pub use ring_count::RingCountEntry;
 use log::RingCount;
 
 /// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
-/// before. Our own bound: nobody reads and answers in that time.
+/// before. Our own bound: no one reads and answers in that time.
 pub const READ_FIRST: Duration = Duration::from_millis(700);
 /// For so long it is shown how loud the sounder is now. Our own choice.
 const LOUDNESS_SHOWN: Duration = Duration::from_millis(1_500);
@@ -578,7 +578,7 @@ impl Bench {
     }
 
     /// Pieces into which the coil on the mandrel has to be cut so that each fits the cradle; one where it fits
-    /// whole, and where there is none. Where nobody knows how long it is, the count alone is taken.
+    /// whole, and where there is none. Where its length is not known, the count alone is taken.
     #[must_use]
     pub fn pieces(&self) -> u32 {
         match (&self.coil, self.jobs.job()) {

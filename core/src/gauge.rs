@@ -263,7 +263,7 @@ impl Tolerance {
     }
 }
 
-/// A wire's size as somebody wrote it: a gauge number, or a diameter.
+/// A wire's size as it was written: a gauge number, or a diameter.
 ///
 /// Read with [`str::parse`]: `16awg`, `4/0awg`, `0000awg`, `18swg`, `16wm` or `16w&m`, `1.2mm`, `0.051in` (any unit that
 /// [`Length`] has), in capitals or not, with or without a space before the unit. A bare number is
@@ -434,7 +434,7 @@ fn gauge_number(text: &str, system: GaugeSystem) -> Result<i8, WireSizeError> {
     let zeros = match text.strip_suffix("/0") {
         Some(zeros) => zeros.parse::<i8>().map_err(|_| out_of_range)?,
         None if text.bytes().all(|c| c == b'0') => i8::try_from(text.len()).map_err(|_| out_of_range)?,
-        // A sign would name the sizes past 0 by our own count, which nobody writes.
+        // A sign would name the sizes past 0 by our own count, which is never written.
         None => return text.parse::<u8>().ok().and_then(|n| i8::try_from(n).ok()).ok_or(out_of_range),
     };
     if zeros < 1 { Err(out_of_range) } else { Ok(1 - zeros) }

@@ -2,7 +2,7 @@
 //!
 //! Strengths are of wire where a figure for wire was found, else of strip; two makers' "half-hard" may
 //! differ by 20 %, which is why each figure is a range. Where a source reads "from memory" or "our
-//! estimate", nobody has looked the figure up: measure a ring, or type your own density, before
+//! estimate", the figure was not looked up: measure a ring, or type your own density, before
 //! ordering metal by it.
 
 use core::fmt;
@@ -55,7 +55,7 @@ impl<Q: Copy> Figure<Q> {
         self.bounds.high
     }
 
-    /// Where the figure is from; `from memory` where nobody looked it up, `no source` where it is an
+    /// Where the figure is from; `from memory` where it was not looked up, `no source` where it is an
     /// estimate.
     #[cfg(feature = "sources")]
     #[must_use]

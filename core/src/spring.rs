@@ -72,7 +72,7 @@ pub fn elastic_share(ratio: f64) -> f64 {
     const SLOPE: f64 = 16.0 / (3.0 * PI);
     let wanted = 1.0 - 1.0 / ratio;
     let mut s = (wanted / SLOPE).max(0.0);
-    // Up to a ratio of 2 four steps are enough; past it nobody asks.
+    // Up to a ratio of 2 four steps are enough; past it no ratio is asked for.
     for _ in 0..8 {
         let rest = (1.0 - s * s).max(1e-6);
         let step = (wanted - s * moment_ratio(s)) / (SLOPE * rest * libm::sqrt(rest));
@@ -165,7 +165,7 @@ impl SpringRatio {
         Ok(Self(Bounds::exact(ratio)))
     }
 
-    /// Bounds that somebody else worked out.
+    /// Bounds that were computed elsewhere.
     ///
     /// # Errors
     /// [`SpringError::NotARatio`] for one outside 1..=[`MAX_SPRING_RATIO`], or not in their order.

@@ -1,6 +1,6 @@
 //! Quantities with their units in the type.
 //!
-//! Two kinds of length exist on purpose. [`Length`] is what somebody set or what the counter works
+//! Two kinds of length exist on purpose. [`Length`] is what was set or what the counter works
 //! with: a whole number of nanometres, exact, the same on every processor. [`Mm`] is what a formula
 //! gave: a real number of millimetres. Going from one to the other is always written out.
 //!

@@ -61,7 +61,7 @@ impl<B: I2c> Oled<B> {
     /// Sends the picture, set-up included, if it is `new` or due again; whether it was sent.
     ///
     /// # Errors
-    /// That of the bus: nobody answered, or it is stuck. The caller has nothing to do: the screen is
+    /// That of the bus: no answer, or it is stuck. The caller has nothing to do: the screen is
     /// tried again when it is due.
     pub fn update(&mut self, now: Instant, frame: &Frame, new: bool) -> Result<bool, B::Error> {
         if now < self.refresh.due() && (self.refresh.is_missing() || !new) {

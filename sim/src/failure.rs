@@ -13,7 +13,7 @@ pub struct Failure(String);
 
 impl Failure {
     /// From a message; line breaks in it (a library's, say) are folded to keep it one line, what would move a
-    /// terminal's cursor is shown as its code, and a word that nobody reads to its end is cut.
+    /// terminal's cursor is shown as its code, and a word too long to be read is cut.
     pub fn new(message: impl fmt::Display) -> Self {
         let text = message.to_string();
         let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();

@@ -161,10 +161,10 @@ impl Offer {
     }
 
     /// Puts it to the user, or asks what they say: to be asked again until it is taken. The counter forgets an
-    /// offer that nobody asks about for ten seconds.
+    /// offer that is not asked about for ten seconds.
     ///
     /// # Errors
-    /// One line where they do not take it, nobody answers, or the counter is gone.
+    /// One line where they do not take it, do not answer, or the counter is gone.
     pub fn is_taken(&mut self, counter: &mut Counter) -> Result<bool, Failure> {
         let answer = counter.ask(&self.question)?;
         self.question = Request::Answer { ticket: self.ticket };

@@ -41,7 +41,7 @@ CREATE TABLE entry (
 ) WITHOUT ROWID;
 ";
 
-/// The file where nobody names one: in the user's own data folder, or here where there is none.
+/// The file where none is named: in the user's own data folder, or here where there is none.
 #[must_use]
 pub fn default_path() -> PathBuf {
     let set = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
@@ -227,7 +227,7 @@ impl Records {
     }
 }
 
-/// A text of a column as it may be shown: whoever wrote the file may have put line breaks and worse into a name.
+/// A text of a column as it may be shown: a file may have line breaks and worse in a name.
 struct Shown(String);
 
 impl FromSql for Shown {
@@ -253,7 +253,7 @@ fn form(file: &Connection) -> rusqlite::Result<i64> {
 /// Gives a new file its tables, and brings an older one up to this form: whole or not at all.
 fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
     let failure = |error: rusqlite::Error| wrong(path, &error);
-    // Another program may have done so meanwhile: what there is counts once nobody else can write.
+    // Another program may have done so meanwhile: what there is counts once no other program can write.
     let all = file.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failure)?;
     let tables: i64 =
         all.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(failure)?;

@@ -1,4 +1,4 @@
-//! The simulated bench: the counter's board, its flash and screen, the winder with its encoder, faults, and somebody
+//! The simulated bench: the counter's board, its flash and screen, the winder with its encoder, faults, and an operator
 //! who winds.
 
 pub mod board;

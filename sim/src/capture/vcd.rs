@@ -2,7 +2,7 @@
 //!
 //! Reading is our own, though writing is not. The crate `vcd` 0.7 reads fast enough, but it keeps a
 //! whole vector value, comment or name in memory however long it is, descends into nested scopes by
-//! recursion, and refuses a last line without a line break; a file that somebody sends in may be
+//! recursion, and refuses a last line without a line break; a file from outside may be
 //! hostile, cut short or merely odd, and must cost no more than one line of complaint.
 //!
 //! # What is read

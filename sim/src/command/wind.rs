@@ -37,7 +37,7 @@ use crate::simulation::operator::OperatorProfile;
 use crate::simulation::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
 use crate::words::number::{fixed, turns, turns_past};
 
-/// The run where nobody chooses one.
+/// The run where none is chosen.
 const DEFAULT_SEED: u64 = 1;
 
 /// Wind a batch on the simulated bench: every encoder edge, every cue, every cut.

@@ -159,7 +159,7 @@ pub fn unexpected(reply: &Reply) -> Failure {
     }
 }
 
-/// The serial ports of this computer. Those on USB first: the others answer nobody, and each is waited for.
+/// The serial ports of this computer. Those on USB first: the others do not answer, and each is waited for.
 #[must_use]
 pub fn names() -> Vec<String> {
     let mut names: Vec<String> = Vec::new();

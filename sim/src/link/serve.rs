@@ -1,4 +1,4 @@
-//! The simulated counter on a pseudo-terminal, for whoever has none on a cable.
+//! The simulated counter on a pseudo-terminal, for users without one on a cable.
 
 use std::io::{ErrorKind, Read, Write};
 use std::time::Duration;
@@ -50,7 +50,7 @@ impl Terminal {
     /// One line where the terminal fails.
     pub fn serve(&mut self, app: &mut App, store: &mut Store<VirtualFlash, Open>) -> Result<(), Failure> {
         let failure = |error: std::io::Error| Failure::new(format_args!("pseudo-terminal: {error}"));
-        // An end that nobody has open reads as an error.
+        // An end that no program has open reads as an error.
         if self.ours.bytes_to_read().unwrap_or(0) == 0 {
             return Ok(());
         }

@@ -76,7 +76,7 @@ impl Line {
     }
 }
 
-/// The levels of all lines, shared by whoever drives and whoever reads them.
+/// The levels of all lines, shared by what drives and what reads them.
 #[derive(Debug)]
 pub struct Lines {
     levels: Cell<u32>,

@@ -120,7 +120,7 @@ impl Cells {
         &self.bytes
     }
 
-    /// As if somebody had written to them before.
+    /// As if they had been written to before.
     pub fn bytes_mut(&mut self) -> &mut [u8] {
         &mut self.bytes
     }

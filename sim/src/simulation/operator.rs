@@ -16,7 +16,7 @@ use turntally_core::input::Key;
 /// Faults, with no sound coil in between, after which anybody looks for a screwdriver.
 const MOST_SPOILT: u32 = 3;
 
-/// How somebody winds.
+/// How an operator winds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OperatorProfile {
     /// Their name on the command line.

@@ -131,7 +131,7 @@ pub trait Observer {
         Ok(())
     }
 
-    /// The board itself, each millisecond: for whoever is on its link.
+    /// The board itself, each millisecond: for the other end of its link.
     ///
     /// # Errors
     /// As [`Self::lines`].
@@ -159,7 +159,7 @@ pub struct NoObserver;
 
 impl Observer for NoObserver {}
 
-/// Virtual time after which a batch is given up: somebody was caught in a loop.
+/// Virtual time after which a batch is given up: the operator is caught in a loop.
 const LONGEST: f64 = 1e6;
 /// How long the end of a batch is still looked at and listened to: the last notes take 0.7 s.
 const LAST_LOOK_NS: u64 = 1_000 * STEP_NS;
@@ -213,7 +213,7 @@ pub struct Hand {
 }
 
 /// The bench without the person: winder, wire, encoder and saw around the counter, stepped by
-/// whoever has the crank in hand.
+/// the operator or the user.
 #[derive(Debug)]
 pub struct SimulatedBench {
     job: Job,

@@ -77,7 +77,7 @@ impl Pace {
 pub struct SavedBench {
     /// The bench's time.
     pub pace: Pace,
-    /// Who winds when the user lets somebody: by their place in the list.
+    /// The operator who winds in the user's stead: the place in the list.
     pub operator: usize,
     /// Their speed, in crank turns a minute.
     pub cadence: f64,
@@ -345,7 +345,7 @@ impl Bench {
         }
     }
 
-    /// The crank for whoever would rather click.
+    /// The crank, by clicks.
     fn by_steps(&mut self, ui: &mut Ui) {
         ui.horizontal_wrapped(|ui| {
             ui.label("Wind");
@@ -486,7 +486,7 @@ pub fn coils(count: u32) -> String {
     if count == 1 { "1 coil".to_owned() } else { format!("{count} coils") }
 }
 
-/// A fault's name on the screen, and what it does, for whoever hovers over it.
+/// A fault's name on the screen, and what it does, shown where the pointer rests on it.
 const fn about(kind: FaultKind) -> (&'static str, &'static str) {
     match kind {
         FaultKind::Bounce => ("bounce", "Contacts bounce, and settle before the other channel's edge"),

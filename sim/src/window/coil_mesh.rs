@@ -46,7 +46,7 @@ const ACROSS_COARSE: [(f32, f32); 3] = [(-1.0, 0.78), (-0.1, 1.16), (1.0, 0.74)]
 
 /// Wires thinner than this, in points, are drawn with fewer corners.
 const COARSE_BELOW: f32 = 4.0;
-/// Turns that lie closer than this, in points, are drawn several as one: nobody can tell them apart.
+/// Turns that lie closer than this, in points, are drawn several as one: they cannot be told apart by eye.
 const CLOSEST: f32 = 0.75;
 
 /// Adds the coil to the mesh.

@@ -57,7 +57,7 @@ fn image(frame: &Frame) -> ColorImage {
     ColorImage::new([WIDTH as usize, HEIGHT as usize], pixels)
 }
 
-/// What the counter says, in words: for whoever cannot see its screen.
+/// What the counter's screen shows, in words, for a screen reader.
 #[must_use]
 pub fn in_words(session: &Session) -> String {
     let bench = session.simulated_bench().bench();

@@ -195,7 +195,7 @@ impl Watch {
     }
 }
 
-/// A line for whoever listens; a window does not end because nobody does.
+/// A line on standard output; that it is closed does not end the window.
 fn print(line: &str) {
     _ = writeln!(std::io::stdout().lock(), "{}", visible(line));
 }

@@ -199,7 +199,7 @@ impl Follower {
     }
 }
 
-/// Follows a counter until nobody wants it any more.
+/// Follows a counter until the follower is dropped.
 fn follow(
     port: Option<&str>,
     log: &std::path::Path,

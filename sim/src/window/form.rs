@@ -376,7 +376,7 @@ mod tests {
         assert_eq!(in_labels("give wire.spring_ratio: more"), "give Spring ratio: more");
     }
 
-    /// What nobody should type still ends in a reason, not in a file that means something else.
+    /// Whatever is typed ends in a reason, not in a file that means something else.
     #[test]
     fn odd_values_stay_in_their_field() {
         let sound = Form::of(DEMO).unwrap();

@@ -301,7 +301,7 @@ fn about(
     let mut wish = None;
     let waits = matches!(seen.offered, Some(Offered::Waiting(_)));
     ui.horizontal_wrapped(|ui| {
-        // An offer is forgotten while nobody asks about it.
+        // A counter drops an offer that is not asked about.
         let free = seen.fetch != Some(Fetch::Asked) && !waits;
         let fetch = ui.add_enabled(free, Button::new("Fetch its log"));
         if fetch.on_hover_text("Its coils, each once, into the log's file").clicked() {

@@ -51,7 +51,7 @@ impl<'a> Scene<'a> {
         }
     }
 
-    /// The picture for whoever cannot see it.
+    /// The picture in words, for a screen reader.
     pub fn in_words(&self) -> String {
         let winding = &self.job.winding;
         let length = self.turns * winding.pitch().get() + winding.wire().mm().get();
@@ -79,7 +79,7 @@ impl Scale {
     fn new(rect: Rect, job: &Job) -> Self {
         let winding = &job.winding;
         let target = job.rule.coil().length(job.rule.target_turns(job.rule.full_rings())).mm().get();
-        // Room past the target for whoever winds too far.
+        // Room past the target for a coil that is wound too far.
         let longest = job.coil_max.mm().get().max(target) * 1.12;
         let opened = winding.wound_diameter().get() * winding.spring().high() + winding.wire().mm().get();
         let across = (rect.width() - CHUCK - 26.0) / longest as f32;
@@ -126,7 +126,7 @@ fn below(painter: &Painter, palette: Palette, scale: Scale, rect: Rect, text: St
     painter.text(at, Align2::LEFT_CENTER, text, FontId::proportional(11.5), palette.faint);
 }
 
-/// Shows the same with the coil that came off a counter, of so many turns: nobody sees how far it really opens.
+/// Shows the same with the coil that came off a counter, of so many turns: how far it really opens is not known.
 #[cfg(feature = "link")]
 pub fn show_followed(
     ui: &mut Ui,
@@ -155,7 +155,7 @@ pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, h
     let painter = ui.painter().with_clip_rect(rect);
     let left = rect.left() + 16.0;
     let goal = target.as_f64();
-    // Room past the target for whoever winds too far.
+    // Room past the target for a coil that is wound too far.
     let most = (goal.max(turns) * 1.12).max(10.0) as f32;
     let pitch = ((rect.width() - 40.0) / most).min(12.0);
     let radius = (rect.height() * 0.22).min(60.0);

@@ -455,7 +455,7 @@ impl App {
         }
     }
 
-    /// Colours, type, theme and size: as the first frame would, for whoever clears the ground before it.
+    /// Colours, type, theme and size: as the first frame would, for what is drawn before it.
     pub fn dress(&mut self, ctx: &Context) {
         if !std::mem::replace(&mut self.dressed, true) {
             look::apply(ctx);

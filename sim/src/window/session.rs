@@ -196,7 +196,7 @@ impl Session {
         self.knob_to = self.knob_to.saturating_add(clicks.clamp(-100, 100) * 4);
     }
 
-    /// Lets somebody wind in the user's stead, or takes the crank back.
+    /// Lets an operator wind in the user's stead, or takes the crank back.
     pub fn let_wind(&mut self, profile: Option<OperatorProfile>, seed: u64) {
         (self.to_turn, self.speed) = (0.0, 0.0);
         self.helper = profile.map(|profile| Helper {
@@ -226,7 +226,7 @@ impl Session {
     /// rest is let go. Hands out the coils that came off.
     ///
     /// # Errors
-    /// Never for now: nobody looks on who could fail.
+    /// Never for now: no observer that could fail looks on.
     pub fn advance(&mut self, ms: f64, at_most: Duration) -> Result<Vec<Coil>, Failure> {
         let mut coils = Vec::new();
         self.due += ms.max(0.0);

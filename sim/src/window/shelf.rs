@@ -57,7 +57,7 @@ impl Shelf {
     #[cfg(not(feature = "link"))]
     pub const fn look(&self) {}
 
-    /// How often it was looked into: whoever has worked something out of it sees whether it still holds.
+    /// How often it was read: what was computed from it is known to be stale by this.
     pub const fn looked(&self) -> u64 {
         self.looked
     }

@@ -25,7 +25,7 @@ pub(crate) enum Scales {
 pub(crate) type Unit = (&'static str, f64);
 
 impl Scales {
-    /// Those of a metal; of one that is not listed nobody knows that it is precious.
+    /// Those of a metal; one that is not listed is taken as base.
     pub(crate) fn of(metal: Option<&Metal>) -> Self {
         match metal {
             Some(metal) if metal.family().is_precious() => Self::Precious,

@@ -48,7 +48,7 @@ fn trimmed(text: &str) -> &str {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { text }
 }
 
-/// Turns in hundredths, rounded up, so that nobody stops short of a target by rounding; and a count that has reached
+/// Turns in hundredths, rounded up, so that no coil is stopped short of its target by rounding; and a count that has reached
 /// its target shows no less than it.
 pub(crate) fn hundredths(turns: f64) -> i64 {
     let hundredth = Turns::ONE / 100;
@@ -66,7 +66,7 @@ pub(crate) fn turns_past(turns: f64, target: f64) -> String {
     signed(hundredths(turns).saturating_sub(hundredths(target)) as f64 / 100.0, 2)
 }
 
-/// Turns that somebody set: `1 turn`, `0.5 turns`.
+/// Turns that were set: `1 turn`, `0.5 turns`.
 pub(crate) fn count_turns(count: f64) -> String {
     let text = turns(count);
     match trimmed(&text) {
@@ -100,7 +100,7 @@ pub(crate) fn metres(length: Mm) -> String {
     format!("{} m", fixed(length.get() / 1e3, 2))
 }
 
-/// A length that somebody set or measured, in no more digits than it has: `4.5 mm`, `4.76 mm`.
+/// A length that was set or measured, in no more digits than it has: `4.5 mm`, `4.76 mm`.
 pub(crate) fn given(length: Length) -> String {
     format!("{} mm", trimmed(&fixed(length.mm().get(), 2)))
 }

@@ -81,7 +81,7 @@ fn leave(what: core::fmt::Arguments<'_>) -> ! {
     }
     reason.sum = reason.sum();
     // SAFETY: interrupts are off and this does not return: nothing else touches it. The watchdog is
-    // taken from whoever had it, who will not run again.
+    // taken from the task that had it, which will not run again.
     unsafe {
         KEPT.0.get().cast::<Reason>().write_volatile(reason);
         Watchdog::new(WATCHDOG::steal()).trigger_reset();
@@ -91,7 +91,7 @@ fn leave(what: core::fmt::Arguments<'_>) -> ! {
     }
 }
 
-// What nobody reads is not linked: inlined, the words of all panics and what formats them stay away.
+// What is never read is not linked: inlined, the words of all panics and what formats them stay away.
 #[panic_handler]
 #[expect(unused_attributes, reason = "the compiler says that it ignores it, and does not: 1 KB")]
 #[inline(always)]

@@ -1,4 +1,4 @@
-//! The serial line: the link, and one line of state each tenth of a second for whom nobody asks.
+//! The serial line: the link, and one line of state each tenth of a second while no question comes.
 
 use embassy_futures::select::{Either, select};
 use embassy_rp::uart::BufferedUart;

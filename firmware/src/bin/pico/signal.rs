@@ -1,4 +1,4 @@
-//! Hands the newest value of a kind to whoever waits for it.
+//! Gives the newest value of a kind to the task that waits for it.
 //!
 //! As embassy's own `Signal`, in 3 KB less: what wakes and waits lies apart from the value, and is there once
 //! instead of once for each kind of value; and a place that holds nothing has no first value that would stand in
@@ -35,7 +35,7 @@ impl<M: RawMutex, T> Signal<M, T> {
     #[inline(never)]
     pub fn signal(&self, value: T) {
         self.place.lock(|place| {
-            // SAFETY: nobody else has a reference to what is inside: none leaves this module, and whoever holds
+            // SAFETY: nothing else has a reference to what is inside: none leaves this module, and whoever holds
             // the lock is alone. Where it is full a value has been written, and is not read any more.
             unsafe {
                 let inside = &mut *place.value.get();

@@ -91,7 +91,7 @@ async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller) {
         if let Ok(count) = hear.read(&mut packet).await {
             talk.hear(packet.get(..count).unwrap_or_default(), &mut tell).await;
         }
-        // A packet holds few questions and comes in a twentieth of this: whoever sends rubbish as fast as the
+        // A packet holds few questions and comes in a twentieth of this: a computer that sends rubbish as fast as the
         // cable takes it leaves time for the flash.
         Timer::after(BREATH).await;
     }
@@ -179,7 +179,7 @@ impl Device {
                     }
                     continue;
                 }
-                // The form of an interface; whether somebody listens.
+                // The setting of an interface; whether a program listens.
                 (0x01, 11, _) | (0x21, 0x22, _) => {
                     control.accept().await;
                     continue;

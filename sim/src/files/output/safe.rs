@@ -1,4 +1,4 @@
-//! Text from outside (names in a job file, the log's file, a counter's answers) on its way to where somebody reads it.
+//! Text from outside (names in a job file, the log's file, a counter's answers) on its way to a terminal, a page or a table.
 //!
 //! Nothing is cleaned where it comes in: what leaves the program goes through here, by kind of destination, so that no
 //! command can forget it. In HTML and SVG what would be markup is escaped where the page is put together.

@@ -42,7 +42,7 @@ fn watch() {
     use signal_hook::iterator::Signals;
     use signal_hook::low_level::emulate_default_handler;
 
-    // One that is ignored stays so: whoever ran us by nohup, or in the background of a shell, wants us to go on.
+    // One that is ignored stays so: under nohup, or in the background of a shell, the program is meant to go on.
     let ignored = ignored_signals();
     let watched = [SIGHUP, SIGINT, SIGTERM].into_iter().filter(|signal| ignored >> (signal - 1) & 1 == 0);
     // Where that cannot be, the next run removes what is left.
@@ -71,7 +71,7 @@ fn ignored_signals() -> u64 {
 #[cfg(not(unix))]
 const fn watch() {}
 
-/// A new unfinished file in this folder, to be read by whoever may read new files.
+/// A new unfinished file in this folder, readable as the user's new files are.
 pub(super) fn begin(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
     let beginning = format!("{BEGINNING}{}-", std::process::id());
     let mut builder = tempfile::Builder::new();
