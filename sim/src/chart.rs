@@ -34,8 +34,8 @@ const MAX_PICTURE: usize = 30;
 
 /// A table or a wall chart: wires across, mandrels down, one sheet to a metal
 ///
-/// Figures are those of `turntally size`, printed to the digits that gauge tolerance, springback and
-/// density leave true; CSV and JSON carry them in full, with their bounds.
+/// The figures are those of `turntally size`, printed without the digits that gauge tolerance, springback
+/// and density leave uncertain; CSV and JSON have all digits, and the bounds.
 #[derive(Debug, Clone, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -66,7 +66,7 @@ pub struct Args {
     /// What the cells show
     #[arg(long, value_enum, default_value_t = Of::Rings)]
     pub of: Of,
-    /// Weight that the rings are counted to, for --of rings [default: troy-ounce]
+    /// Mass for --of rings: the cells show how many rings weigh this much [default: troy-ounce]
     #[arg(long, value_enum)]
     pub per: Option<Per>,
     #[command(flatten)]
@@ -87,7 +87,7 @@ pub struct Args {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 #[cfg_attr(feature = "window", derive(serde::Serialize, serde::Deserialize))]
 pub enum Of {
-    /// Rings to the weight of --per
+    /// Number of rings in the mass of --per
     Rings,
     /// Aspect ratio: closed inside diameter / wire diameter
     Ratio,
@@ -124,7 +124,7 @@ pub enum Format {
     Csv,
     /// A page that stands alone, to print or to hang up
     Html,
-    /// A picture in the proportions of A4 and A3, lying
+    /// A picture in the proportions of A4 and A3, landscape
     Svg,
     /// One JSON object, figures in full
     Json,

@@ -23,11 +23,11 @@ pub use next::Next;
 /// Which records a command looks into.
 #[derive(Debug, Clone, Default, ClapArgs)]
 pub struct LookupArgs {
-    /// The file of the log, with what was measured and the spools [default: the one that link, measured
-    /// and spool take]
+    /// The log file (SQLite), which also holds measurements and spools [default: the one that link,
+    /// measured and spool use]
     #[arg(long, value_name = "FILE")]
     pub log: Option<PathBuf>,
-    /// Leave aside what was measured on rings and coils (turntally measured)
+    /// Ignore the recorded measurements of rings and coils (turntally measured)
     #[arg(long)]
     pub estimate: bool,
 }

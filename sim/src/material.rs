@@ -24,16 +24,18 @@ pub struct MaterialArgs {
     /// Thickness of the wire's coating on one side, such as 0.02mm, up to 1mm: enamel of magnet wire
     #[arg(long, value_name = "LENGTH", default_value = "0mm", value_parser = coating_of, allow_hyphen_values = true)]
     pub coating: Length,
-    /// Measured spring ratio, released over wound diameter, 1 to 2 [default: estimated from the metal]
+    /// Measured spring ratio: mean diameter of the released coil over that on the mandrel, 1 to 2 [default: as
+    /// measured on rings, else estimated from the metal]
     #[arg(long, value_name = "K", value_parser = spring_ratio, allow_hyphen_values = true)]
     pub spring_ratio: Option<SpringRatio>,
-    /// What the saw takes, with its unit; 0mm for pinched or sheared rings
+    /// Kerf: the width of metal that the saw removes, with its unit; 0mm for pinched or sheared rings
     #[arg(long, value_name = "LENGTH", default_value = "0mm", allow_hyphen_values = true)]
     pub kerf: Length,
-    /// Measured pitch / wire diameter - 1, 0 to 5 [default: 0, a close-wound coil]
+    /// Gap between turns, in wire diameters: measured pitch / wire diameter - 1, 0 to 5 [default: as measured
+    /// on coils, else 0, a close-wound coil]
     #[arg(long, value_name = "GAP", value_parser = gap, allow_hyphen_values = true)]
     pub gap: Option<f64>,
-    /// Density in g/cm3, 0.5 to 25 [default: the metal's; needed for one that is not listed]
+    /// Density in g/cm3, 0.5 to 25 [default: the listed metal's; needed for a metal that is not listed]
     #[arg(long, value_name = "G_PER_CM3", value_parser = density, allow_hyphen_values = true)]
     pub density: Option<Density>,
 }

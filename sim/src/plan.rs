@@ -18,7 +18,7 @@ pub mod sheet;
 pub mod spool;
 pub(crate) mod text;
 
-/// Plan a batch: how many coils, the turns of each, the wire, its mass, and what becomes of it.
+/// Plan a batch: number of coils, turns of each, wire and its mass, and the shares of rings, swarf and offcuts.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
@@ -26,10 +26,11 @@ Examples:
   turntally plan chain.toml --sheet chain.html   with a page to take to the bench
   turntally plan chain.toml --json
 
-What may be left out of a job file: job.name, job.spare_percent (0), wire.temper (soft),
-wire.density_g_cm3 (the metal's), wire.spring_ratio (estimated), wire.price_per_kg with
-wire.currency, wire.spool, winder.encoder_on (crank), winder.gear (1:1), cutter.kerf (0mm),
-cutter.blade, cutter.slot, coil.gap (0), coil.tail_turns (0). Of job.rings and job.wire, give one.")]
+Optional fields of a job file, with their defaults: job.name, job.spare_percent (0), wire.temper
+(soft), wire.coating (0mm), wire.density_g_cm3 (the metal's), wire.spring_ratio (as measured, else
+estimated), wire.price_per_kg with wire.currency (the spool's), wire.spool, winder.encoder_on
+(crank), winder.gear (1:1), cutter.kerf (0mm), cutter.blade, cutter.slot, coil.gap (as measured,
+else 0), coil.tail_turns (0). Give either job.rings or job.wire.")]
 pub struct Args {
     /// The job file, or `demo` for the one inside the program
     job: PathBuf,

@@ -79,7 +79,7 @@ impl WireRecords for Records {
 /// The option for what is kept beside the log, in its file.
 #[derive(Debug, Args)]
 pub struct LogFile {
-    /// The file of the log (SQLite), which holds them too
+    /// The log file (SQLite), which also holds measurements and spools
     #[arg(long, global = true, value_name = "FILE", default_value_os_t = default_path())]
     pub log: PathBuf,
 }

@@ -14,7 +14,7 @@ use crate::words::number::{fine, fine_inches, fixed, signed, tabulated};
 use crate::words::table::{table, wrapped};
 use crate::words::{count, series, wire, wire_both};
 
-/// What gauge is this wire: the nearest size in each system, and what else it could be
+/// Find the gauge of a wire: the nearest size in each system, and every size that it could be
 #[derive(Debug, Clone, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -23,9 +23,9 @@ Examples:
   turntally gauge 18awg          (what else is about as thick as 18 AWG)
   turntally gauge - --unit mm    (a caliper that types: a line for each reading, then their mean)
 
-The diameter is written with its unit; 0.02mm to 15mm are taken. AWG is the ASTM B258 table, SWG the
-BS 3737 table, W&M (16wm) the US steel wire gauge, Washburn & Moen; metric sizes go by 0.05 mm up to
-3 mm and by 0.1 mm above, inch sizes by 0.001 in.")]
+Give the diameter with its unit, from 0.02mm to 15mm. AWG is the ASTM B258 table, SWG the BS 3737
+table, W&M (16wm) the US steel wire gauge (Washburn & Moen). Metric sizes are in steps of 0.05 mm up
+to 3 mm and 0.1 mm above; inch sizes are in steps of 0.001 in.")]
 pub struct Args {
     /// The wire as measured, such as 1.02mm or 0.040in, or a gauge such as 18awg; - reads diameters from standard
     /// input, one on a line, until an empty line

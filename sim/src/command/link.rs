@@ -22,8 +22,8 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 
 /// Talk to a counter on a serial port: send it a job, follow it, fetch its log.
 ///
-/// Each command finds the counter by itself, sets its clock, and changes nothing else: a job is taken only
-/// if the user at the counter says Yes.
+/// Each command looks for the counter on every serial port (or uses --port) and sets its clock. It changes nothing
+/// else: a job or a setting is taken only if the user at the counter presses Yes.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
@@ -44,20 +44,20 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Say which counter answers, and how it is
+    /// Print which counter answers, and its state: uptime, saving, encoder errors
     Test,
     /// Send a job; the user at the counter agrees with Yes
     ///
-    /// What is wound of it is a batch with a number, whose name, metal, density, price and spool stay as they are
-    /// now. The same job sent again goes on with its batch, as long as the counter has not finished that and none
-    /// of these has changed; else it is a new batch, which begins with no ring made.
+    /// Each job that is sent is a batch with a number. The batch's name, metal, density, price and spool are fixed
+    /// when it is sent. The same job sent again continues its batch, unless the counter has finished that batch or
+    /// one of these five has changed; then it is a new batch, which begins with no ring made.
     Send {
         /// The job file, or `demo` for the one inside the program
         job: PathBuf,
-        /// The file of the log, where the batch is noted with its wire and price for its sums
+        /// The log file (SQLite), which records the batch with its wire and price
         #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
         log: PathBuf,
-        /// Leave aside what was measured on rings and coils (turntally measured)
+        /// Ignore the recorded measurements of rings and coils (turntally measured)
         #[arg(long)]
         estimate: bool,
         /// The spool that its wire comes off, instead of the job's own
@@ -69,7 +69,10 @@ enum What {
     },
     /// Print the settings of the counter, or propose others; the user at the counter agrees with Yes
     Settings {
-        /// What is to change, such as pulses=600 or wire=1.2mm; without any they are printed
+        /// Settings to change, such as pulses=600 or wire=1.2mm; without any they are printed
+        ///
+        /// The names are metal, temper, wire, mandrel, rings, turns, length, coils, kerf, cradle, tail, spool,
+        /// pulses, encoder, gear, direction, reaction, sound and units.
         #[arg(value_name = "NAME=VALUE")]
         changes: Vec<String>,
     },
@@ -77,7 +80,7 @@ enum What {
     Follow,
     /// Fetch the log of coils into a file, each coil once
     Fetch {
-        /// The file (SQLite)
+        /// The log file (SQLite) that the coils are added to
         #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
         log: PathBuf,
     },

@@ -21,7 +21,7 @@ Examples:
   turntally log --csv coils.csv       for a spreadsheet
   turntally log --json                everything, with its sums")]
 pub struct Args {
-    /// The file that turntally link fetch has filled (SQLite)
+    /// The log file (SQLite) that turntally link fetch writes
     #[arg(long, value_name = "FILE", default_value_os_t = records::default_path())]
     log: PathBuf,
     /// Sum up by batch instead of listing coils

@@ -26,10 +26,10 @@ use crate::records::{LogFile, Records};
 use crate::words;
 use crate::words::number::{count_turns, given};
 
-/// Keep what was measured on rings and coils: it replaces the estimate of springback and gap.
+/// Record measurements of rings and coils: they replace the estimates of springback and gap.
 ///
-/// plan, size, chart, wind and link send take it for the same metal, temper and wire diameter: as it is on the
-/// same mandrel, and as what it says of the wire on any other.
+/// plan, size, chart, wind and link send use them for wire of the same metal, temper and diameter. On the same
+/// mandrel they apply as measured; for any other mandrel the springback is computed from the measured rings.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
@@ -41,11 +41,12 @@ Examples:
   turntally measured list
   turntally measured drop 3
 
-The best spring ratio is the mean of the rings that were measured; its bounds take in every one
-of them with the error of its reading, since the next coil may be like any. Counted rings alone
-leave what all of them allow. On other mandrels the bounds take in what the measured rings leave of
-the wire's flow stress, however it hardens; rings on a second mandrel narrow them. Measurements that
-contradict each other are reported, and the bounds take in all of them.")]
+The likely spring ratio is the mean of the measured rings; its bounds include every one of them
+with the error of its reading, since the next coil may be like any of them. Where rings were only
+counted, the bounds are the range that fits every count. On other mandrels the bounds include every
+flow stress of the wire that fits the measured rings, however the wire hardens; rings on a second
+mandrel narrow them. Measurements that contradict each other are reported, and the bounds then
+include all of them.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -55,9 +56,9 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Keep what was measured on one coil, or on rings of it
+    /// Add measurements of one coil, or of rings cut from it
     Add(Box<AddArgs>),
-    /// List what was measured, and what comes of it for each wire and mandrel
+    /// List the measurements, with the spring ratio and gap that follow for each wire and mandrel
     List {
         /// Print one JSON object; every key carries its unit
         #[arg(long)]
@@ -65,7 +66,7 @@ enum What {
     },
     /// Drop measurements by their numbers
     Drop {
-        /// Their numbers, as listed
+        /// Numbers of the measurements, as measured list shows them
         #[arg(value_name = "NUMBER", required = true)]
         numbers: Vec<i64>,
     },
@@ -85,18 +86,19 @@ struct AddArgs {
     /// The mandrel's diameter, with its unit
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     mandrel: Length,
-    /// Inside diameter of a ring as cut, not closed, or of the coil off the mandrel; several with commas; - reads
-    /// them from standard input, one on a line, until an empty line
+    /// Inside diameter, with its unit, of a ring as cut (not closed) or of the coil off the mandrel; separate several
+    /// by commas; - reads them from standard input, one on a line, until an empty line
     #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true,
           required_unless_present_any = ["outside", "coil_length", "rings"])]
     inside: Option<Readings>,
-    /// Outside diameter of such a ring, in the same ways; the wire's tolerance adds to the error of the reading
+    /// Outside diameter of such a ring, given in the same way; twice the wire's tolerance is added to the error of
+    /// the reading
     #[arg(long, value_name = "LENGTHS", allow_hyphen_values = true)]
     outside: Option<Readings>,
     /// Unit of the readings on standard input that have none
     #[arg(long, value_name = "UNIT")]
     unit: Option<Unit>,
-    /// Keep a ring that does not fit what is known of the metal
+    /// Accept a ring that does not fit the metal, temper and mandrel; without this it is refused
     #[arg(long)]
     sure: bool,
     /// Length of a coil over --turns, edge to edge, while it is still on the mandrel
@@ -105,7 +107,7 @@ struct AddArgs {
     /// The --coil-length was measured after the coil came off the mandrel
     #[arg(long, requires = "coil_length")]
     released: bool,
-    /// Whole rings, rejects included, that one straight slit along the coil of --turns gave
+    /// Number of whole rings, rejects included, cut by one straight slit from the coil of --turns
     #[arg(long, value_name = "N", requires = "turns", allow_hyphen_values = true)]
     rings: Option<u32>,
     /// Turns that were wound, as the counter showed them before the coil came off
@@ -114,7 +116,7 @@ struct AddArgs {
     /// Turns of bent lead-in that were cut off before the rings were counted [default: 0]
     #[arg(long, value_name = "TURNS", value_parser = turns, requires = "rings", allow_hyphen_values = true)]
     tail: Option<Turns>,
-    /// How far lengths may be misread, either way, up to 1mm
+    /// Error of each length reading, either way, 0mm to 1mm
     #[arg(long, value_name = "LENGTH", default_value_t = CALLIPER, value_parser = within, allow_hyphen_values = true)]
     within: Length,
 }

@@ -22,16 +22,16 @@ use crate::words::number::{fixed, turns};
 
 /// Count the turns in a recording of an encoder's two channels.
 ///
-/// A recording is a VCD file, a session file of sigrok (.sr), or a CSV table: names in its first line, times with
-/// their unit (time_s, Time [ms], us) in its first column; or as sigrok-cli writes it with -O csv. What it is shows
-/// in the file, not in its name.
+/// A recording is a VCD file, a session file of sigrok (.sr), or a CSV table. A CSV table has names in its first
+/// line and times in its first column, whose name gives their unit (time_s, Time [ms], us); or it is one that
+/// sigrok-cli writes with -O csv. The format is recognised from the contents of the file, not from its name.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The recording: VCD, sigrok session or CSV; - reads standard input
     #[arg(value_name = "TRACE")]
     trace: PathBuf,
-    /// The wire that is channel A: its name, in a VCD file plain (enc_a) or with scopes (bench.enc_a); a bit of a
-    /// vector has its number in square brackets behind
+    /// Name of the recorded signal that is encoder channel A; in a VCD file with or without its scopes
+    /// (bench.enc_a, enc_a), and for one bit of a vector with the bit's number, such as `port[3]`
     #[arg(long, value_name = "NAME")]
     a: String,
     /// The wire that is channel B

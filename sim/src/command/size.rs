@@ -66,11 +66,11 @@ pub struct Args {
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
     pub known: LookupArgs,
-    /// Add what so many rings take: wire and mass
+    /// Also show the wire and mass for this number of rings; not together with --wire-stock
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_RINGS)),
           conflicts_with = "wire_stock", allow_hyphen_values = true)]
     pub rings: Option<u32>,
-    /// Add what so much wire gives, by mass or length: 2ozt, 100g, 12m
+    /// Also show how many rings this much wire gives, by mass or length: 2ozt, 100g, 12m
     #[arg(long, value_name = "AMOUNT", allow_hyphen_values = true)]
     pub wire_stock: Option<Stock>,
     /// Find the mandrel for this inside diameter of the closed ring, with its unit

@@ -22,8 +22,9 @@ const MAX_LENGTH: Length = Length::from_um(1_000_000_000_000);
 
 /// Keep track of spools: how much wire is left on each, by length and by mass.
 ///
-/// A job names its spool in its file (wire.spool) or by --spool. Each of its coils that link
-/// fetch brings into the log takes its wire off, once, thrown away or not; the simulated bench takes none.
+/// A job names its spool in its job file (wire.spool) or by --spool. When link fetch brings a coil of that job into
+/// the log, the coil's wire is subtracted from the spool, once, whether the coil was kept or thrown away. The
+/// simulated bench subtracts nothing.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "\
 Examples:
@@ -33,8 +34,8 @@ Examples:
   turntally spool list
   turntally spool drop \"copper 1\"
 
-Fetch the log before you weigh: what is weighed stands for every coil that came off before, and
-a coil whose counter had no clock counts from when it is fetched.")]
+Fetch the log before you weigh: a weighing already accounts for every coil that came off before it.
+A coil without a date (the counter's clock was not set) is subtracted when it is fetched.")]
 pub struct Args {
     #[command(subcommand)]
     what: What,
@@ -46,7 +47,7 @@ pub struct Args {
 enum What {
     /// Add a spool
     Add(Box<AddArgs>),
-    /// Set what is on a spool, weighed or measured
+    /// Set how much wire is on a spool, as weighed or measured
     Weigh {
         /// The spool's name
         name: String,
@@ -103,7 +104,7 @@ struct Amount {
     /// Mass of the spool with its wire, such as 412g
     #[arg(long, value_name = "MASS", allow_hyphen_values = true)]
     gross: Option<Grams>,
-    /// Mass of the empty spool [default: the one it was added or last weighed with]
+    /// Mass of the empty spool [default: the tare given when the spool was added or last weighed]
     #[arg(long, value_name = "MASS", allow_hyphen_values = true)]
     tare: Option<Grams>,
 }

@@ -51,11 +51,12 @@ pub struct Args {
     job: PathBuf,
     #[command(flatten)]
     known: LookupArgs,
-    /// The spool that its wire comes off, instead of the job's own; the simulated bench takes none off it
+    /// The spool that the wire comes from, instead of the job file's wire.spool; the simulated bench subtracts
+    /// nothing from it
     #[arg(long, value_name = "NAME")]
     spool: Option<String>,
-    /// Chooses the run: same seed, same run; with --link, the same counter again [default: 1, and with --link a
-    /// counter that was never seen before]
+    /// Seed of the run, a whole number: the same seed gives the same run; with --link it also identifies the
+    /// counter to the computer [default: 1; with --link a new counter each time]
     #[arg(long, value_name = "NUMBER", value_parser = seed, allow_negative_numbers = true)]
     seed: Option<u64>,
     /// Who winds: careful, steady, brisk or hasty
@@ -66,7 +67,8 @@ pub struct Args {
     /// stuck-keys
     #[arg(long, value_delimiter = ',', value_name = "FAULT")]
     faults: Vec<String>,
-    /// How far "stop now" leads the target: a time such as 350ms, `learned` from coil to coil, or `off`
+    /// How long before the target "stop now" is signalled: a time such as 350ms, up to 2000ms; `learned` from coil
+    /// to coil; or `off`
     #[arg(long, default_value = "learned", value_name = "TIME", allow_hyphen_values = true)]
     lead: String,
     /// Write every line of the board to a VCD file (IEEE 1364)
@@ -75,7 +77,7 @@ pub struct Args {
     /// Write the counter's screens to this folder as PNG, one for each change of state and each second
     #[arg(long, value_name = "DIR")]
     frames: Option<PathBuf>,
-    /// Watch it in the terminal at this many times real time; without it, it goes as fast as it can
+    /// Show the run in the terminal at this multiple of real time, 0.01 to 10000 [default: as fast as possible]
     #[arg(long, value_name = "TIMES", value_parser = pace, allow_negative_numbers = true)]
     pace: Option<f64>,
     /// Serve the counter's link on a pseudo-terminal, for `turntally link --port`, until it is interrupted;
