@@ -199,3 +199,15 @@ fn wrong_wishes_are_one_line() {
     let job = small_job(folder.path(), 600);
     refused(&bench.link(&["send", &job, "--log", &file("a.sqlite")]), "only 400 is allowed");
 }
+
+/// `link settings --help` names every setting that can be changed, and no other.
+#[test]
+fn help_names_every_setting() {
+    let output = Command::new(PROGRAM).args(["link", "settings", "--help"]).output().unwrap();
+    let help = String::from_utf8(output.stdout).unwrap();
+    let listed = help.split_once("The names are ").unwrap().1.split_once('.').unwrap().0;
+    let listed: Vec<&str> =
+        listed.split([',', ' ', '\n']).filter(|word| !matches!(*word, "" | "and")).collect();
+    let all: Vec<&str> = turntally_sim::link::settings::NAMES.split(", ").collect();
+    assert_eq!(listed, all);
+}
