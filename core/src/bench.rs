@@ -280,7 +280,7 @@ impl Bench {
     /// Adds a job to choose from.
     ///
     /// # Errors
-    /// [`TooManyJobs`] where [`MAX_JOBS`] are held already.
+    /// [`TooManyJobs`] where [`MAX_JOBS`](crate::job_list::MAX_JOBS) are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
         self.jobs.add(job)?;
         if matches!(self.state, State::Choose { .. }) {

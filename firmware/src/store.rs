@@ -179,7 +179,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     }
 
     /// Reads everything but the jobs, with the batches of `jobs` jobs (see
-    /// [`Bench::places`](turntally_core::bench::Bench::places)). Whatever cannot be read is left out, and
+    /// [`JobList::places`](turntally_core::job_list::JobList::places)). Whatever cannot be read is left out, and
     /// marked as lost.
     #[inline(never)] // As a part of its caller 368 bytes more.
     pub fn load(&mut self, jobs: usize) -> SavedState {

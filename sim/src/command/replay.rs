@@ -23,7 +23,7 @@ use crate::words::number::{fixed, turns};
 /// Count the turns in a recording of an encoder's two channels.
 ///
 /// A recording is a VCD file, a session file of sigrok (.sr), or a CSV table. A CSV table has names in its first
-/// line and times in its first column, whose name gives their unit (time_s, Time [ms], us); or it is one that
+/// line and times in its first column, whose name gives their unit (`time_s`, `Time [ms]`, `us`); or it is one that
 /// sigrok-cli writes with -O csv. The format is recognised from the contents of the file, not from its name.
 #[derive(Debug, clap::Args)]
 pub struct Args {

@@ -86,8 +86,11 @@ pub(super) fn read(text: &[u8], wanted: &[Wanted<'_>]) -> Result<Metadata, Captu
             _ => {
                 if let Some(number) = key.strip_prefix("probe") {
                     let Some(number) = number.parse().ok().filter(|number| *number > 0) else {
-                        let what = format_args!("'{}': a channel is probe1 and so on", shown(key.as_bytes()));
-                        return Err(wrong(Some(line), what));
+                        let key = shown(key.as_bytes());
+                        return Err(wrong(
+                            Some(line),
+                            format_args!("'{key}': a channel is probe1 and so on"),
+                        ));
                     };
                     probes.push(Probe { line, number, name: value });
                 } else if key.strip_prefix("analog").is_some_and(|rest| rest.parse::<u32>().is_ok()) {
