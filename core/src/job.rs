@@ -122,3 +122,24 @@ impl Job {
         }
     }
 }
+
+/// A job for the tests of what holds jobs.
+#[cfg(test)]
+pub(crate) mod example {
+    #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    use super::*;
+    use crate::coil::Winding;
+    use crate::counter::{CountsPerTurn, Gear, Shaft};
+    use crate::spring::SpringRatio;
+
+    /// So many rings of 1 mm wire on 4 mm.
+    pub(crate) fn job(rings: u32) -> Job {
+        let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
+        let spring = SpringRatio::measured(1.01).unwrap();
+        let winding = Winding::new(wire, mandrel, 0.0, Length::ZERO, spring).unwrap();
+        let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
+        let rule = BatchPlan::of(&winding, Turns::ZERO, per_turn, Length::from_um(50_000)).unwrap();
+        let job = Job::new("job".try_into().unwrap(), Target::Rings(rings), rule);
+        Job { lead: Lead::Set(Duration::from_micros(0)), ..job }
+    }
+}

@@ -164,8 +164,8 @@ impl Entry {
     }
 
     /// Hands out the coils whose rings are entered now.
-    pub(crate) const fn take_uncounted(&mut self) -> UncountedCoils {
-        core::mem::replace(&mut self.uncounted, UncountedCoils { job: 0, batch: 0, coils: 0, rings: 0 })
+    pub(crate) fn take_uncounted(&mut self) -> UncountedCoils {
+        core::mem::take(&mut self.uncounted)
     }
 
     /// The finished batch is put away: it can be wound again from the start.
@@ -469,24 +469,8 @@ impl JobList {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::coil::{CoilModel, Winding};
-    use crate::counter::{CountsPerTurn, Gear, Shaft};
     use crate::job::Target;
-    use crate::plan::BatchPlan;
-    use crate::spring::SpringRatio;
-
-    fn job(rings: u32) -> Job {
-        let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
-        let spring = SpringRatio::measured(1.01).unwrap();
-        let winding = Winding::new(wire, mandrel, 0.0, Length::ZERO, spring).unwrap();
-        let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
-        let rule =
-            BatchPlan::new(CoilModel::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
-        let lead = Lead::Set(Duration::from_micros(0));
-        let target = Target::Rings(rings);
-        let (direction, spool) = (Direction::Forward, None);
-        Job { batch: 0, name: "job".try_into().unwrap(), target, rule, direction, lead, spool }
-    }
+    use crate::job::example::job;
 
     fn batch(batch: u32) -> Job {
         Job { batch, ..job(30) }

@@ -6,7 +6,7 @@ mod run;
 use std::io::Write as _;
 use std::process::Output;
 
-use run::typed_into;
+use run::{assert_refused, typed_into};
 
 const HEADER: &str = "$version test $end\n$timescale 1 us $end\n$scope module bench $end\n\
     $var wire 1 ! enc_a $end\n$var wire 1 \" enc_b $end\n$upscope $end\n$enddefinitions $end\n";
@@ -20,20 +20,6 @@ fn replayed(args: &[&str], input: &[u8]) -> Output {
 fn replay(input: &[u8], more: &[&str]) -> Output {
     let usual = ["-", "--a", "enc_a", "--b", "enc_b", "--pulses-per-rev", "400"];
     replayed(&[&usual, more].concat(), input)
-}
-
-/// Demands exit status 2, nothing on standard output, and one line on standard error that has all of
-/// `parts` in it.
-fn assert_refused(what: &str, output: &Output, parts: &[&str]) {
-    let error = String::from_utf8(output.stderr.clone()).unwrap();
-    assert_eq!(output.status.code(), Some(2), "{what}: {error}");
-    assert!(output.stdout.is_empty(), "{what}: something on standard output");
-    assert_eq!(error.matches('\n').count(), 1, "{what}: not one line: {error:?}");
-    assert!(error.starts_with("turntally: ") && error.ends_with('\n'), "{what}: {error:?}");
-    assert!(!error.contains("panicked") && error.len() < 600, "{what}: {error:?}");
-    for part in parts {
-        assert!(error.contains(part), "{what}: no {part:?} in {error:?}");
-    }
 }
 
 fn json(output: &Output) -> serde_json::Value {

@@ -6,7 +6,7 @@ mod run;
 use std::io::{Cursor, Write as _};
 use std::process::Output;
 
-use run::typed_into;
+use run::{assert_refused, typed_into};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
@@ -23,19 +23,6 @@ fn json(what: &str, output: &Output) -> serde_json::Value {
     assert!(output.status.success(), "{what}: {}", String::from_utf8_lossy(&output.stderr));
     assert!(output.stderr.is_empty(), "{what}");
     serde_json::from_slice(&output.stdout).unwrap()
-}
-
-/// Demands exit status 2, nothing on standard output, and one line on standard error with all of `parts` in it.
-fn assert_refused(what: &str, output: &Output, parts: &[&str]) {
-    let error = String::from_utf8(output.stderr.clone()).unwrap();
-    assert_eq!(output.status.code(), Some(2), "{what}: {error}");
-    assert!(output.stdout.is_empty(), "{what}: something on standard output");
-    assert_eq!(error.matches('\n').count(), 1, "{what}: not one line: {error:?}");
-    assert!(error.starts_with("turntally: ") && error.ends_with('\n'), "{what}: {error:?}");
-    assert!(!error.contains("panicked") && error.len() < 600, "{what}: {error:?}");
-    for part in parts {
-        assert!(error.contains(part), "{what}: no {part:?} in {error:?}");
-    }
 }
 
 /// Metadata of two channels in samples of a byte.

@@ -111,9 +111,11 @@ pub fn entries<G: Gate>(store: &mut Store<VirtualFlash, G>, from: u32) -> Vec<(u
 
 /// Keys and knob for one poll.
 #[derive(Debug, Default)]
-struct Fingers {
-    key: Option<Key>,
-    clicks: i8,
+pub struct Fingers {
+    /// The key that goes down.
+    pub key: Option<Key>,
+    /// Clicks of the knob.
+    pub clicks: i8,
 }
 
 impl Front for Fingers {

@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 use proptest::prelude::*;
 use turntally_core::bench::{Bench, READ_FIRST};
 use turntally_core::input::Key;
-use turntally_core::settings::{Loudness, Settings};
+use turntally_core::settings::Settings;
 use turntally_core::time::Instant;
 use turntally_core::units::Length;
 use turntally_firmware::app::App;
@@ -15,27 +15,10 @@ use turntally_firmware::display::Frame;
 use turntally_firmware::link::Ask;
 use turntally_firmware::notice::Notice;
 use turntally_firmware::offer::Offer;
-use turntally_firmware::panel::{Front, Lights};
+use turntally_tests::cuts::Fingers;
 
 /// Two drawings are 50 ms apart, two comparisons 10 ms (`firmware/src/redraw.rs`), and a poll is 1 ms.
 const LATEST_MS: usize = 61;
-
-/// A key and clicks of the knob, until they are read.
-#[derive(Default)]
-struct Hand {
-    key: Option<Key>,
-    clicks: i8,
-}
-
-impl Front for Hand {
-    fn read(&mut self) -> (Option<Key>, i8) {
-        (self.key.take(), std::mem::take(&mut self.clicks))
-    }
-
-    fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
-
-    fn set_loudness(&mut self, _: Loudness) {}
-}
 
 #[derive(Debug, Clone)]
 enum Act {
@@ -67,7 +50,7 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
 /// A counter, its clock, and what it would have drawn of late.
 struct Counter {
     app: App,
-    hand: Hand,
+    hand: Fingers,
     ms: u32,
     phase: u8,
     drawings: VecDeque<Frame>,
@@ -79,7 +62,7 @@ impl Counter {
         let mut bench = Bench::new();
         bench.set_up(Settings::default());
         let app = App::new(bench, Settings::default().build.pulses, 5_000);
-        Self { app, hand: Hand::default(), ms: 0, phase: 0, drawings: VecDeque::new(), ticket: 0 }
+        Self { app, hand: Fingers::default(), ms: 0, phase: 0, drawings: VecDeque::new(), ticket: 0 }
     }
 
     fn fresh(&self) -> Frame {

@@ -29,27 +29,10 @@ impl Bench {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
     use super::*;
-    use crate::coil::{CoilModel, Winding};
-    use crate::counter::{CountsPerTurn, Direction, Gear, Shaft};
     use crate::input::{Event, Input, Key};
     use crate::job::Target;
-    use crate::plan::BatchPlan;
-    use crate::spring::SpringRatio;
-    use crate::time::{Duration, Instant};
-    use crate::units::{Length, Turns};
-
-    fn job(rings: u32) -> Job {
-        let (wire, mandrel) = (Length::from_um(1_000), Length::from_um(4_000));
-        let spring = SpringRatio::measured(1.01).unwrap();
-        let winding = Winding::new(wire, mandrel, 0.0, Length::ZERO, spring).unwrap();
-        let per_turn = CountsPerTurn::new(100, Shaft::Mandrel, Gear::DIRECT).unwrap();
-        let rule =
-            BatchPlan::new(CoilModel::new(&winding, Turns::ZERO), per_turn, Length::from_um(50_000)).unwrap();
-        let lead = crate::job::Lead::Set(Duration::ZERO);
-        let target = Target::Rings(rings);
-        let (direction, spool) = (Direction::Forward, None);
-        Job { batch: 0, name: "job".try_into().unwrap(), target, rule, direction, lead, spool }
-    }
+    use crate::job::example::job;
+    use crate::time::Instant;
 
     fn rings(bench: &Bench) -> std::vec::Vec<u32> {
         let rings = |job: &Job| if let Target::Rings(rings) = job.target { rings } else { 0 };

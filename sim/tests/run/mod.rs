@@ -58,6 +58,19 @@ pub fn complaint(args: &[&str], output: Output) -> String {
     complaint
 }
 
+/// Demands exit status 2, nothing on standard output, and one line on standard error with all of `parts` in it.
+pub fn assert_refused(what: &str, output: &Output, parts: &[&str]) {
+    let error = String::from_utf8(output.stderr.clone()).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{what}: {error}");
+    assert!(output.stdout.is_empty(), "{what}: something on standard output");
+    assert_eq!(error.matches('\n').count(), 1, "{what}: not one line: {error:?}");
+    assert!(error.starts_with("turntally: ") && error.ends_with('\n'), "{what}: {error:?}");
+    assert!(!error.contains("panicked") && error.len() < 600, "{what}: {error:?}");
+    for part in parts {
+        assert!(error.contains(part), "{what}: no {part:?} in {error:?}");
+    }
+}
+
 /// Every refusal names each of its parts: the option, the value, what is allowed.
 pub fn refused_with(base: &[&str], table: &[(&[&str], &[&str])]) {
     for (extra, parts) in table {
