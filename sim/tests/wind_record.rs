@@ -7,7 +7,7 @@ use std::process::Command;
 
 use serde_json::Value;
 use turntally_core::quadrature::Decoder;
-use turntally_sim::capture::{Capture, Wanted};
+use turntally_sim::capture::{Capture, Recording as _, Wanted};
 
 /// Two short coils with a geared mandrel and the encoder on the crank.
 const JOB: &str = "[job]\nrings = 24\n[wire]\nmetal = \"copper\"\nsize = \"1mm\"\n\

@@ -10,7 +10,7 @@ use proptest::prelude::*;
 use quadrature_decoder::{Change, IncrementalDecoder, QuadStep};
 use turntally_core::counter::{CountsPerTurn, Gear, Shaft};
 use turntally_core::quadrature::Decoder;
-use turntally_sim::capture::{self, Capture, Input, Recorder, Sample, Tick, Wanted, Wire};
+use turntally_sim::capture::{self, Capture, Input, Recorder, Recording as _, Sample, Tick, Wanted, Wire};
 use turntally_sim::command::replay::{Replay, replay};
 
 /// The forward cycle, A in bit 1 and B in bit 0.

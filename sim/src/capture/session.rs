@@ -49,12 +49,11 @@ impl<S: Read + Seek> Session<S> {
         let mask = metadata.chosen.iter().fold(0, |mask, chosen| mask | 1_u64 << chosen.bit);
         Ok(Self { parts, metadata, mask, now: None, count: 0 })
     }
+}
 
-    /// The next moment at which a chosen channel changes; the first sample is one. `None` at the end.
-    ///
-    /// # Errors
-    /// [`CaptureError`] with its part where the input cannot be read, or a part is damaged.
-    pub fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
+impl<S: Read + Seek> Recording for Session<S> {
+    /// Where a chosen channel changes; the first sample is such a moment.
+    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
         let size = self.metadata.unit_size;
         loop {
             let bytes = self.parts.unused();
@@ -87,12 +86,6 @@ impl<S: Read + Seek> Session<S> {
             }
             return Ok(Some(Sample { time_ns, high, known }));
         }
-    }
-}
-
-impl<S: Read + Seek> Recording for Session<S> {
-    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
-        Self::next_sample(self)
     }
 
     fn path(&self, index: usize) -> Option<&str> {

@@ -59,13 +59,11 @@ impl<R: Read> Table<R> {
         let (head, row) = head::read(&mut lines, &wanted[..wanted.len().min(MAX_WIRES)])?;
         Ok(Self { lines, head, row, count: 0, times: None, now_ns: 0, levels: None })
     }
+}
 
-    /// The next moment at which a chosen channel changes; the first row is one. `None` at the end.
-    ///
-    /// # Errors
-    /// [`CaptureError`] with its line where the input cannot be read, a row is not like the names, or goes back in
-    /// time.
-    pub fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
+impl<R: Read> Recording for Table<R> {
+    /// Where a chosen channel changes; the first sample is such a moment.
+    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
         loop {
             let line = match self.row.take() {
                 Some(line) => line,
@@ -112,12 +110,6 @@ impl<R: Read> Table<R> {
                 return Ok(Some(Sample { time_ns: now_ns, high, known }));
             }
         }
-    }
-}
-
-impl<R: Read> Recording for Table<R> {
-    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
-        Self::next_sample(self)
     }
 
     fn path(&self, index: usize) -> Option<&str> {

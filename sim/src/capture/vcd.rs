@@ -36,7 +36,7 @@ use tokens::{Span, Tokens};
 ///
 /// # Examples
 /// ```
-/// use turntally_sim::capture::{Capture, Wanted};
+/// use turntally_sim::capture::{Capture, Recording as _, Wanted};
 /// let text = "$timescale 1 us $end $scope module bench $end
 ///     $var wire 1 ! enc_a $end $upscope $end $enddefinitions $end
 ///     #0 0! #250 1! #1000\n";
@@ -99,66 +99,6 @@ impl<R: Read> Capture<R> {
             dump: None,
             finished: false,
         })
-    }
-
-    /// The full name of the wire that was asked for as the `index`-th.
-    #[must_use]
-    pub fn path(&self, index: usize) -> Option<&str> {
-        self.chosen.get(index).map(|chosen| chosen.path.as_str())
-    }
-
-    /// The wires that were asked for as the `first`-th and the `second`-th are one and the same.
-    #[must_use]
-    pub fn same_wire(&self, first: usize, second: usize) -> bool {
-        let place = |index: usize| self.chosen.get(index).map(|chosen| (chosen.code, chosen.bit));
-        place(first).is_some() && place(first) == place(second)
-    }
-
-    /// Nanoseconds from the first time stamp to the last one so far.
-    #[must_use]
-    pub fn span_ns(&self) -> u64 {
-        self.now_ns().saturating_sub(self.first_ns)
-    }
-
-    /// The time of the first time stamp in nanoseconds.
-    #[must_use]
-    pub const fn first_ns(&self) -> u64 {
-        self.first_ns
-    }
-
-    /// The next moment at which a chosen wire was given a level; `None` at the end of the recording.
-    ///
-    /// # Errors
-    /// [`CaptureError`] with its line where the input cannot be read, is no VCD, goes back in time, or
-    /// ends in the middle of something.
-    #[inline]
-    pub fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
-        while !self.finished {
-            if let Some(sample) = self.plain_lines() {
-                return Ok(Some(sample));
-            }
-            let Some(token) = self.tokens.next()? else {
-                self.finished = true;
-                if let Some(line) = self.dump {
-                    return Err(CaptureError::cut_short(line, "before the $end of this dump"));
-                }
-                return Ok(self.take_sample());
-            };
-            match self.tokens.bytes(token) {
-                [b'#', ..] => {
-                    if let Some(sample) = self.advance(token)? {
-                        return Ok(Some(sample));
-                    }
-                }
-                [value, code @ ..] if level(*value) != NO_LEVEL => {
-                    let (value, code) = ([*value], Code::new(code));
-                    let Some(code) = code else { return Err(self.bad_code(token)) };
-                    self.change(token, code, |bit| bit_of(&value, bit))?;
-                }
-                _ => self.uncommon(token)?,
-            }
-        }
-        Ok(None)
     }
 
     /// The time that has been reached; a stamp that is no time in nanoseconds is never taken.
@@ -282,25 +222,51 @@ impl<R: Read> Capture<R> {
 }
 
 impl<R: Read> Recording for Capture<R> {
-    #[inline]
-    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
-        Self::next_sample(self)
-    }
-
     fn path(&self, index: usize) -> Option<&str> {
-        Self::path(self, index)
+        self.chosen.get(index).map(|chosen| chosen.path.as_str())
     }
 
     fn same_wire(&self, first: usize, second: usize) -> bool {
-        Self::same_wire(self, first, second)
+        let place = |index: usize| self.chosen.get(index).map(|chosen| (chosen.code, chosen.bit));
+        place(first).is_some() && place(first) == place(second)
     }
 
     fn span_ns(&self) -> u64 {
-        Self::span_ns(self)
+        self.now_ns().saturating_sub(self.first_ns)
     }
 
     fn first_ns(&self) -> u64 {
-        Self::first_ns(self)
+        self.first_ns
+    }
+
+    #[inline]
+    fn next_sample(&mut self) -> Result<Option<Sample>, CaptureError> {
+        while !self.finished {
+            if let Some(sample) = self.plain_lines() {
+                return Ok(Some(sample));
+            }
+            let Some(token) = self.tokens.next()? else {
+                self.finished = true;
+                if let Some(line) = self.dump {
+                    return Err(CaptureError::cut_short(line, "before the $end of this dump"));
+                }
+                return Ok(self.take_sample());
+            };
+            match self.tokens.bytes(token) {
+                [b'#', ..] => {
+                    if let Some(sample) = self.advance(token)? {
+                        return Ok(Some(sample));
+                    }
+                }
+                [value, code @ ..] if level(*value) != NO_LEVEL => {
+                    let (value, code) = ([*value], Code::new(code));
+                    let Some(code) = code else { return Err(self.bad_code(token)) };
+                    self.change(token, code, |bit| bit_of(&value, bit))?;
+                }
+                _ => self.uncommon(token)?,
+            }
+        }
+        Ok(None)
     }
 }
 

@@ -5,7 +5,7 @@
 use std::io::{Cursor, Write as _};
 
 use libfuzzer_sys::fuzz_target;
-use turntally_sim::capture::{Session, Wanted};
+use turntally_sim::capture::{Recording as _, Session, Wanted};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 

@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use turntally_sim::capture::{Capture, Wanted};
+use turntally_sim::capture::{Capture, Recording as _, Wanted};
 
 mod thrown;
 

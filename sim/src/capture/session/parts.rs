@@ -135,12 +135,10 @@ fn has_zip64<S: Read + Seek>(input: &mut S, length: u64) -> Result<bool, Capture
     let mut filled = 0;
     input.seek(SeekFrom::Start(length.saturating_sub(MAX_CONTENTS + (1 << 20))))?;
     loop {
-        let count = match input.read(&mut buffer[filled..]) {
-            Ok(0) => return Ok(false),
-            Ok(count) => count,
-            Err(error) if error.kind() == ErrorKind::Interrupted => continue,
-            Err(error) => return Err(error.into()),
-        };
+        let count = read(input, &mut buffer[filled..])?;
+        if count == 0 {
+            return Ok(false);
+        }
         filled += count;
         let both = APART + END.len();
         let here = |bytes: &[u8]| bytes.starts_with(LOCATOR) && bytes[APART..].starts_with(END);
