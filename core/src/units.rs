@@ -68,6 +68,12 @@ impl Length {
         Self(nm)
     }
 
+    /// This diameter with a coating of this thickness around it.
+    #[must_use]
+    pub const fn with_coating(self, thickness: Self) -> Self {
+        Self(self.0 + 2 * thickness.0)
+    }
+
     /// From whole micrometres. Exact; `um` within ±9.2e15.
     #[must_use]
     pub const fn from_um(um: i64) -> Self {
@@ -271,6 +277,12 @@ impl Density {
         Grams(self.0 * core::f64::consts::FRAC_PI_4 * d * d * length.0 / 1e3)
     }
 
+    /// The mean density of a wire of this metal with a coating of enamel: [`Self::coated`] with [`Self::ENAMEL`].
+    #[must_use]
+    pub fn enamelled(self, core: Length, coating: Length) -> Self {
+        self.coated(core, coating, Self::ENAMEL)
+    }
+
     /// Of the enamel on magnet wire. Common practice, from memory: polyesters and polyimides have 1.3 to 1.45 g/cm3.
     pub const ENAMEL: Self = Self(1.4);
 
@@ -290,7 +302,7 @@ impl Density {
         if coating <= Length::ZERO {
             return self;
         }
-        let (d, whole) = (core.mm().0, (core + coating + coating).mm().0);
+        let (d, whole) = (core.mm().0, core.with_coating(coating).mm().0);
         let share = d * d / (whole * whole);
         Self(self.0 * share + of.0 * (1.0 - share))
     }

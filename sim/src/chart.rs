@@ -11,7 +11,7 @@ use std::thread;
 
 use clap::ValueEnum;
 use turntally_core::bounds::Bounds;
-use turntally_core::gauge::WireSize;
+use turntally_core::gauge::{Gauge, WireSize};
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
@@ -381,13 +381,19 @@ impl Chart {
         self.wires.iter().all(|wire| system(wire) == Some(first)).then_some(name)
     }
 
+    /// One of the wires at least is a gauge, or as thick as one.
+    fn has_gauges(&self) -> bool {
+        self.wires.iter().any(|wire| match wire {
+            WireSize::Gauge(_) => true,
+            WireSize::Diameter(diameter) => Gauge::of_diameter(*diameter).next().is_some(),
+        })
+    }
+
     /// What stands at the head of the wires' columns.
     fn wires_title(&self) -> String {
         match self.one_system() {
             Some(system) => format!("wire, {system} and diameter in mm"),
-            None if self.wires.iter().any(|wire| words::gauges(*wire).is_some()) => {
-                "wire, size and diameter in mm".to_owned()
-            }
+            None if self.has_gauges() => "wire, size and diameter in mm".to_owned(),
             None => "wire, diameter in mm and in inches".to_owned(),
         }
     }
@@ -401,9 +407,7 @@ impl Chart {
                 let number = full.split(' ').next().unwrap_or(&full).to_owned();
                 [if self.one_system().is_some() { number } else { full }, bare(gauge.diameter())]
             }
-            WireSize::Diameter(diameter) if self.wires.iter().any(|wire| words::gauges(*wire).is_some()) => {
-                [words::wire_short(wire), bare(diameter)]
-            }
+            WireSize::Diameter(diameter) if self.has_gauges() => [words::wire_short(wire), bare(diameter)],
             WireSize::Diameter(diameter) => {
                 let without = |text: String, unit: &str| text.trim_end_matches(unit).to_owned();
                 [without(fine(diameter), " mm"), without(fine_inches(diameter), " in")]

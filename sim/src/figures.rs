@@ -124,7 +124,7 @@ impl Figure {
     /// its bounds leave true.
     #[must_use]
     pub fn last_place(self) -> i32 {
-        if self.unit() == "mm" { -2 } else { i32::MIN }
+        if self.unit() == "mm" { HUNDREDTHS } else { NO_LIMIT }
     }
 }
 
@@ -172,6 +172,14 @@ impl Figures {
     }
 }
 
+/// The last place of a number that is printed no finer than its tool reads, as a power of ten: millimetres of a calliper
+/// and metres of a tape.
+pub(crate) const HUNDREDTHS: i32 = -2;
+/// Likewise the inches of a calliper.
+pub(crate) const THOUSANDTHS: i32 = -3;
+/// For a number that is printed as far as its bounds leave it true.
+pub(crate) const NO_LIMIT: i32 = i32::MIN;
+
 /// The power of ten of the last digit worth printing: the one that the range leaves uncertain by 2
 /// to 20 either way, and never more than five digits in all.
 fn last_place(bounds: Bounds<f64>) -> i32 {
@@ -208,7 +216,7 @@ pub trait Printed: Sized {
 
 impl Printed for Bounds<f64> {
     fn shown(self) -> String {
-        self.shown_to(i32::MIN)
+        self.shown_to(NO_LIMIT)
     }
 
     fn shown_to(self, place: i32) -> String {
@@ -216,7 +224,7 @@ impl Printed for Bounds<f64> {
     }
 
     fn bounds_shown(self) -> Option<(String, String)> {
-        self.bounds_shown_to(i32::MIN)
+        self.bounds_shown_to(NO_LIMIT)
     }
 
     fn bounds_shown_to(self, place: i32) -> Option<(String, String)> {
@@ -292,7 +300,7 @@ impl Ring {
         let material = springing.as_ref().unwrap_or(material);
         let gap = cut.gap.or(learned.gap.map(|gap| gap.best)).unwrap_or(0.0);
         let winding = material.wind(nominal, mandrel, gap, cut.kerf)?;
-        let best = Figures::at(&winding, winding.spring().best(), material.wire_density(nominal)[1]);
+        let best = Figures::at(&winding, winding.spring().best(), material.density_in(&winding)[1]);
         let (mut low, mut high) = (best, best);
         each_corner(material, &winding, wire, |corner| {
             for i in 0..COUNT {
@@ -306,9 +314,8 @@ impl Ring {
     /// The likely ring: nominal wire, best spring ratio, usual density.
     #[must_use]
     pub fn likely(&self, material: &Material) -> Corner {
-        let wire = self.winding.wire();
-        let core = wire - material.coating() - material.coating();
-        Corner { wire, density: material.wire_density(core)[1], figures: self.best }
+        let density = material.density_in(&self.winding)[1];
+        Corner { wire: self.winding.wire(), density, figures: self.best }
     }
 
     /// Every corner of its bounds. What belongs together, such as wire and the rings of it, is worked out in one
@@ -364,9 +371,8 @@ impl Corner {
 
 /// Visits the ends of the gauge's tolerance, of the spring bounds and of the density's spread, each with each.
 fn each_corner(material: &Material, winding: &Winding, wire: WireSize, mut visit: impl FnMut(Corner)) {
-    let around = material.coating() + material.coating();
     let mut take_in = |winding: &Winding| {
-        let [light, density, dense] = material.wire_density(winding.wire() - around);
+        let [light, density, dense] = material.density_in(winding);
         for ratio in [winding.spring().low(), winding.spring().high()] {
             let figures = Figures::at(winding, ratio, density);
             for at in [light, dense] {
@@ -379,7 +385,7 @@ fn each_corner(material: &Material, winding: &Winding, wire: WireSize, mut visit
     if off == 0 {
         return take_in(winding);
     }
-    let nominal = (winding.wire() - around).nm();
+    let nominal = wire.diameter().nm();
     for diameter in [nominal - off, nominal + off].map(Length::from_nm) {
         // At the edge of what can be wound one side may fall out; the nominal stays.
         match material.wind(diameter, winding.mandrel(), winding.gap(), winding.kerf()) {

@@ -239,7 +239,7 @@ impl Job {
             name,
             wanted,
             spare_percent,
-            density: wire.metal_density.coated(wire.size.diameter(), wire.coating, Density::ENAMEL),
+            density: wire.metal_density.enamelled(wire.size.diameter(), wire.coating),
             metal_name: wire.metal_name,
             metal: wire.metal,
             temper: wire.temper,
@@ -368,7 +368,7 @@ impl Wire {
 
     /// Its diameter with its coating.
     fn over_coating(&self) -> Length {
-        self.size.diameter() + self.coating + self.coating
+        self.size.diameter().with_coating(self.coating)
     }
 }
 
@@ -395,7 +395,7 @@ impl Springback {
             (None, Some(learned)) => learned,
             // The metal lies a coating further out than the mandrel, and springs as if wound on one so thick.
             (None, None) => {
-                let mandrel = mandrel + wire.coating + wire.coating;
+                let mandrel = mandrel.with_coating(wire.coating);
                 estimate(wire.metal, wire.temper, wire.size.diameter(), mandrel)
                     .map_err(|error| Failure::value("wire.temper", wire.temper, error))?
             }

@@ -186,10 +186,11 @@ impl Material {
         self.coating
     }
 
-    /// The densities of a wire whose metal is so thick, as those of [`Self::density`]: the mean of metal and coating.
+    /// The densities of a winding's wire, as those of [`Self::density`]: the mean of metal and coating.
     #[must_use]
-    pub fn wire_density(&self, core: Length) -> [Density; 3] {
-        self.density.map(|density| density.coated(core, self.coating, Density::ENAMEL))
+    pub fn density_in(&self, winding: &Winding) -> [Density; 3] {
+        let core = winding.wire() - self.coating - self.coating;
+        self.density.map(|density| density.enamelled(core, self.coating))
     }
 
     /// The density of the metal: the least and the most that were published around the usual one in the middle; all
@@ -236,7 +237,7 @@ impl Material {
         let flow =
             flow_of(self.metal, self.temper, wire).map_err(|error| Refusal::Temper(error.to_string()))?;
         // The metal lies a coating further out than the mandrel, and springs as if it were wound on one so thick.
-        let mandrel = mandrel + self.coating + self.coating;
+        let mandrel = mandrel.with_coating(self.coating);
         SpringRatio::estimate(flow, wire, mandrel).map_err(|error| Refusal::Springs(error.to_string()))
     }
 
@@ -247,7 +248,7 @@ impl Material {
     pub fn wind(&self, wire: Length, mandrel: Length, gap: f64, kerf: Length) -> Result<Winding, Refusal> {
         let spring = self.spring(wire, mandrel);
         // What is wrong with the shape is reported first: no temper mends it.
-        let outside = wire + self.coating + self.coating;
+        let outside = wire.with_coating(self.coating);
         let shape = Winding::new(outside, mandrel, gap, kerf, spring.clone().unwrap_or(SpringRatio::NONE));
         match (spring, shape) {
             (Ok(_), shape) => shape.map_err(Refusal::Winding),

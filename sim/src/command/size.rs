@@ -9,7 +9,7 @@ use turntally_core::metal::Temper;
 use turntally_core::units::{Grams, Length, Mm};
 
 use crate::failure::Failure;
-use crate::figures::{Corner, Cut, Figure, Printed, Ring, tolerance};
+use crate::figures::{Corner, Cut, Figure, HUNDREDTHS, NO_LIMIT, Printed, Ring, THOUSANDTHS, tolerance};
 use crate::files::output;
 use crate::job::MAX_RINGS;
 use crate::lookup::{Learning, LookupArgs};
@@ -447,12 +447,12 @@ impl Report {
                 count[3] = fixed(totals.rings.high, 0);
             }
             rows.push(count);
-            rows.push(row_to(CENTIMETRES, wire, totals.wire_mm.map(|mm| mm / 1e3), "m"));
+            rows.push(row_to(HUNDREDTHS, wire, totals.wire_mm.map(|mm| mm / 1e3), "m"));
             for (label, grams) in [("mass of wire", totals.wire_g), ("mass of rings", totals.rings_g)] {
                 for (i, (unit, per)) in self.mass_units(totals).into_iter().enumerate() {
                     let (part, whole) = (grams.map(|g| g / per), totals.wire_g.map(|g| g / per));
                     let mut cells = row(if i == 0 { label } else { "" }, part, unit);
-                    fit_within(&mut cells, part, whole, i32::MIN);
+                    fit_within(&mut cells, part, whole, NO_LIMIT);
                     rows.push(cells);
                 }
             }
@@ -573,7 +573,7 @@ fn header<const N: usize>(cells: [&str; N]) -> [String; N] {
 }
 
 fn row(label: &str, ranged: Bounds<f64>, unit: &str) -> [String; 6] {
-    row_to(i32::MIN, label, ranged, unit)
+    row_to(NO_LIMIT, label, ranged, unit)
 }
 
 /// The same with no digit below ten to the `place`; a length has its inches beside it.
@@ -585,10 +585,6 @@ fn row_to(place: i32, label: &str, ranged: Bounds<f64>, unit: &str) -> [String; 
     };
     [label.to_owned(), ranged.shown_to(place), from, to, unit.to_owned(), inches]
 }
-
-/// The last place of metres that a tape reads, and of inches that a calliper does: ten to this power.
-const CENTIMETRES: i32 = -2;
-const THOUSANDTHS: i32 = -3;
 
 /// Rounding makes the row of a part no more than its whole is printed as.
 fn fit_within<const N: usize>(cells: &mut [String; N], part: Bounds<f64>, whole: Bounds<f64>, place: i32) {

@@ -112,7 +112,7 @@ fn bending(job: &Job, plan: &Plan, all: &mut Vec<String>) {
     let winding = &job.winding;
     // It is the metal that cracks, a coating further out than the mandrel.
     let core = job.size.diameter();
-    let wires = (winding.mandrel() + job.coating + job.coating).nm() as f64 / core.nm() as f64;
+    let wires = winding.mandrel().with_coating(job.coating).nm() as f64 / core.nm() as f64;
     let limit = CRACKS_BELOW[job.temper as usize];
     if wires < limit {
         all.push(format!(

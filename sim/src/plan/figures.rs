@@ -252,8 +252,7 @@ fn mass_range(job: &Job, wire: Mm, likely: Grams) -> Bounds<f64> {
     let (light, heavy) = listed.map_or((given, given), |figure| (figure.low(), figure.high()));
     let mass = |density: Density, nm: i64| {
         let core = Length::from_nm(nm.max(0));
-        let density = density.coated(core, job.coating, Density::ENAMEL);
-        density.wire_mass(core + job.coating + job.coating, wire).get()
+        density.enamelled(core, job.coating).wire_mass(core.with_coating(job.coating), wire).get()
     };
     Bounds {
         low: mass(light, diameter.nm() - tolerance),

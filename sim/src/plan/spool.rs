@@ -5,14 +5,11 @@ use turntally_core::plan::BatchPlan;
 use turntally_core::units::{Length, Mm, Turns};
 
 use super::figures::Plan;
-use crate::figures::Printed;
+use crate::figures::{HUNDREDTHS, Printed};
 use crate::job::Job;
 use crate::lookup::Spool;
 use crate::words::count;
 use crate::words::number::metres;
-
-/// The last place of metres that a tape reads: ten to this power.
-const CENTIMETRES: i32 = -2;
 
 /// How far a spool reaches.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,14 +100,14 @@ impl Reach {
         let [(unit, per), _] = self.spool.scales().units(after_g.best);
         let mass = after_g.map(|g| turned * g / per);
         let mut words = format!("\"{}\" has {}; ", self.spool.name, self.spool.words(self.spool.left));
-        let amount = format!("{} m, {} {unit}", metres.shown_to(CENTIMETRES), mass.shown());
+        let amount = format!("{} m, {} {unit}", metres.shown_to(HUNDREDTHS), mass.shown());
         words += &if self.lasts() {
             format!("{amount} afterwards")
         } else {
             format!("it falls short by {amount}")
         };
         if let (Some((least_m, most_m)), Some((least_g, most_g))) =
-            (metres.bounds_shown_to(CENTIMETRES), mass.bounds_shown())
+            (metres.bounds_shown_to(HUNDREDTHS), mass.bounds_shown())
         {
             words +=
                 &format!(" ({least_m} to {most_m} m, {least_g} to {most_g} {unit} as wire and alloy vary)");
