@@ -50,7 +50,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     for ms in (0_u32..).step_by(2) {
         let at = Instant::from_millis(ms);
         // The board's sampler fills this word: two bits a sample, the earliest in the lowest. Here the crank turns by
-        // four counts in each, from two seconds on, until it is said to stop.
+        // four counts in each, from two seconds on, until the cue says stop.
         let mut word = 0;
         for sample in 0..16 {
             if (2_000..stopped).contains(&ms) && sample % 4 == 3 {
@@ -64,7 +64,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         for input in inputs {
             if let Some(record) = bench.handle(Event { at, input }) {
                 println!(
-                    "{ms:5} ms: kept at {:.3} turns, {} rings guaranteed",
+                    "{ms:5} ms: coil taken off at {:.3} turns, {} rings guaranteed",
                     record.turns.as_f64(),
                     record.rings
                 );

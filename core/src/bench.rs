@@ -231,7 +231,7 @@ struct Coil {
     /// The most counts that it has been wound on from there: from a turn on, backwards is winding back.
     furthest: i64,
     /// The missed steps have been put to the user.
-    steps_told: bool,
+    steps_reported: bool,
 }
 
 /// The counter: a pure function of its events.
@@ -439,7 +439,7 @@ impl Bench {
             faults: Faults::default(),
             judged_from: 0,
             furthest: 0,
-            steps_told: false,
+            steps_reported: false,
         });
         self.state = State::Winding { cue: Cue::Quiet };
         if let Some(channel) = self.dead {
@@ -515,9 +515,9 @@ impl Bench {
         let counts = self.counts();
         if let Some(coil) = &mut self.coil {
             // The speed is measured in every state, so that the cue is right the moment it is wanted.
-            let said = coil.cue.update(self.now, counts);
+            let updated = coil.cue.update(self.now, counts);
             if let State::Winding { cue } = &mut self.state {
-                *cue = said;
+                *cue = updated;
             }
         }
     }

@@ -72,7 +72,7 @@ pub struct StopCue {
     lead: Duration,
     meter: SpeedMeter,
     /// Stop was signalled here, and has not been withdrawn.
-    said: Option<Said>,
+    given: Option<Given>,
     /// How long the hand took from the first stop to rest, once it rests.
     stop_time: Option<Duration>,
     timed: bool,
@@ -82,7 +82,7 @@ pub struct StopCue {
 
 /// The moment at which stop was signalled.
 #[derive(Debug, Clone, Copy)]
-struct Said {
+struct Given {
     counts: i64,
     speed: i64,
 }
@@ -95,7 +95,7 @@ impl StopCue {
             goal,
             lead: lead.min(MAX_LEAD),
             meter: SpeedMeter::new(),
-            said: None,
+            given: None,
             stop_time: None,
             timed: false,
             near: false,
@@ -130,23 +130,23 @@ impl StopCue {
         self.time_the_hand(counts, resting);
         let aim = self.goal.aim();
         if counts > self.goal.tolerated() {
-            self.said.get_or_insert(Said { counts, speed });
+            self.given.get_or_insert(Given { counts, speed });
             return Cue::Over;
         }
         if counts >= aim {
-            self.said.get_or_insert(Said { counts, speed });
+            self.given.get_or_insert(Given { counts, speed });
             return Cue::Stop;
         }
         let lead_counts = lead_counts(speed, self.lead);
-        if let Some(said) = self.said {
+        if let Some(given) = self.given {
             // Once signalled it stands while the hand slows down; it is withdrawn when the crank rests
             // short of the target or winds back.
-            if !resting && counts >= said.counts.saturating_sub(self.goal.turn / 4) {
+            if !resting && counts >= given.counts.saturating_sub(self.goal.turn / 4) {
                 return Cue::Stop;
             }
-            self.said = None;
+            self.given = None;
         } else if speed > 0 && counts.saturating_add(lead_counts) >= aim {
-            self.said = Some(Said { counts, speed });
+            self.given = Some(Given { counts, speed });
             return Cue::Stop;
         }
         let left = aim.saturating_sub(counts).saturating_sub(lead_counts);
@@ -183,13 +183,13 @@ impl StopCue {
         let near = stop - lead_counts(speed, self.lead) - self.near_border(speed);
         let over = self.goal.tolerated() + 1 - counts;
         // Once signalled, it stands until it is withdrawn, whatever the speed.
-        let (first, last) = match self.said {
+        let (first, last) = match self.given {
             None => (
                 stop - lead_counts(speed.max(moved), self.lead) - sway,
                 stop - lead_counts(speed.min(moved), self.lead) + sway,
             ),
-            Some(said) => {
-                let taken_back = said.counts - turn / 4 - counts;
+            Some(given) => {
+                let taken_back = given.counts - turn / 4 - counts;
                 (taken_back, taken_back)
             }
         };
@@ -207,20 +207,20 @@ impl StopCue {
     /// the crank having moved.
     pub fn forget_motion(&mut self) {
         self.meter = SpeedMeter::new();
-        self.said = None;
+        self.given = None;
         self.near = false;
     }
 
     fn time_the_hand(&mut self, counts: i64, resting: bool) {
-        let Some(said) = self.said else { return };
+        let Some(given) = self.given else { return };
         if self.timed || !resting {
             return;
         }
         self.timed = true;
-        let ran_on = i128::from(counts) - i128::from(said.counts);
-        if said.speed > 0 && ran_on >= 0 {
+        let ran_on = i128::from(counts) - i128::from(given.counts);
+        if given.speed > 0 && ran_on >= 0 {
             // Speed is in thousandths of a count per second.
-            let us = floor_div(ran_on * 1_000_000_000, said.speed);
+            let us = floor_div(ran_on * 1_000_000_000, given.speed);
             let us = us.and_then(|us| u64::try_from(us).ok());
             self.stop_time = us.map(|us| Duration::from_micros(us).min(MAX_LEAD));
         }
@@ -465,8 +465,8 @@ mod tests {
         for ms in 0..12_000_u32 {
             // Two turns a second, give or take 20 %, each half second.
             counts += TURN as f64 * 2.0 * (1.0 + 0.2 * libm::sin(f64::from(ms) / 80.0)) / 1_000.0;
-            let said = cue.update(Instant::from_millis(ms), counts as i64);
-            let is_near = matches!(said, Cue::Near { .. });
+            let given = cue.update(Instant::from_millis(ms), counts as i64);
+            let is_near = matches!(given, Cue::Near { .. });
             begun += u32::from(is_near && !near);
             near = is_near;
         }

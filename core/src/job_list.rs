@@ -163,7 +163,7 @@ impl Entry {
         }
     }
 
-    /// Hands out the coils whose rings are entered now.
+    /// Returns the coils whose rings are entered now.
     pub(crate) fn take_uncounted(&mut self) -> UncountedCoils {
         core::mem::take(&mut self.uncounted)
     }

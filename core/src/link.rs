@@ -293,7 +293,7 @@ impl core::fmt::Display for Refusal {
             Self::OtherEncoder => "the job is planned for another encoder than the counter has",
             Self::Full => "the counter holds no more jobs",
             Self::Busy => "another offer still waits for the counter's user",
-            Self::Store => "the counter cannot read what it has kept",
+            Self::Store => "the counter cannot read its saved state",
             Self::NoSettings => "the settings are out of range, or by another version of the program",
         })
     }

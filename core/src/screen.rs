@@ -339,13 +339,13 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     page.keys(Some("scrap"), "go on")
 }
 
-/// What was kept of the coil, and what that depends on.
+/// The saved count of the coil, and on what it depends.
 fn power_cut<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let kept = text(format_plain!("{} turns kept,", hundredths(bench.turns())));
-    page.left(BOLD, &kept, 25)?;
+    let saved = text(format_plain!("{} turns saved,", hundredths(bench.turns())));
+    page.left(BOLD, &saved, 25)?;
     let (first, second) = match (bench.error_bound(), bench.jobs().job()) {
         (ErrorBound::Within(error_bound), Some(job)) => {
             let counts = i64::try_from(error_bound).unwrap_or(i64::MAX);
@@ -369,8 +369,8 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
         Fault::Chatter => ("Chatter", ["Contacts bounce too long", "for this speed: go slower."]),
         Fault::Backwards => ("Backwards", ["The count runs backwards.", "If you wound on: flip it."]),
         Fault::SamplesLost => ("Samples lost", ["The counter was late and", "missed part of the coil."]),
-        Fault::OutOfRange => ("Out of range", ["The count cannot be.", "Throw the coil away."]),
-        Fault::PowerCut => ("Power was cut", ["What was kept holds if", "the crank stood still."]),
+        Fault::OutOfRange => ("Out of range", ["The count is impossible.", "Throw the coil away."]),
+        Fault::PowerCut => ("Power was cut", ["The count holds if", "the crank stood still."]),
     }
 }
 

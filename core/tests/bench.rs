@@ -304,7 +304,7 @@ fn rings_are_counted_after_sawing() {
     assert_eq!(hand.bench.jobs().chosen(), 1);
 }
 
-/// The spool gives its wire to every coil that comes off, and is told of before the coil that it cannot
+/// The spool gives its wire to every coil that comes off, with a warning before the coil that it cannot
 /// finish.
 #[test]
 fn spool_runs_out() {
@@ -358,7 +358,7 @@ fn paused_bench_keeps_counting() {
     assert_eq!(hand.yes().bench.phase(), Phase::Over);
 }
 
-/// Winding back subtracts, and takes back what the cue said and the rings.
+/// Winding back subtracts, and takes back the cue and the rings.
 #[test]
 fn winding_back_subtracts() {
     let mut hand = begun();
@@ -612,9 +612,9 @@ fn dead_channel_voids_the_promise_of_its_coil_only() {
     assert_eq!(hand.records[1].rings, rule(CRADLE_UM).full_rings());
 }
 
-/// A channel that is dead already is told before and as soon as a coil is begun.
+/// A channel that is already dead is reported before a coil and as soon as one is begun.
 #[test]
-fn dead_channel_is_told_at_every_start() {
+fn dead_channel_is_reported_at_every_start() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM)]);
     hand.reads(Reading { dead: Some(Channel::A), ..QUIET });
     assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Dead(Channel::A), in_coil: false }));
@@ -697,7 +697,7 @@ fn faults_of_one_reading_are_all_noted() {
     assert_eq!(hand.records[0].faults.iter().collect::<Vec<_>>(), [Fault::Dead(Channel::B), Fault::Chatter]);
 }
 
-/// Half a turn backwards from the start is told; Yes turns round and the turns made count, and so do
+/// Half a turn backwards from the start is reported; Yes turns round and the turns made count, and so do
 /// those of the coils to come.
 #[test]
 fn backwards_turns_round_and_keeps_the_count() {
@@ -718,7 +718,7 @@ fn backwards_turns_round_and_keeps_the_count() {
     assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 3 * TURN));
 }
 
-/// Turning round is no movement of the crank: the cue is not said for it, and no stop is measured.
+/// Turning round is no movement of the crank: it gives no cue, and no stop is measured.
 #[test]
 fn turning_round_is_no_speed() {
     let lead = Lead::Learned(Duration::from_millis(350));
@@ -729,7 +729,7 @@ fn turning_round_is_no_speed() {
     hand.cranks(8 * TURN - target, 75);
     let mut now = hand.bench.counts();
     while hand.bench.phase() != Phase::Stop {
-        assert!(now < target, "no stop said by {now} of {target}");
+        assert!(now < target, "no stop cue by {now} of {target}");
         hand.cranks(-2, 75);
         now = hand.bench.counts();
     }
@@ -739,9 +739,9 @@ fn turning_round_is_no_speed() {
     assert!(taken.abs_diff(200_000) < 15_000, "{taken} us");
 }
 
-/// A coil that runs backwards behind another fault is told as soon as that is answered.
+/// A coil that runs backwards behind another fault is reported as soon as that fault is answered.
 #[test]
-fn backwards_behind_a_fault_is_told_after_it() {
+fn backwards_behind_a_fault_is_reported_after_it() {
     let mut hand = begun();
     hand.reads(Reading { chatter: 1, ..QUIET }).cranks(-TURN, 60).yes().cranks(-1, 60);
     assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::Backwards, in_coil: true }));
@@ -782,7 +782,7 @@ fn winding_on_answers_what_winding_back_had_asked() {
 /// With the channels swapped, slack taken up the wrong way looks like winding on: a whole turn below zero
 /// tells.
 #[test]
-fn backwards_after_a_little_forward_is_told_a_turn_below_zero() {
+fn backwards_after_a_little_forward_is_reported_a_turn_below_zero() {
     let mut hand = begun();
     hand.cranks(TURN / 3, 60).cranks(-TURN / 3 - TURN + 1, 60);
     assert_eq!((hand.bench.phase(), hand.bench.counts()), (Phase::Winding, 1 - TURN));
@@ -852,7 +852,7 @@ struct Book {
     error_bound: Option<ErrorBound>,
     now: Instant,
     /// When a fault's page came up.
-    told: Instant,
+    reported: Instant,
     finished: usize,
     /// From which state to which it went.
     taken: BTreeSet<(String, String)>,
@@ -966,7 +966,7 @@ impl Book {
             self.rings.insert(job, 0);
             self.kept.insert(job, 0);
         }
-        let deaf = before.phase() == Phase::Fault && self.now.since(self.told) < READ_FIRST;
+        let deaf = before.phase() == Phase::Fault && self.now.since(self.reported) < READ_FIRST;
         if deaf && matches!(input, Input::Key(_)) {
             assert!(
                 after.phase() == Phase::Fault && record.is_none(),
@@ -974,7 +974,7 @@ impl Book {
             );
         }
         if (before.phase(), after.phase()) != (Phase::Fault, Phase::Fault) {
-            self.told = self.now;
+            self.reported = self.now;
         }
         // The count, kept by hand.
         let way = self.direction.entry(job).or_insert(1);

@@ -179,9 +179,9 @@ proptest! {
 
     /// Whole frames of any content are answered, known or not.
     #[test]
-    fn any_message_is_answered(said in prop::collection::vec(any::<u8>(), 0..200), tag in any::<u8>()) {
-        let said: heapless::Vec<u8, 200> = said.iter().copied().collect();
-        let frame = encode(tag, &Raw(&said));
+    fn any_message_is_answered(body in prop::collection::vec(any::<u8>(), 0..200), tag in any::<u8>()) {
+        let body: heapless::Vec<u8, 200> = body.iter().copied().collect();
+        let frame = encode(tag, &Raw(&body));
         let (mut counter, mut out) = (Counter::new(3), Vec::new());
         frame.iter().for_each(|&byte| counter.push(byte, &mut out));
         let mut receiver = Receiver::default();

@@ -246,7 +246,7 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
     assert_eq!(hand.bench.jobs().wire_left(), None);
 }
 
-/// A spool that holds too little for the next coil is told before it begins, of a batch that was set here too.
+/// A spool that holds too little for the next coil is reported before it begins, for a batch that was set here too.
 #[test]
 fn too_short_a_spool_is_known_before_the_coil() {
     let mut settings = Settings::default();
@@ -300,7 +300,7 @@ fn impossible_batches_say_why() {
         assert!(reason.0.len() <= 26 && reason.1.len() <= 28, "{reason:?}");
         format!("{} {}", reason.0, reason.1)
     };
-    let said = [
+    let shown = [
         cannot(|settings| settings.batch.mandrel = Length::from_um(500)),
         cannot(|settings| {
             settings.batch.mandrel = Length::from_um(2_000);
@@ -319,9 +319,9 @@ fn impossible_batches_say_why() {
             settings.batch.mandrel = Length::from_um(50_000);
         }),
     ];
-    println!("{said:#?}");
-    assert!(said[0].contains("at least 1.2 mm"), "{}", said[0]);
-    assert!(said[3].contains("at most 57.3 turns"), "{}", said[3]);
+    println!("{shown:#?}");
+    assert!(shown[0].contains("at least 1.2 mm"), "{}", shown[0]);
+    assert!(shown[3].contains("at most 57.3 turns"), "{}", shown[3]);
 }
 
 /// Steel wire is sold by a gauge of its own: it is set like the others and written down and read back.
@@ -411,7 +411,7 @@ fn batch_in_progress_survives_a_new_encoder() {
     assert_eq!(hand.bench.jobs().progress(), Progress::default());
 }
 
-/// Whoever sets up while a channel dies keeps what they have set, and is told where it matters.
+/// Whoever sets up while a channel dies keeps what they have set, and sees the fault where it matters.
 #[test]
 fn dead_channel_does_not_throw_out_of_the_pages() {
     let mut hand = new();

@@ -152,7 +152,7 @@ fn kind(cue: Cue) -> u8 {
 }
 
 proptest! {
-    /// Where it is said to be clear, "stop now" and "too far" do not come, nor go, within the span,
+    /// Where it is documented as clear, "stop now" and "too far" do not come, nor go, within the span,
     /// however a hand cranks: up to five turns a second, gaining up to ten turns a second in a second.
     #[test]
     fn clear_means_clear(
@@ -169,14 +169,14 @@ proptest! {
             speed = (speed + accelerations[ms as usize / 100] / 1e3).clamp(-1.0, 5.0);
             turns += speed / 1e3;
             let (now, counts) = (Instant::from_millis(ms), (turns * TURN as f64) as i64);
-            let said = kind(cue.update(now, counts));
+            let cue_now = kind(cue.update(now, counts));
             let resting = cue.meter().rests(now);
             if let Some(before) = before {
                 // Taking "stop" back as the crank comes to rest is no cue that a hand waits for.
-                let comes = said != before && said >= 2 && !resting;
-                prop_assert!(!comes || ms >= clear_until, "{before} to {said} at {ms} ms, {turns} turns, {speed}/s");
+                let comes = cue_now != before && cue_now >= 2 && !resting;
+                prop_assert!(!comes || ms >= clear_until, "{before} to {cue_now} at {ms} ms, {turns} turns, {speed}/s");
             }
-            before = Some(said);
+            before = Some(cue_now);
             if cue.is_clear_for(now, counts, Duration::from_millis(8)) {
                 clear_until = ms + 8;
             }

@@ -156,7 +156,7 @@ impl App {
     }
 
     /// Goes on from a store that is read at once: for a board that does not need [`App::expect_store`]
-    /// and [`App::restore`] apart. Hands out what it found.
+    /// and [`App::restore`] apart. Returns what it found.
     pub fn load_from<F: NorFlash, G: Gate>(&mut self, store: &mut Store<F, G>) -> SavedState {
         self.expect_store();
         for place in (0..MAX_JOBS as u8).skip(self.fixed_jobs) {
@@ -169,7 +169,7 @@ impl App {
         kept
     }
 
-    /// Keeps what is due in a store that is written at once, likewise. Hands out what it was, and what came
+    /// Keeps what is due in a store that is written at once, likewise. Returns what it was, and what came
     /// of it.
     pub fn save_to<F: NorFlash, G: Gate>(
         &mut self,
@@ -235,7 +235,7 @@ impl App {
         self.build = build;
     }
 
-    /// To be called every millisecond. Hands out the record of a coil that came off.
+    /// To be called every millisecond. Returns the record of a coil that came off.
     #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Instant, front: &mut F) -> Option<CoilRecord> {
         self.clock.now = now;
@@ -272,7 +272,7 @@ impl App {
         self.handle(if reading.is_quiet() { Input::Tick } else { Input::Encoder(reading) });
     }
 
-    /// Takes a key as the answer to what stands before the bench's page. Hands out the key where nothing does, and an
+    /// Takes a key as the answer to what stands before the bench's page. Returns the key where nothing does, and an
     /// offer that the user agrees to.
     fn answer_key(&mut self, key: Option<Key>) -> (Option<Key>, Option<Offer>) {
         let View { notice, offer, .. } = &mut self.view;

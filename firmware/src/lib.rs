@@ -1,6 +1,6 @@
 //! The counter as a thing with pins: generic over embedded-hal, with no chip and no board in it.
 //!
-//! A board hands over its pins and calls two functions: [`sampler::PinSampler::sample`] at a fixed
+//! A board passes its pins and calls two functions: [`sampler::PinSampler::sample`] at a fixed
 //! rate (or its own hardware fills the words), and [`app::App::poll`] every millisecond. The desktop's
 //! simulated bench is such a board, so whatever it proves, it proves on this code.
 #![no_std]

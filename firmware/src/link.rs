@@ -84,7 +84,7 @@ impl Link {
         })
     }
 
-    /// Takes one byte on a board whose app and store are at hand, and hands `send` what is to be sent.
+    /// Takes one byte on a board whose app and store are within reach, and calls `send` with what is to be sent.
     pub fn push_at_once<F: NorFlash, G: Gate>(
         &mut self,
         byte: u8,

@@ -65,7 +65,7 @@ impl RingReader {
         self.furthest_behind
     }
 
-    /// Hands out every word that was there when it was called, and most of those that came while it
+    /// Yields every word that was there when it was called, and most of those that came while it
     /// worked: at most two rings of them, so it always ends.
     #[inline]
     pub fn drain<R: Ring>(&mut self, ring: &mut R, mut take: impl FnMut(Found)) {
@@ -174,7 +174,7 @@ mod tests {
 
     /// One more and the loss is reported to the word, and reading goes on after it.
     #[test]
-    fn late_reader_is_told_how_much_is_gone() {
+    fn late_reader_learns_how_much_is_lost() {
         for late in [61, 64, 65, 1_000] {
             let (mut ring, mut reader) = (Fake::new(0), RingReader::new());
             ring.write(late);

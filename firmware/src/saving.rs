@@ -65,7 +65,7 @@ impl Part {
 #[derive(Debug, Clone, Copy)]
 struct Failure {
     why: StoreError,
-    told: bool,
+    reported: bool,
 }
 
 /// What has been stored, and so what is to be stored next.
@@ -84,9 +84,9 @@ pub(crate) struct Saving {
     /// The last note of the coil on the mandrel that was given to the store.
     noted: Option<CoilNote>,
     /// The user knows that this coil is not kept.
-    told: bool,
+    reported: bool,
     /// The user knows that the flash took no note of the last coil, and there has been no room for another since.
-    worn_told: bool,
+    worn_reported: bool,
     log: Logging,
     /// The parts that have failed, by their place in [`Part`].
     failed: [Option<Failure>; 3],
@@ -186,7 +186,7 @@ impl Saving {
     pub(crate) fn news(&mut self) -> Option<Notice> {
         for part in [Part::Records, Part::Notes, Part::Log] {
             if let Some(Some(failure)) = self.failed.get_mut(part as usize)
-                && !core::mem::replace(&mut failure.told, true)
+                && !core::mem::replace(&mut failure.reported, true)
             {
                 return Some(not_saved(failure.why, part));
             }
@@ -248,7 +248,7 @@ impl Saving {
 
     #[inline(never)] // As a part of its caller 304 bytes more.
     fn due_between_coils(&mut self, bench: &Bench, answered: bool) -> Option<Save> {
-        (self.noted, self.told) = (None, false);
+        (self.noted, self.reported) = (None, false);
         if self.spoilt {
             return Some(Save::Clear);
         }
@@ -306,7 +306,7 @@ impl Saving {
                 return None;
             }
             (Save::Room(notes), Ok(())) => {
-                (self.room, self.worn_told) = (Some(*notes), false);
+                (self.room, self.worn_reported) = (Some(*notes), false);
                 return None;
             }
             (Save::Note(_), Ok(())) => return None,
@@ -335,9 +335,9 @@ impl Saving {
         }
         match save {
             // The next note is tried all the same.
-            Save::Note(_) if core::mem::replace(&mut self.told, true) => None,
+            Save::Note(_) if core::mem::replace(&mut self.reported, true) => None,
             Save::Note(_) => {
-                self.worn_told = matches!(error, StoreError::Flash(_));
+                self.worn_reported = matches!(error, StoreError::Flash(_));
                 Some(not_saved(error, part))
             }
             _ if matches!(error, StoreError::Flash(FlashError::Driver(_)) | StoreError::Newer) => {
@@ -362,7 +362,7 @@ impl Saving {
     /// This part is not tried any more.
     fn fail(&mut self, part: Part, why: StoreError) {
         if let Some(failed) = self.failed.get_mut(part as usize) {
-            *failed = Some(Failure { why, told: part == Part::Notes && self.worn_told });
+            *failed = Some(Failure { why, reported: part == Part::Notes && self.worn_reported });
         }
         match part {
             Part::Records => (self.spoilt, self.job) = (false, None),

@@ -121,7 +121,7 @@ pub struct SavedState {
     pub notice: Option<StoreError>,
 }
 
-/// Something to be kept, as the counter hands it out.
+/// Something to be saved, as the counter returns it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Save {
     /// What was set at the counter.

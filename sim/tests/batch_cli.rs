@@ -58,15 +58,15 @@ impl Desk {
             .stderr(Stdio::piped())
             .spawn()
             .unwrap();
-        let mut told = BufReader::new(child.stderr.take().unwrap());
+        let mut stderr = BufReader::new(child.stderr.take().unwrap());
         let mut words = String::new();
         while !words.contains("press Yes there") {
-            assert!(told.read_line(&mut words).unwrap() > 0, "{words}");
+            assert!(stderr.read_line(&mut words).unwrap() > 0, "{words}");
         }
         // It takes no key at once.
         std::thread::sleep(Duration::from_millis(500));
         self.counter.press(key);
-        told.read_to_string(&mut words).unwrap();
+        stderr.read_to_string(&mut words).unwrap();
         (words, child.wait().unwrap().code())
     }
 
@@ -142,7 +142,7 @@ fn same_job_goes_on_with_its_batch() {
     assert_eq!((batches.len(), &batches[1]["coils_kept"]), (2, &1.into()));
 }
 
-/// Two orders whose names begin alike stay two, and that the counter shortens them is said.
+/// Two orders whose names begin alike stay two, with a notice that the counter shortens them.
 #[test]
 fn names_that_begin_alike_stay_apart() {
     let desk = Desk::new();

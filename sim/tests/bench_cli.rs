@@ -26,10 +26,10 @@ fn without_a_window_the_headless_commands_are_named() {
     assert!(line.starts_with("turntally: ") && line.contains("turntally plan, wind and chart"), "{line}");
 }
 
-/// A wrong job is told whether or not a window could come up.
+/// A wrong job is reported whether or not a window could come up.
 #[cfg(feature = "window")]
 #[test]
-fn a_wrong_job_is_told_first() {
+fn a_wrong_job_is_reported_first() {
     let line = the_line(&bench(&["no-such.toml"]));
     assert!(line.contains("no-such.toml"), "{line}");
 }

@@ -227,7 +227,7 @@ fn falling_ranges_and_fractions_are_their_sizes() {
     assert_ne!(chart("16awg", "4mm..3mm"), chart("16awg", "3mm..4mm"));
 }
 
-/// What is wrong is said in one line.
+/// Wrong input gets one line.
 #[test]
 fn wrong_charts_are_refused_in_one_line() {
     refused_with(

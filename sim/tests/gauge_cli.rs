@@ -51,7 +51,7 @@ fn reading_that_fits_no_size_says_so() {
     assert!(thickest["awg"]["thicker"].is_null());
 }
 
-/// What is wrong is said in one line.
+/// Wrong input gets one line.
 #[test]
 fn wrong_sizes_are_refused_in_one_line() {
     refused_with(

@@ -165,7 +165,7 @@ fn each_simulated_counter_is_one_of_its_own() {
     assert_ne!(name(&[]), name(&[]));
 }
 
-/// The settings are read, and changed once the user at the counter agrees; what is not allowed is told.
+/// The settings are read, and changed once the user at the counter agrees; what is not allowed is refused with its reason.
 #[test]
 fn settings_are_read_and_proposed() {
     let folder = tempfile::tempdir().unwrap();
@@ -179,7 +179,7 @@ fn settings_are_read_and_proposed() {
     assert_eq!(good(&bench.link(&["settings"])), after);
 }
 
-/// What cannot be is told in one line, before anything is changed.
+/// What cannot be gets one line, before anything is changed.
 #[test]
 fn wrong_wishes_are_one_line() {
     let folder = tempfile::tempdir().unwrap();

@@ -114,10 +114,10 @@ fn what_was_measured_is_used_and_shown_beside_the_estimate() {
     }
 }
 
-/// Entries are listed with what comes of them, contradictions are told, and an entry that is dropped counts
+/// Entries are listed with what comes of them, contradictions are reported, and an entry that is dropped counts
 /// no more.
 #[test]
-fn entries_are_listed_and_dropped_and_contradictions_are_told() {
+fn entries_are_listed_and_dropped_and_contradictions_are_reported() {
     let workshop = Workshop::new();
     workshop.add(&["--inside", "4.62mm"]);
     let text = workshop.add(&["--rings", "50", "--turns", "60"]);
@@ -208,9 +208,9 @@ fn older_log_is_brought_up() {
     assert_eq!(entries(&log[1]), 1);
 }
 
-/// What another program has written that cannot be is told with its number, not taken.
+/// An impossible entry that another program has written is reported with its number, not used.
 #[test]
-fn impossible_entry_in_the_file_is_told() {
+fn impossible_entry_in_the_file_is_reported() {
     let workshop = Workshop::new();
     workshop.add(&["--inside", "4.62mm"]);
     let log = workshop.log();

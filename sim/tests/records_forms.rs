@@ -64,7 +64,7 @@ fn form_2_is_carried_over() {
     carried_over(2);
 }
 
-/// What cannot be carried over stays as it was, and is told in one line.
+/// What cannot be upgraded stays as it was, with one line that gives the reason.
 #[test]
 fn failed_step_changes_nothing() {
     let folder = tempfile::tempdir().unwrap();

@@ -227,9 +227,9 @@ fn gear_counts_only_on_the_crank() {
     }
 }
 
-/// Faults of the signal are said in words with the channel's name.
+/// Faults of the signal are described with the channel's name.
 #[test]
-fn faults_are_said_in_plain_words() {
+fn faults_are_described_in_plain_words() {
     let dead: String =
         turning(1600, 300).lines().filter(|line| *line != "1\"").map(|line| format!("{line}\n")).collect();
     let illegal = format!("{HEADER}#0 0! 0\" #1000 1! 1\" #2000 0! #3000\n");
@@ -243,8 +243,8 @@ fn faults_are_said_in_plain_words() {
         (&turning(40, 500), "A clean signal"),
     ] {
         let output = replay(text.as_bytes(), &[]);
-        let said = String::from_utf8(output.stdout).unwrap();
-        assert!(output.status.success() && said.contains(words), "no {words:?} in {said}");
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert!(output.status.success() && text.contains(words), "no {words:?} in {text}");
     }
     assert_eq!(json(&replay(dead.as_bytes(), &["--json"]))["dead_channel"], "B");
     // The gap hides a step: it is not guessed, and the steps on both sides count.

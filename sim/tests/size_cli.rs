@@ -235,7 +235,7 @@ fn table_ends_at_the_digit_in_doubt() {
     assert!(cells[4..].iter().all(|cell| !cell.contains('.')), "{cells:?}");
 }
 
-/// What is wrong is said in one line that names the option, the value and what is allowed.
+/// Wrong input gets one line that names the option, the value and what is allowed.
 #[test]
 fn wrong_values_are_refused_in_one_line() {
     refused_with(

@@ -1,4 +1,4 @@
-//! Spools: what is on them, what coils take off, and what is said before one gives out.
+//! Spools: what is on them, what coils take off, and the warning before one runs out.
 #![cfg(feature = "link")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on should stop")]
 
@@ -150,7 +150,7 @@ fn coils_take_their_wire_off_once() {
 }
 
 /// By hand: a turn takes sqrt((pi 5.7)^2 + 1.2^2) = 17.947241 mm, and so many turns for 500 rings as the plan
-/// says. A spool that holds three coils and a half finishes three, and the fourth is told.
+/// says. A spool that holds three coils and a half finishes three, with a warning before the fourth.
 #[test]
 fn plan_says_how_far_the_spool_reaches() {
     let workshop = Workshop::with(&["--holds", "100m"]);
@@ -184,7 +184,7 @@ fn plan_says_how_far_the_spool_reaches() {
     assert!(after("spool_after_low_g") < -0.5 && after("spool_after_high_g") > 0.5, "{plan}");
 }
 
-/// On the simulated bench what is left is told after each coil, and a coil that cannot be finished before it;
+/// On the simulated bench what is left is printed after each coil, and a coil that cannot be finished before it;
 /// nothing comes off the spool itself.
 #[test]
 fn bench_warns_before_the_coil_that_cannot_be_finished() {

@@ -26,7 +26,7 @@ fn json(args: &[&str]) -> Value {
     serde_json::from_slice(&output.stdout).unwrap()
 }
 
-/// Winds the job with these arguments and records it; hands out what the run says.
+/// Winds the job with these arguments and records it; returns what the run prints.
 fn recorded(folder: &Path, more: &[&str]) -> (String, Value) {
     let (job, trace) = (folder.join("job.toml"), folder.join("trace.vcd"));
     std::fs::write(&job, JOB).unwrap();

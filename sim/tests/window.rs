@@ -378,7 +378,7 @@ fn the_keyboard_winds_and_decides() {
     }
 }
 
-/// Lets the brisk hand wind with a fault switched on; says what the counter said of it.
+/// Lets the brisk hand wind with a fault switched on; returns the counter's message about it.
 fn with_fault(name: &str) -> (Vec<Fault>, Window) {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Twenty);
     click(&mut window, "Let another hand wind");
@@ -412,7 +412,7 @@ fn faults_that_can_be_survived_leave_the_count_right() {
 }
 
 #[test]
-fn faults_that_spoil_the_count_are_told() {
+fn faults_that_spoil_the_count_are_reported() {
     use turntally_core::signal::Channel;
     for (name, expected) in [
         ("channel A dead", vec![Fault::Dead(Channel::A), Fault::Chatter]),
@@ -438,7 +438,7 @@ fn dips_of_the_supply_are_noted() {
 }
 
 #[test]
-fn swapped_lines_are_told_at_the_start_of_a_coil() {
+fn swapped_lines_are_reported_at_the_start_of_a_coil() {
     let mut window = window(SIZE, |kept| kept.bench.pace = Pace::Five);
     click(&mut window, "A and B swapped");
     begin_winding(&mut window);

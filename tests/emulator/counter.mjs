@@ -1,8 +1,8 @@
-// The counter as a user has it: on the bench, with hands on it. What the tests are written in.
+// The counter as a user has it: on the bench, keys and crank within reach. The tests are written in its terms.
 import assert from 'node:assert/strict';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { Key, Quadrature } from './hands.mjs';
+import { Key, Quadrature } from './inputs.mjs';
 import { PIN, Rig } from './rig.mjs';
 
 const ROOT = join(dirname(fileURLToPath(import.meta.url)), '../..');

@@ -34,7 +34,7 @@ test('at any rate up to the limit nothing is lost, and above it every loss shows
     assert.ok(illegal > 0, `at ${rate} edges/s the loss does not show`);
     assert.equal(phase, 'Fault');
   }
-  t.diagnostic(`none lost up to 240,000 edges/s at even phases; loss told at 260,000 and above`);
+  t.diagnostic(`none lost up to 240,000 edges/s at even phases; loss reported at 260,000 and above`);
   counter.finish();
 });
 
@@ -53,7 +53,7 @@ test('a halt as long as the longest flash erase loses nothing at full speed', (t
   counter.finish();
 });
 
-test('a halt longer than the ring is told, and no number is passed off as right', () => {
+test('a halt longer than the ring buffer is reported, and no wrong count is shown as right', () => {
   const counter = Counter.winding();
   counter.crank.turn(FASTEST, FASTEST);
   counter.run(100);

@@ -42,7 +42,7 @@ function expectRestart(counter, t, act, why, picture) {
   assert.equal(counter.level('stop'), 0, 'a winder could go on turning');
   counter.serial = '';
   counter.until(() => counter.last?.phase === 'Fault', 'what was kept', 300);
-  t.diagnostic(`what was kept is told ${(counter.ms - counter.startedMs).toFixed(0)} ms after the reset`);
+  t.diagnostic(`the saved state is shown ${(counter.ms - counter.startedMs).toFixed(0)} ms after the reset`);
   counter.run(500);
   assert.deepEqual([counter.resets, counter.last.notice, counter.level('stop')], [1, 1, 0]);
   assert.ok(says(counter, why), `it does not say ${why}:\n${counter.screen.text()}`);
@@ -57,7 +57,7 @@ function expectRestart(counter, t, act, why, picture) {
   counter.press('yes');
   counter.wind(TURN, TURN);
   assert.deepEqual([counter.state().phase, counter.last.counts], ['Winding', after.counts + TURN]);
-  // The reason is told once.
+  // The reason is shown once.
   counter.restart({ keepRam: true });
   [counter.startedMs, counter.serial] = [counter.ms, ''];
   counter.run(400);
@@ -65,7 +65,7 @@ function expectRestart(counter, t, act, why, picture) {
   counter.finish();
 }
 
-test('a broken instruction is told with its place', (t) => {
+test('a broken instruction is reported with its address', (t) => {
   const counter = busy(3 * TURN + 77);
   const at = counter.chip.core.PC & ~1;
   // Until the reset: then the flash is read right again.
@@ -74,7 +74,7 @@ test('a broken instruction is told with its place', (t) => {
   expectRestart(counter, t, breakIt, `fault at 0x${at.toString(16).padStart(8, '0')}`);
 });
 
-test('a return to nowhere is told', (t) => {
+test('a return to an invalid address is reported', (t) => {
   const counter = busy(5 * TURN - 3);
   const jump = () => {
     counter.chip.core.PC = NOWHERE;
@@ -83,7 +83,7 @@ test('a return to nowhere is told', (t) => {
   expectRestart(counter, t, jump, 'fault at 0x30000000', 'restarted-fault');
 });
 
-test('a panic is told with its line', (t) => {
+test('a panic is reported with its line', (t) => {
   const counter = busy(2 * TURN + 1234);
   // A call as every panic makes it, with its place: in a file of our own making.
   const panic = () => {

@@ -47,7 +47,7 @@ test('at the target the tone sounds and the stop line falls, ahead of the target
   counter.crank.turn(aim, 1.5 * TURN);
   counter.until(() => counter.level('stop') === 0, 'the stop line', (aim / TURN) * 1_000);
   const lead = (aim - counter.crank.made) / (1.5 * TURN);
-  t.diagnostic(`stop said ${(lead * 1e3).toFixed(0)} ms before the target at 1.5 turns a second`);
+  t.diagnostic(`stop cue ${(lead * 1e3).toFixed(0)} ms before the target at 1.5 turns a second`);
   assert.ok(lead > 0.3 && lead < 0.4, `lead ${lead} s`);
   counter.run(60);
   assert.ok(Math.abs(counter.ear.note(counter.clock.nanos) - 2_000) < 2, `${counter.ear.note(counter.clock.nanos)} Hz`);

@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
-import { gaining } from './hands.mjs';
+import { gaining } from './inputs.mjs';
 import { Asker, SerialCable, ask, withNumber } from './link.mjs';
 
 const CUTS = Number(process.env.TURNTALLY_CUTS ?? 50);
@@ -11,9 +11,9 @@ const CUTS = Number(process.env.TURNTALLY_CUTS ?? 50);
 const COILS = Math.max(3, Math.ceil(CUTS / 40));
 /** Of these settings, by their place: coils of some thirteen turns; what is changed again and again. */
 const [CRADLE, LOUDNESS] = [8, 16];
-/** For so long what has just been said to the counter may not be written down. */
+/** For so long the newest input to the counter may not be saved yet. */
 const JUST_NOW_MS = 300;
-/** The promise: a quarter of a turn; and half a turn, said honestly, where the newest note is not whole. */
+/** The guarantee: a quarter of a turn; half a turn, and shown as such, where the newest note is not whole. */
 const [PROMISE, HONEST] = [TURN / 4, TURN / 2];
 /** A coil of less may be without a note: one comes each eighth of a turn, and may wait a tenth. */
 const NOTED = TURN / 8 + TURN / 10;
@@ -49,7 +49,7 @@ class History {
   /** How often a coil was back, and with half a turn of error_bound; its count at worst. */
   back = 0;
   honest = 0;
-  told = 0;
+  reported = 0;
   worst = 0;
   ticket = 0;
 
@@ -120,9 +120,9 @@ class History {
     assert.ok(on || status.phase === 'Choose', what);
     const counts = this.zero === undefined ? pending?.counts : this.counter.crank.made - this.zero;
     const cameOff = pending !== undefined && inLog;
-    // The only loss that there may be is told: of a coil that had hardly begun.
+    // The only loss allowed is a reported one: of a coil that had hardly begun.
     assert.ok(!status.notice || (this.zero !== undefined && this.most < NOTED && !on), what);
-    if (status.notice) this.told++;
+    if (status.notice) this.reported++;
     if (on) {
       assert.ok(counts !== undefined && !cameOff, `${what}\na coil that is not on the mandrel`);
       const off = Math.abs(status.counts - counts);
@@ -160,7 +160,7 @@ class History {
     this.settings = [settings];
   }
 
-  /** From rest, and not quicker than hands: that would be told as bounce. */
+  /** From rest, and not quicker than a person: that would be reported as bounce. */
   wind(counts, rate) {
     const { counter } = this;
     counter.crank.onEdge = (made) => { this.most = Math.max(this.most, made - this.zero); };
@@ -217,8 +217,8 @@ test(`the power goes at ${CUTS} moments: no coil is lost or there twice, setting
   }
   const { between, torn } = history.cuts;
   t.diagnostic(`${between} cuts at instructions and ${torn} within programs and erases, over ${coils} coils: ${where(history.places)}`);
-  const { back, honest, told, worst } = history;
+  const { back, honest, reported, worst } = history;
   t.diagnostic(`${back} coils in progress back, at worst ${worst} of ${TURN} counts off; ${honest} of them error bound half a turn;`
-    + ` ${told} that had hardly begun told as lost`);
+    + ` ${reported} that had hardly begun reported as lost`);
   history.counter.finish();
 });

@@ -21,8 +21,8 @@ const littleEndian = (word) => [0, 8, 16, 24].map((bits) => (word >>> bits) & 25
 
 /** A message with its tag as a frame: COBS between two zeros. */
 export function frame(tag, message) {
-  const said = [tag, ...message];
-  const bytes = [...said, ...littleEndian(crc32(said))];
+  const body = [tag, ...message];
+  const bytes = [...body, ...littleEndian(crc32(body))];
   const out = [0, 0];
   let count = 1;
   for (const byte of bytes) {
@@ -46,9 +46,9 @@ function open(block) {
     at += count;
     if (count < 255 && at < block.length) bytes.push(0);
   }
-  const said = bytes.slice(0, -4);
-  if (bytes.length < 5 || `${bytes.slice(-4)}` !== `${littleEndian(crc32(said))}`) return undefined;
-  return { tag: said[0], message: said.slice(1) };
+  const body = bytes.slice(0, -4);
+  if (bytes.length < 5 || `${bytes.slice(-4)}` !== `${littleEndian(crc32(body))}`) return undefined;
+  return { tag: body[0], message: body.slice(1) };
 }
 
 const varint = (value) => {

@@ -95,8 +95,8 @@ for (const [port, plug] of Object.entries(CABLES)) {
     try {
       assert.match(await desktop.link(['test']), /^counter e661400012345678 .* firmware 0\.1\.0, encoder of 400 pulses\n.*saving OK, no encoder errors/);
       let shown;
-      const sent = await desktop.link(['send', job, '--log', log], (said) => {
-        if (!shown && said.includes('on the counter\'s screen')) shown = counter.ms;
+      const sent = await desktop.link(['send', job, '--log', log], (output) => {
+        if (!shown && output.includes('on the counter\'s screen')) shown = counter.ms;
         // Nobody says Yes before they have read it.
         if (shown && counter.ms > shown + 1_000) {
           shown = Infinity;
@@ -125,7 +125,7 @@ for (const [port, plug] of Object.entries(CABLES)) {
     counter.finish();
   });
 
-  test(`over ${port} the count is told as it is, while it turns and at rest`, (t) => {
+  test(`over ${port} the count is reported as it is, while it turns and at rest`, (t) => {
     const counter = Counter.winding();
     const asker = new Asker(counter, plug(counter));
     const zero = counter.crank.made;
@@ -250,7 +250,7 @@ for (const [port, plug] of Object.entries(CABLES)) {
   });
 }
 
-test('two computers at once are each told what they asked, and none waits for the other', (t) => {
+test('two computers at once each get their own answers, and none waits for the other', (t) => {
   const counter = Counter.on();
   counter.press('yes');
   for (const counts of [500, 600]) windAndThrowAway(counter, counts);

@@ -6,7 +6,7 @@ import { test } from 'node:test';
 import { play } from './script.mjs';
 
 /** How far apart two boards may be in time, milliseconds.
- * 3 of them are ticks: both boards look at their pins once a millisecond, half of one after what hands do; on the
+ * 3 of them are ticks: both boards look at their pins once a millisecond, half a millisecond after each input; on the
  * Pico a tick waits for the page program that holds the processor (0.7 ms here), all ticks after it come so much
  * later, and what was due at one may then be due at the next. The end of a note is known to a period (1.25 ms).
  * 4 are the cue's: it knows the crank's speed to one count in the 80 ms of its window, which moves "stop now"
@@ -16,7 +16,7 @@ const APART_MS = 7;
 
 const at = (name) => new URL(name, import.meta.url);
 
-/** What the desktop did: as `play` hands it out. */
+/** What the desktop did, as `play` returns it. */
 function kept(name) {
   const changes = { red: [], yellow: [], green: [], stop: [], tone: [] };
   const looks = [];

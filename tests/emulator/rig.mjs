@@ -130,12 +130,12 @@ export class Rig {
   #numberFlash(ssi) {
     const [read, write] = [ssi.readUint32.bind(ssi), ssi.writeUint32.bind(ssi)];
     const [DATA, READ_NUMBER] = [0x60, 0x4b];
-    let told = [];
+    let answer = [];
     ssi.writeUint32 = (offset, value) => {
-      if (offset === DATA && (value & 255) === READ_NUMBER) told = [0, 0, 0, 0, ...this.flashId];
+      if (offset === DATA && (value & 255) === READ_NUMBER) answer = [0, 0, 0, 0, ...this.flashId];
       else write(offset, value);
     };
-    ssi.readUint32 = (offset) => (offset === DATA && told.length > 0 ? told.shift() : read(offset));
+    ssi.readUint32 = (offset) => (offset === DATA && answer.length > 0 ? answer.shift() : read(offset));
   }
 
   #broken(number) {

@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, CueDelay, REPEATS, TURN } from './counter.mjs';
-import { gaining } from './hands.mjs';
+import { gaining } from './inputs.mjs';
 
 /** Where the firmware's Layout::PICO has its notes and its end. */
 const [RECORDS, NOTES, END] = [512 * 1024, (512 + 128) * 1024, (512 + 128 + 768) * 1024];
@@ -11,7 +11,7 @@ const [RECORDS, NOTES, END] = [512 * 1024, (512 + 128) * 1024, (512 + 128 + 768)
 const TYPICAL = { eraseMs: 45, programMs: 0.7 };
 const WORST = { eraseMs: 400, programMs: 3 };
 
-/** The power goes and comes back; says after how long the counter first said where it is. */
+/** The power goes and comes back; returns how long it took until the counter first showed its count. */
 function cutPower(counter) {
   counter.restart({ keepRam: false });
   counter.serial = '';
@@ -104,7 +104,7 @@ test('the power may go at any moment of a coil', (t) => {
   counter.finish();
 });
 
-test('a flash full of rubbish is told, counting goes on, and then it saves', () => {
+test('a flash full of rubbish is reported, counting goes on, and then it saves', () => {
   const flash = new Uint8Array(2 * 1024 * 1024).fill(0xff);
   let seed = 12345;
   for (let at = RECORDS; at < END; at++) flash[at] = (seed = Math.imul(seed, 1103515245) + 12345) >>> 16;
@@ -127,7 +127,7 @@ test('a flash full of rubbish is told, counting goes on, and then it saves', () 
   counter.finish();
 });
 
-test('a worn flash is told, and counting goes on', () => {
+test('a worn flash is reported, and counting goes on', () => {
   const flash = new Uint8Array(2 * 1024 * 1024).fill(0xff).fill(0x5a, NOTES, END);
   const counter = new Counter({ flash });
   counter.wornBits = (offset) => (offset >= NOTES ? 0x10 : 0);

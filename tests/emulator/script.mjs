@@ -3,7 +3,7 @@ import { Counter } from './counter.mjs';
 
 const [PRESS_MS, KEY_UP_MS, KNOB_STEP_MS, LOOK_MS] = [60, 60, 5, 300];
 
-/** How far to crank: `by N`, or `to aim+N` from where the coil stands, which the serial line must have told
+/** How far to crank: `by N`, or `to aim+N` from where the coil stands, which the serial line must have reported
  * since the crank came to rest at `restMs`. */
 function counts(counter, way, goal, restMs) {
   if (way === 'by') return Number(goal);
@@ -12,7 +12,7 @@ function counts(counter, way, goal, restMs) {
   return state.aim + Number(goal.replace('aim', '') || 0) - state.counts;
 }
 
-/** Plays the script on a counter fresh from power-on. Hands out what was seen and heard, in milliseconds
+/** Plays the script on a counter fresh from power-on. Returns what was seen and heard, in milliseconds
  * since the counter's first tick: changes of `red`, `yellow`, `green`, `stop` (0 or 1) and `tone` (its period
  * in microseconds, 0 for silence), and looks with picture and state. */
 export function play(script) {
@@ -20,7 +20,7 @@ export function play(script) {
   const part = counter.symbol('TURNTALLY_PART');
   counter.until(() => counter.ram8(part) === 1, 'the first tick', 300, 0.01);
   const zero = counter.clock.nanos;
-  // What hands do comes half-way between two ticks. The clock is the script's: no step depends on how
+  // Each input comes half-way between two ticks. The clock is the script's: no step depends on how
   // long the one before took to simulate.
   let at = 0.5;
   const run = (ms) => {

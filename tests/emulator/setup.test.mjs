@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
-import { gaining } from './hands.mjs';
+import { gaining } from './inputs.mjs';
 
 /** Turns the knob click by click, slowly enough for single steps, or fast for large ones. */
 function turnKnob(counter, clicks, { fast = false } = {}) {

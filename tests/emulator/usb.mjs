@@ -75,7 +75,7 @@ const setup = (kind, request, value, index, length) => {
 /** A computer on the counter's USB port. */
 export class Computer {
   address = 0;
-  /** What the device said of itself. */
+  /** The device's descriptors, as it sent them. */
   descriptors = {};
   /** Bytes that are to be sent. */
   #queue = [];

@@ -1,9 +1,9 @@
-// An encoder that is not as good as it should be: what still is a signal is counted to the last, and what
-// is none is said to be none.
+// An encoder that is not as good as it should be: what still is a signal is counted exactly, and what is none is
+// reported as a fault.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
-import { gaining } from './hands.mjs';
+import { gaining } from './inputs.mjs';
 import { Bounce, random, uneven } from './worn.mjs';
 
 /** One channel high for 42 % of a pulse and the other for 56 %, 20 degrees of phase error. */
@@ -71,7 +71,7 @@ test('a crank at rest on an edge that flickers adds nothing up', () => {
   counter.finish();
 });
 
-test('bounce that outlasts the other channel\'s edge is told, and the error_bound covers what is lost', (t) => {
+test('bounce that outlasts the other channel\'s edge is reported, and the error bound covers what is lost', (t) => {
   let [doubted, worst] = [0, 0];
   for (let seed = 1; seed <= 4; seed++) {
     const counter = Counter.winding();
@@ -84,7 +84,7 @@ test('bounce that outlasts the other channel\'s edge is told, and the error_boun
     const off = Math.abs(position - counter.crank.made);
     assert.ok(bounce.made > 0);
     assert.ok(error_bound === 'unknown' || off <= error_bound, `seed ${seed}: ${off} counts off, error bound ${error_bound}`);
-    assert.ok(off === 0 || error_bound !== 0, `seed ${seed}: ${off} counts off and nothing said`);
+    assert.ok(off === 0 || error_bound !== 0, `seed ${seed}: ${off} counts off and nothing reported`);
     doubted += error_bound !== 0;
     worst = Math.max(worst, off);
   }

@@ -124,8 +124,8 @@ fn main() {
     }
 
     fs::write(&path, cells.bytes()).unwrap();
-    let told =
+    let reported =
         format!("{{ \"counts\": {counts}, \"made\": {made}, \"notes\": {notes}, \"records\": {records} }}\n");
-    fs::write(path.with_extension("json"), &told).unwrap();
-    print!("{told}");
+    fs::write(path.with_extension("json"), &reported).unwrap();
+    print!("{reported}");
 }

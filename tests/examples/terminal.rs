@@ -1,5 +1,5 @@
 //! A pseudo-terminal for the emulator: says on standard error by which name a program opens it, and then is a cable
-//! between that program and its own standard input and output. What is said while nobody has it open is lost.
+//! between that program and its own standard input and output. Bytes sent while nobody has it open are lost.
 
 #![allow(clippy::unwrap_used, reason = "a tool of the tests may stop where it stands")]
 

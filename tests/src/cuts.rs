@@ -146,16 +146,16 @@ pub struct Counter {
     pub flash: VirtualFlash,
     /// Counts that the crank has really made since the coil's zero.
     pub true_counts: i64,
-    /// The progress of each job that was last said to be kept.
+    /// The progress of each job as it was last reported saved.
     pub acked: Vec<Progress>,
-    /// A note of the coil on the mandrel was said to be kept.
+    /// A note of the coil on the mandrel was reported saved.
     pub noted: bool,
     /// The counter had itself given up the count of the coil on the mandrel, or of the one that came off
     /// last.
     pub given_up: bool,
-    /// Coils that came off, by their turns, and whether a note of each was said to be kept.
+    /// Coils that came off, by their turns, and whether a note of each was reported saved.
     pub coils: Vec<(Turns, bool)>,
-    /// Coils that were said to be written down.
+    /// Coils that were reported as logged.
     pub logged: usize,
     /// All entries of the log that were.
     pub entries: usize,
@@ -286,18 +286,18 @@ impl Counter {
 pub struct Cut {
     /// Coils that came off since it was switched on, by their turns, and whether a note of each was kept.
     coils: Vec<(Turns, bool)>,
-    /// Coils that were said to be written down.
+    /// Coils that were reported as logged.
     logged: usize,
     /// A coil was on the mandrel.
     in_coil: bool,
-    /// A note of it was said to be kept.
+    /// A note of it was reported saved.
     noted: bool,
 }
 
 impl Cut {
-    /// The first note of a coil may have been torn, which is told.
+    /// The first note of a coil may have been torn, which is reported.
     #[must_use]
-    pub const fn may_be_told(&self) -> bool {
+    pub const fn may_be_reported(&self) -> bool {
         self.in_coil && !self.noted
     }
 
@@ -352,7 +352,7 @@ impl Ledger {
         let new: Vec<Turns> = found.iter().filter_map(turns).collect();
         let made: Vec<Turns> = cut.coils.iter().map(|(turns, _)| *turns).collect();
         if !made.starts_with(&new) || new.len() < cut.logged {
-            return Err(format!("{new:?} in the log of {made:?}, {} said to be", cut.logged));
+            return Err(format!("{new:?} in the log of {made:?}, {} reported as logged", cut.logged));
         }
         match cut.coils.get(new.len()..).unwrap_or_default() {
             [] if cut.noted && !on_mandrel => return Err("the coil on the mandrel has vanished".to_owned()),

@@ -1,4 +1,4 @@
-//! The desktop's board with the hands of the emulator's tests: plays the scripts of
+//! The desktop's board with the inputs of the emulator's tests: plays the scripts of
 //! `tests/emulator/scripts` and writes down everything that can be seen and heard.
 
 use std::fmt::Write as _;
@@ -109,7 +109,7 @@ impl Desk {
         };
         desk.turn_knob(0);
         desk.tick();
-        // What hands do comes half-way between two ticks.
+        // Each input comes half-way between two ticks.
         desk.run_us(500);
         desk
     }

@@ -114,9 +114,9 @@ pub struct Totals {
     pub miscounted: u64,
     /// Coils that promised more rings than the saw gave.
     pub broken_promises: u64,
-    /// Coils that were miscounted, with nothing said of it.
+    /// Coils that were miscounted, with nothing reported.
     pub silent: u64,
-    /// Coils miscounted by more than the error bound that was said.
+    /// Coils miscounted by more than the reported error bound.
     pub beyond_doubt: u64,
     /// Coils that came off before a dead channel could be noticed, and are in neither of the two above.
     pub ended_before_noticed: u64,
@@ -164,8 +164,8 @@ impl fmt::Display for Totals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing said, {} beyond the error bound \
-             said, {} besides that came off before a dead channel could be noticed), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
+            "{} batches, {} coils, {} edges: {} coils miscounted ({} with nothing reported, {} beyond the \
+             reported error bound, {} besides that came off before a dead channel could be noticed), {} rings promised, {} cut, {} promises broken, {} batches given up, suspects {:?}",
             self.batches,
             self.coils,
             self.edges,

@@ -31,7 +31,7 @@ pub enum Channel {
     B,
 }
 
-/// What hands do, or what happens to the hardware.
+/// What the user does, or what happens to the hardware.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Act {
     /// `wait MS`.
@@ -47,7 +47,7 @@ pub enum Act {
         ms: u64,
     },
     /// `crank by COUNTS at RATE`, `crank to aim+COUNTS at RATE`; the latter after 200 ms of rest, so that the
-    /// Pico has told where it stands.
+    /// Pico has reported its position.
     Crank {
         /// How far.
         way: Way,

@@ -31,7 +31,7 @@ fn survivable_faults_cost_no_count_and_no_ring() {
     assert!(tally.cut >= tally.promised && tally.coils > tally.batches, "{tally}");
 }
 
-/// With the faults that it cannot, a count that is wrong is said to be, by at least as much as it is
+/// With the faults that it cannot, a count that is wrong has an error bound of at least as much as it is
 /// wrong, and still no coil promises a ring that the saw does not give.
 #[test]
 fn other_faults_are_reported_and_cost_no_promise() {

@@ -63,8 +63,8 @@ fn every_start_finds_the_same() {
         between += u64::from(flash.with_cells(|cells| cells.between()) > 0);
         let (kept, mut next) = Counter::on(flash.clone(), SMALL, &job, round);
         let notice = kept.notice;
-        // That is told until there is room for the next coil's notes.
-        damaged = (damaged || cut.may_be_told()) && notice == Some(StoreError::NoteDamaged);
+        // That is reported until there is room for the next coil's notes.
+        damaged = (damaged || cut.may_be_reported()) && notice == Some(StoreError::NoteDamaged);
         let allowed = notice.is_none() || damaged;
         assert!(allowed, "round {round}: {notice:?}, {cut:?}");
         let (first, log) = shown(&kept, &mut next);

@@ -66,7 +66,7 @@ fn numbers_after(text: &str, mark: &str) -> Vec<u8> {
     text.split(mark).skip(1).filter_map(number).collect()
 }
 
-/// GPIO by wire, as `Pins::new` of the board hands them out.
+/// GPIO by wire, as `Pins::new` of the board assigns them.
 fn wires() -> BTreeMap<&'static str, u8> {
     let source = read("firmware/src/bin/pico/pins.rs");
     let body = source.split("pub fn new(").nth(1).unwrap();
@@ -105,20 +105,20 @@ fn figure(cell: &str) -> f64 {
 /// that is not there.
 #[test]
 fn readme_pins_are_those_of_the_firmware() {
-    let mut told = BTreeMap::new();
+    let mut documented = BTreeMap::new();
     for row in table(&read("firmware/README.md"), &["pin", "GPIO", "wire"]) {
         let (pin, gpio): (usize, u8) = (row[0].parse().unwrap(), row[1].parse().unwrap());
         assert_eq!(PINS[pin - 1], format!("GP{gpio}"), "pin {pin}");
-        told.insert(row[2].clone(), gpio);
+        documented.insert(row[2].clone(), gpio);
     }
     let wires: BTreeMap<String, u8> =
         wires().into_iter().map(|(wire, gpio)| (wire.to_owned(), gpio)).collect();
-    assert_eq!(told, wires);
+    assert_eq!(documented, wires);
 }
 
 /// So does the table that stands in the source itself.
 #[test]
-fn pins_told_in_the_source_are_those_of_the_code() {
+fn pins_in_the_comments_are_those_of_the_code() {
     let source = read("firmware/src/bin/pico/pins.rs").replace("//! ", "");
     let split = |cell: &str| cell.split(", ").map(|n| n.parse().unwrap()).collect::<Vec<usize>>();
     let mut gpios = Vec::new();
@@ -141,7 +141,7 @@ fn pins_told_in_the_source_are_those_of_the_code() {
 fn emulated_pins_are_those_of_the_firmware() {
     let rig = read("tests/emulator/rig.mjs");
     let list = rig.split("export const PIN = {").nth(1).unwrap().split('}').next().unwrap();
-    let told: BTreeMap<&str, u8> = list
+    let documented: BTreeMap<&str, u8> = list
         .split(',')
         .map(|pair| {
             let (name, gpio) = pair.split_once(':').unwrap();
@@ -150,7 +150,7 @@ fn emulated_pins_are_those_of_the_firmware() {
         .collect();
     let wires = wires();
     let expected: BTreeMap<&str, u8> = EMULATED.iter().map(|(name, wire)| (*name, wires[wire])).collect();
-    assert_eq!(told, expected);
+    assert_eq!(documented, expected);
 }
 
 /// The drawing has all 40 pins, each at its place and under its name, with the wire that the firmware has
@@ -265,17 +265,23 @@ fn troubles() -> Vec<(String, Option<String>)> {
 #[test]
 fn every_message_has_its_advice() {
     let rows = table(&read("firmware/README.md"), &["it says", "means", "do"]);
-    let told: Vec<&str> = rows.iter().map(|row| row[0].as_str()).collect();
+    let documented: Vec<&str> = rows.iter().map(|row| row[0].as_str()).collect();
     let troubles = troubles();
     let mut titles: Vec<String> = faults().into_iter().map(|fault| fault_words(fault).0.to_owned()).collect();
     titles.extend(troubles.iter().map(|(title, _)| title.clone()));
     let mut details: Vec<String> = store_errors().iter().map(ToString::to_string).collect();
     details.extend(troubles.iter().filter_map(|(_, detail)| detail.clone()));
     for title in &titles {
-        assert!(told.iter().any(|cell| cell.starts_with(&format!("**{title}**"))), "nothing about {title}");
+        assert!(
+            documented.iter().any(|cell| cell.starts_with(&format!("**{title}**"))),
+            "nothing about {title}"
+        );
     }
     for detail in &details {
-        assert!(told.iter().any(|cell| cell.contains(&format!("\"{detail}\""))), "nothing about {detail}");
+        assert!(
+            documented.iter().any(|cell| cell.contains(&format!("\"{detail}\""))),
+            "nothing about {detail}"
+        );
     }
     for row in &rows {
         let title = row[0].split("**").nth(1).unwrap();
@@ -323,11 +329,14 @@ fn divider_is_worked_out_right() {
     let expected =
         [5.0 * share, 5.25 * share, 2.0 / share, low(1.0), 5.0 / (above + below), 2.2 * above * share * 30.0];
     let readme = read("firmware/README.md");
-    let told: Vec<f64> =
+    let documented: Vec<f64> =
         table(&readme, &["", "arithmetic", "figure"]).iter().map(|row| figure(&row[2])).collect();
-    assert_eq!(told.len(), expected.len());
-    for (told, expected) in told.iter().zip(expected) {
-        assert!((told - expected).abs() <= if *told > 10.0 { 0.5 } else { 0.005 }, "{told} is {expected:.4}");
+    assert_eq!(documented.len(), expected.len());
+    for (documented, expected) in documented.iter().zip(expected) {
+        assert!(
+            (documented - expected).abs() <= if *documented > 10.0 { 0.5 } else { 0.005 },
+            "{documented} is {expected:.4}"
+        );
     }
     assert!(expected[1] < 3.6 && expected[3] < 0.8);
     assert!(readme.contains(&format!("from {:.2} to {:.2} V", low(1.0), low(10.0))));

@@ -230,7 +230,7 @@ fn batch_goes_on_after_a_power_cut() {
     assert_eq!(written, [7, 7, 8]);
 }
 
-/// Settings are told to whoever asks, changed by the user's Yes and by nothing else, and are still there after
+/// Settings are sent on request, changed by the user's Yes and by nothing else, and are still there after
 /// a power cut.
 #[test]
 fn settings_are_put_to_the_user() {
@@ -297,8 +297,8 @@ fn no_job_is_counted_by_an_encoder_that_it_was_not_planned_for() {
         desk.app.bench().phase()
     };
     assert_eq!(begin(&mut desk), Phase::Ready);
-    let told = desk.app.view().notice.as_ref().map(|notice| notice.detail().to_owned());
-    assert_eq!(told.as_deref(), Some("Another job, or send anew"));
+    let reported = desk.app.view().notice.as_ref().map(|notice| notice.detail().to_owned());
+    assert_eq!(reported.as_deref(), Some("Another job, or send anew"));
     desk.live(10, Some(Key::No));
     desk.live(10, Some(Key::No));
     set(&mut desk, 4, mine);
@@ -394,7 +394,7 @@ fn log_is_fetched_while_coils_are_wound() {
 }
 
 /// A million frames and torn streams of a hostile computer against a counter that winds, beside one that is
-/// left alone: the same hands bring about the same counts, states and outputs to the end.
+/// left alone: the same inputs bring about the same counts, states and outputs to the end.
 ///
 /// `TURNTALLY_FRAMES=1000000` throws them all.
 #[test]

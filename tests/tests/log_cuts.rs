@@ -46,11 +46,11 @@ fn write(store: &mut Log, event: LogEvent, leave: bool) -> Result<(), StoreError
 /// What is read back: each is what was written under its number.
 fn numbers(store: &mut Log, from: u32) -> Vec<u32> {
     let found = entries(store, from);
-    assert!(found.iter().all(|(number, said)| *said == event(*number)), "{found:?}");
+    assert!(found.iter().all(|(number, found)| *found == event(*number)), "{found:?}");
     found.into_iter().map(|(number, _)| number).collect()
 }
 
-/// The power goes after any byte while entries are written, fetched and overwritten: all that was said to
+/// The power goes after any byte while entries are written, fetched and overwritten: all that was reported
 /// be kept is there, but for what a computer had; the one in progress is there whole or not at all; and
 /// the log goes on from there.
 #[test]
@@ -166,7 +166,7 @@ fn log_is_found_without_the_records() {
     }
 }
 
-/// Sectors of the log that wear out are passed over; when none are left it is told.
+/// Sectors of the log that wear out are passed over; when none are left it is reported.
 #[test]
 fn worn_segments_are_passed_over() {
     let (flash, mut store) = blank();
@@ -196,14 +196,14 @@ fn counter_says_that_its_log_is_full() {
     for fetched in [false, true] {
         let flash = VirtualFlash::new(Cells::blank(SMALL.log_end as usize));
         let (_, mut counter) = Counter::on(flash, SMALL, &job, 31);
-        let mut told = 0;
+        let mut reported = 0;
         let mut shown = false;
         while counter.entries < 3 * ENTRIES as usize {
             let saved = counter.live();
             let full = |app: &App| {
                 app.view().notice.as_ref().is_some_and(|notice| notice.detail() == "Oldest not fetched yet")
             };
-            told += u32::from(!shown && full(&counter.app));
+            reported += u32::from(!shown && full(&counter.app));
             shown = full(&counter.app);
             if shown {
                 assert!(
@@ -216,7 +216,7 @@ fn counter_says_that_its_log_is_full() {
                 counter.app.answer(Ask::Plain(Request::Acknowledge { next }));
             }
         }
-        println!("{} entries in a log of {}: told {told} times", counter.entries, 2 * ENTRIES);
-        assert_eq!(told, if fetched { 0 } else { 1 });
+        println!("{} entries in a log of {}: reported {reported} times", counter.entries, 2 * ENTRIES);
+        assert_eq!(reported, if fetched { 0 } else { 1 });
     }
 }

@@ -1,4 +1,4 @@
-//! Bounce of every length on either channel, or both: what it takes from the count is told, and the error bound
+//! Bounce of every length on either channel, or both: what it takes from the count is reported, and the error bound
 //! covers it; what it does not take is not doubted.
 
 use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
@@ -14,17 +14,17 @@ const fn level(position: i64) -> u8 {
     CYCLE[position.rem_euclid(4) as usize]
 }
 
-/// Packs levels to words, as the board does, and sums up what is told of them.
+/// Packs levels to words, as the board does, and sums up what is reported of them.
 struct Bench {
     watch: SignalWatch,
     word: u32,
     samples: u64,
-    told: u64,
+    reported: u64,
 }
 
 impl Bench {
     fn new(pulses: u32) -> Self {
-        Self { watch: SignalWatch::new(pulses, SAMPLE_NS as u32), word: 0, samples: 0, told: 0 }
+        Self { watch: SignalWatch::new(pulses, SAMPLE_NS as u32), word: 0, samples: 0, reported: 0 }
     }
 
     fn now_ns(&self) -> u64 {
@@ -36,8 +36,8 @@ impl Bench {
         self.samples += 1;
         if self.samples.is_multiple_of(16) {
             let reading = self.watch.push_16(self.word, Instant::from_micros(self.now_ns() / 1_000));
-            self.told += ERROR_PER_CHATTER * u64::from(reading.chatter);
-            self.told += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
+            self.reported += ERROR_PER_CHATTER * u64::from(reading.chatter);
+            self.reported += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
         }
     }
 
@@ -65,12 +65,12 @@ struct Walks {
 }
 
 impl Walks {
-    fn add(&mut self, off: u64, told: u64) {
+    fn add(&mut self, off: u64, reported: u64) {
         self.all += 1;
         self.wrong += u64::from(off > 0);
-        self.beyond += u64::from(off > told);
-        self.silent += u64::from(off > 0 && told == 0);
-        self.right_but_doubted += u64::from(off == 0 && told > 0);
+        self.beyond += u64::from(off > reported);
+        self.silent += u64::from(off > 0 && reported == 0);
+        self.right_but_doubted += u64::from(off == 0 && reported > 0);
     }
 }
 
@@ -106,7 +106,7 @@ fn walk(winder: (u32, u64), start: i64, way: i64, (first, second): (u32, u32), c
     }
     let last = at - way;
     let off = bench.off(level(last), last - origin);
-    (off, bench.told)
+    (off, bench.reported)
 }
 
 /// Winders from coarse to fine at a hand's speeds: pulses, and the time of a count.
@@ -118,8 +118,8 @@ fn walks(firsts: u32, seconds: u32, counts: i64) -> Walks {
     for winder in WINDERS {
         for (start, way) in (0..4).flat_map(|start| [(start, 1), (start, -1)]) {
             for bits in (0..firsts).flat_map(|first| (0..seconds).map(move |second| (first, second))) {
-                let (off, told) = walk(winder, start, way, bits, counts);
-                sum.add(off, told);
+                let (off, reported) = walk(winder, start, way, bits, counts);
+                sum.add(off, reported);
             }
         }
     }
@@ -129,7 +129,7 @@ fn walks(firsts: u32, seconds: u32, counts: i64) -> Walks {
 /// Every walk of one edge that bounces until its channel's next edge, or for three counts and over two more edges:
 /// nothing is lost unseen, and the error bound covers all of it.
 #[test]
-fn every_bounce_of_one_edge_is_told_where_it_takes_counts() {
+fn every_bounce_of_one_edge_is_reported_where_it_takes_counts() {
     for (ticks, counts) in [(2 * TICKS + 1, 2), (3 * TICKS, 3)] {
         let sum = walks(1 << ticks, 1, counts);
         println!("one edge bounces for up to {counts} counts: {sum:?}");
@@ -152,15 +152,15 @@ fn every_bounce_that_settles_is_quiet() {
 fn what_time_alone_can_tell() {
     // B is away from before A's edge until its own next one.
     let lost = 0b1_1111_1000;
-    for (count_ns, told) in [(312_000, 8), (6_000_000, 0)] {
-        assert_eq!(walk((400, count_ns), 1, 1, (lost, 0), 2), (4, told));
+    for (count_ns, reported) in [(312_000, 8), (6_000_000, 0)] {
+        assert_eq!(walk((400, count_ns), 1, 1, (lost, 0), 2), (4, reported));
     }
     let mut bench = Bench::new(400);
     let counts = (-20..=1).chain([0, -1, 0, 1]).chain(2..20);
     for (index, position) in counts.enumerate() {
         bench.hold_until((index as u64 + 1) * 6_000_000, level(position));
     }
-    assert_eq!((bench.off(level(19), 39), bench.told), (0, 0));
+    assert_eq!((bench.off(level(19), 39), bench.reported), (0, 0));
 }
 
 /// A change of the crank's position, and how long a count takes there.
@@ -258,11 +258,11 @@ fn bounced(
         let own = if away { !level(position) } else { level(position) };
         shown = shown & !channel | own & channel;
     }
-    (bench.off(level(position), position), bench.told)
+    (bench.off(level(position), position), bench.reported)
 }
 
-/// Hands on winders of every fineness, each seed one; `counts` are made at full speed.
-fn hands(seeds: u64, counts: f64, settle: impl Fn(&mut fastrand::Rng, usize, usize) -> f64) -> Walks {
+/// Cranking on winders of every resolution, each seed one; `counts` are made at full speed.
+fn cranking(seeds: u64, counts: f64, settle: impl Fn(&mut fastrand::Rng, usize, usize) -> f64) -> Walks {
     let mut sum = Walks::default();
     for seed in 0..seeds {
         let mut rng = fastrand::Rng::with_seed(seed);
@@ -270,8 +270,8 @@ fn hands(seeds: u64, counts: f64, settle: impl Fn(&mut fastrand::Rng, usize, usi
         let rate = [0.5, 1.0, 2.0, 3.0][rng.usize(..4)];
         let edges = hand(&mut rng, pulses, rate, counts);
         let one = rng.usize(..edges.len().max(1));
-        let (off, told) = bounced(&mut rng, pulses, &edges, |rng, index| settle(rng, index, one));
-        sum.add(off, told);
+        let (off, reported) = bounced(&mut rng, pulses, &edges, |rng, index| settle(rng, index, one));
+        sum.add(off, reported);
     }
     sum
 }
@@ -281,7 +281,7 @@ fn hands(seeds: u64, counts: f64, settle: impl Fn(&mut fastrand::Rng, usize, usi
 #[test]
 fn doubt_covers_a_worn_encoder() {
     for (longest, share) in [(1.5, 0.01), (3.0, 0.01), (3.0, 0.1)] {
-        let sum = hands(400, 600.0, |rng, _, _| if rng.f64() < share { longest * rng.f64() } else { 0.2 });
+        let sum = cranking(400, 600.0, |rng, _, _| if rng.f64() < share { longest * rng.f64() } else { 0.2 });
         println!("{share} of the edges bounce for up to {longest} counts: {sum:?}");
         assert!(sum.wrong > 50);
         assert_eq!((sum.beyond, sum.silent), (0, 0), "{sum:?}");
@@ -293,7 +293,8 @@ fn doubt_covers_a_worn_encoder() {
 #[test]
 fn one_long_bounce_is_seen() {
     for others in [0.0, 0.2] {
-        let sum = hands(4_000, 60.0, |rng, index, one| if index == one { 3.0 * rng.f64() } else { others });
+        let sum =
+            cranking(4_000, 60.0, |rng, index, one| if index == one { 3.0 * rng.f64() } else { others });
         println!("one edge bounces for up to three counts, the others for {others}: {sum:?}");
         assert!(sum.wrong > 100);
         assert_eq!((sum.beyond, sum.silent), (0, 0), "{sum:?}");
@@ -304,7 +305,7 @@ fn one_long_bounce_is_seen() {
 #[test]
 fn settled_bounce_is_not_doubted() {
     for longest in [0.0, 0.25] {
-        let sum = hands(1_000, 300.0, |_, _, _| longest);
+        let sum = cranking(1_000, 300.0, |_, _, _| longest);
         println!("every edge bounces for up to {longest} counts: {sum:?}");
         assert_eq!(sum, Walks { all: sum.all, ..Walks::default() });
     }
@@ -332,7 +333,7 @@ fn noise_is_not_doubted() {
         }
         let last = edges.last().map_or(0, |edge| edge.position);
         let off = bench.off(shown, last);
-        sum.add(off, bench.told);
+        sum.add(off, bench.reported);
     }
     println!("pulses of noise at low speed: {sum:?}");
     assert_eq!((sum.wrong, sum.beyond, sum.silent), (0, 0, 0), "{sum:?}");

@@ -52,22 +52,22 @@ impl Truth {
         damaged: bool,
     ) -> Result<(), String> {
         let bench = app.bench();
-        let told = kept.notice.is_some();
+        let reported = kept.notice.is_some();
         let say = |what: &str| {
-            let told = kept.notice;
+            let reported = kept.notice;
             Err(format!(
-                "{what}: {:?}, {} counts, {:?}, {told:?}",
+                "{what}: {:?}, {} counts, {:?}, {reported:?}",
                 bench.state(),
                 bench.counts(),
                 bench.jobs().progress()
             ))
         };
-        if told && app.view().notice.is_none() {
+        if reported && app.view().notice.is_none() {
             return say("notice that nobody sees");
         }
         let of = |list: &[Progress], job| list.get(job).copied().unwrap_or_default();
         let fits = |(job, found)| [of(&self.progress, job), of(&self.acked, job)].contains(&found);
-        if !told && !progress(bench).into_iter().enumerate().all(fits) {
+        if !reported && !progress(bench).into_iter().enumerate().all(fits) {
             return say("progress neither old nor new");
         }
         if bench.goal().is_some() {
@@ -83,10 +83,10 @@ impl Truth {
                 _ => say("the count is beyond its doubt"),
             };
         }
-        if self.in_coil && self.noted && !(damaged && told) {
+        if self.in_coil && self.noted && !(damaged && reported) {
             return say("the coil in progress is lost");
         }
-        if told && !damaged && self.noted {
+        if reported && !damaged && self.noted {
             return say("notice without a reason");
         }
         Ok(())
@@ -133,7 +133,7 @@ fn check_log(
 }
 
 /// Every cut point of a random history: progress is the old or the new, a coil in progress is back
-/// within what is said of it, nothing finished comes back once it was kept.
+/// within its error bound, nothing finished comes back once it was saved.
 #[test]
 fn every_cut_is_survived() {
     let job = job();
@@ -277,14 +277,14 @@ fn settings_are_old_or_new() {
     assert!(flash.cells().erases()[..3].iter().any(|&erases| erases >= 2), "the records went round");
 }
 
-/// A bit that flips anywhere is harmless or told; never is a false count or progress shown as true.
+/// A bit that flips anywhere is harmless or reported; a false count or progress is never shown as true.
 #[test]
-fn flipped_bits_are_told_or_harmless() {
+fn flipped_bits_are_reported_or_harmless() {
     let job = job();
     let flash = blank();
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 11);
     let mut rng = fastrand::Rng::with_seed(2);
-    let (mut flips, mut told) = (0_u64, 0);
+    let (mut flips, mut reported) = (0_u64, 0);
     let moments = 25;
     for _ in 0..moments {
         for _ in 0..rng.u32(500..4_000) {
@@ -309,14 +309,14 @@ fn flipped_bits_are_told_or_harmless() {
             }
             flips += 1;
             let doubted = kept.note.is_some_and(|(_, since)| since != Since::QuarterTurn);
-            told += u64::from(kept.notice.is_some() || doubted);
+            reported += u64::from(kept.notice.is_some() || doubted);
         }
     }
-    println!("{flips} bits flipped: {told} told or doubted, the others mended or of no consequence");
-    assert!(told > flips / 100);
+    println!("{flips} bits flipped: {reported} reported or in doubt, the others mended or of no consequence");
+    assert!(reported > flips / 100);
 }
 
-/// Whatever stands in flash when the counter first starts: it counts, and saves again after having told.
+/// Whatever stands in flash when the counter first starts: it counts, and saves again after having reported it.
 #[test]
 fn any_rubbish_is_got_over() {
     let job = job();
@@ -337,7 +337,7 @@ fn any_rubbish_is_got_over() {
         let blank = cells.bytes()[..SMALL.notes as usize].iter().all(|&byte| byte == 0xff);
         let flash = VirtualFlash::new(cells);
         let (found, mut counter) = Counter::on(flash.clone(), SMALL, &job, round);
-        assert!(found.notice.is_some() || blank, "round {round}: nothing is told");
+        assert!(found.notice.is_some() || blank, "round {round}: nothing is reported");
         let mut notes = 0;
         for _ in 0..20_000 {
             notes += u32::from(matches!(counter.live(), Some(Save::Note(_))));
@@ -345,17 +345,17 @@ fn any_rubbish_is_got_over() {
         let (view, notice) = (counter.app.bench().state(), &counter.app.view().notice);
         assert!(notes > 20, "round {round}: {notes} notes, {view:?}, {notice:?}, {:?}", found.notice);
         let (kept, app) = reboot(flash.cells(), SMALL, &job);
-        // A hand that went to and fro for long has used its room up: that was told, and is not known.
+        // Cranking to and fro for long uses up its room: that was reported, and the count is not known.
         if let Err(what) = Truth::of(&counter).check(&kept, &app, true) {
             unreachable!("round {round}: {what}");
         }
     }
 }
 
-/// Sectors that wear out are passed over while there are others; when there are none, it is told, and
+/// Sectors that wear out are passed over while there are others; when there are none, it is reported, and
 /// counting goes on.
 #[test]
-fn worn_sectors_are_passed_over_then_told() {
+fn worn_sectors_are_passed_over_then_reported() {
     let job = job();
     for worn in 0..=10 {
         let flash = blank();
@@ -365,10 +365,10 @@ fn worn_sectors_are_passed_over_then_told() {
                 cells.wear_out(4 + (sector * 7) % 10, 0x10);
             }
         });
-        let mut told = false;
+        let mut reported = false;
         for _ in 0..400_000 {
             counter.live();
-            told |= counter
+            reported |= counter
                 .app
                 .view()
                 .notice
@@ -376,12 +376,12 @@ fn worn_sectors_are_passed_over_then_told() {
                 .is_some_and(|notice| notice.detail() == "Flash is worn out");
         }
         assert!(counter.coils.len() > 10, "{worn} worn: {} coils", counter.coils.len());
-        println!("{worn} of 10 worn: {}", if told { "told" } else { "passed over" });
+        println!("{worn} of 10 worn: {}", if reported { "reported" } else { "passed over" });
         if worn == 0 {
-            assert!(!told);
+            assert!(!reported);
         }
         if worn == 10 {
-            assert!(told);
+            assert!(reported);
         }
     }
 }
@@ -418,7 +418,7 @@ fn older_records_are_read_by_their_version() {
     assert_eq!(store.put(Record::Batch(0), &(11_u8, 21_u8)), Ok(()));
     let mut store = Store::new(VirtualFlash::new(flash.cells()), Open, SMALL);
     assert_eq!(store.get_with(Record::Batch(0), read), Ok(Some((11, 21))));
-    // One that its reader makes nothing of is damaged, and said to be.
+    // One that its reader cannot read is damaged, and reported so.
     assert_eq!(store.get_with(Record::Batch(0), |_, _| None::<()>), Err(StoreError::Damaged));
 }
 
@@ -426,7 +426,7 @@ fn pair(bytes: &[u8]) -> Option<(u8, u8)> {
     if let [first, second] = bytes { Some((*first, *second)) } else { None }
 }
 
-/// A record of a newer firmware is left alone, and told.
+/// A record of a newer firmware is left alone, and reported.
 #[test]
 fn newer_records_are_left_alone() {
     let job = job();

@@ -189,8 +189,12 @@ fn rings_are_the_derived_ones() {
             is_printed(&format!("{} {name}", row["case"]), value, row[name], 3.0 * off + 1e-9);
         }
         // What the counter says of the wire is never less, and too much by under a nanometre a turn.
-        let said = rule.wire_used(Turns::from_f64(turns).unwrap()).mm().get();
-        assert!((0.0..=turns * 1e-6 + 1e-6).contains(&(said - wound.get())), "{said} for {}", wound.get());
+        let length = rule.wire_used(Turns::from_f64(turns).unwrap()).mm().get();
+        assert!(
+            (0.0..=turns * 1e-6 + 1e-6).contains(&(length - wound.get())),
+            "{length} for {}",
+            wound.get()
+        );
     }
 }
 
@@ -438,7 +442,7 @@ fn music_wire_springs_about_as_the_workshop_table_says() {
 
 // ---- The stop cue ----
 
-/// Cranks at a steady speed until stop is said, and gives the turns that were then left to the target.
+/// Cranks at a steady speed until the stop cue; returns the turns that were then left to the target.
 fn turns_early(rpm: i64, lead: Duration) -> f64 {
     const TURN: i64 = 4_000;
     let goal = Goal { target: 20 * TURN, limit: 30 * TURN, turn: TURN };

@@ -203,7 +203,7 @@ fn swg_traps_are_not_repeated() {
 
 /// The size that a calliper reading belongs to, where the systems come close to each other.
 #[test]
-fn near_sizes_of_the_systems_are_told_apart() {
+fn near_sizes_of_the_systems_stay_apart() {
     // 21 SWG is 0.032 in like 20 AWG: the same wire under two numbers.
     let near = nearest(inches("0.032")).unwrap();
     assert_eq!(near.awg.size.to_string(), "20 AWG");

@@ -22,7 +22,7 @@ fn on(cells: &Cells) -> (VirtualFlash, Store<VirtualFlash, Open>) {
     (flash.clone(), Store::new(flash, Open, SMALL))
 }
 
-/// A record that was said to be kept is read again, whatever a cut before it left.
+/// A record that was reported saved is read again, whatever a cut before it left.
 #[test]
 fn records_behind_torn_bytes_are_found() {
     let mut rng = fastrand::Rng::with_seed(0x70_4e);
@@ -57,7 +57,7 @@ fn note(counts: i64) -> CoilNote {
     note
 }
 
-/// A note that was said to be kept is the newest that is found, or it is known that there was a newer one.
+/// A note that was reported saved is the newest that is found, or it is known that there was a newer one.
 #[test]
 fn notes_behind_torn_bytes_are_missed() {
     let mut rng = fastrand::Rng::with_seed(0x6e_07e5);

@@ -1,4 +1,4 @@
-//! Worn sectors, and cells that are stuck at a value: what the flash can still hold is kept, and what it cannot is told
+//! Worn sectors, and cells that are stuck at a value: what the flash can still hold is saved, and what it cannot is reported
 //! once.
 //!
 //! `TURNTALLY_CUTS=100000` tries 1,000 cells; without it fewer.
@@ -20,25 +20,25 @@ fn blank() -> VirtualFlash {
 
 /// Counts the messages that something is not kept.
 #[derive(Default)]
-struct Told {
+struct Reports {
     shown: Option<String>,
-    told: Vec<String>,
+    reported: Vec<String>,
 }
 
-impl Told {
+impl Reports {
     fn look(&mut self, counter: &Counter) {
         let notice = counter.app.view().notice.as_ref().map(|notice| notice.detail().to_owned());
         if notice != self.shown
             && let Some(detail) = &notice
             && NOT_SAVED.contains(&detail.as_str())
         {
-            self.told.push(detail.clone());
+            self.reported.push(detail.clone());
         }
         self.shown = notice;
     }
 }
 
-/// A counter on such a flash, its power cut several times: no coil is lost, and nothing is told. Says how many coils
+/// A counter on such a flash, its power cut several times: no coil is lost, and nothing is reported. Returns how many coils
 /// are in its log.
 fn nothing_is_lost(flash: &VirtualFlash, seed: u64, first_ms: u32, lives: u32) -> Result<u64, String> {
     let job = job();
@@ -46,19 +46,19 @@ fn nothing_is_lost(flash: &VirtualFlash, seed: u64, first_ms: u32, lives: u32) -
     let (_, mut counter) = Counter::on(flash.clone(), LAYOUT, &job, seed);
     let mut ledger = Ledger::default();
     for life in 0..lives {
-        let mut told = Told::default();
+        let mut reported = Reports::default();
         // Long enough for some coils to begin with.
         for _ in 0..if life == 0 { first_ms } else { 10_000 } {
             _ = counter.live();
-            told.look(&counter);
+            reported.look(&counter);
         }
         flash.cut_after(rng.u64(1..3_000), rng.u64(..));
         let cut = Cut::of(&mut counter);
         flash.power_on();
         let (kept, next) = Counter::on(flash.clone(), LAYOUT, &job, seed + u64::from(life));
         counter = next;
-        if !told.told.is_empty() || kept.notice.is_some() {
-            return Err(format!("life {life}: {:?} told, {:?} found", told.told, kept.notice));
+        if !reported.reported.is_empty() || kept.notice.is_some() {
+            return Err(format!("life {life}: {:?} reported, {:?} found", reported.reported, kept.notice));
         }
         ledger.check(&cut, &mut counter).map_err(|what| format!("life {life}: {what}"))?;
     }
@@ -104,9 +104,9 @@ fn one_stuck_cell_costs_nothing() {
     assert!(logged > cells * 4);
 }
 
-/// No cell of the records, the notes or the log takes anything any more: that is told once, and the others go on.
+/// No cell of the records, the notes or the log takes anything any more: that is reported once, and the others go on.
 #[test]
-fn what_fails_is_told_once_and_the_others_go_on() {
+fn what_fails_is_reported_once_and_the_others_go_on() {
     let job = job();
     let regions = [(LAYOUT.records, LAYOUT.notes), (LAYOUT.notes, LAYOUT.end), (LAYOUT.end, LAYOUT.log_end)];
     for (failed, (from, to)) in regions.into_iter().enumerate() {
@@ -124,12 +124,12 @@ fn what_fails_is_told_once_and_the_others_go_on() {
                 cells.wear_out(sector as usize, 0x20);
             }
         });
-        let mut told = Told::default();
+        let mut reported = Reports::default();
         let mut saved = [0; 3];
         let (coils, logged) = (counter.coils.len(), counter.logged);
         for _ in 0..200_000 {
             let save = counter.live();
-            told.look(&counter);
+            reported.look(&counter);
             match save {
                 Some(Save::Batch(..)) => saved[0] += 1,
                 Some(Save::Note(_)) => saved[1] += 1,
@@ -138,8 +138,11 @@ fn what_fails_is_told_once_and_the_others_go_on() {
             }
         }
         let (coils, logged) = (counter.coils.len() - coils, counter.logged - logged);
-        println!("{failed}: {:?} told, {coils} coils, {logged} of them logged, {saved:?} saved", told.told);
-        assert_eq!(told.told.len(), 1, "{failed}: {:?}", told.told);
+        println!(
+            "{failed}: {:?} reported, {coils} coils, {logged} of them logged, {saved:?} saved",
+            reported.reported
+        );
+        assert_eq!(reported.reported.len(), 1, "{failed}: {:?}", reported.reported);
         assert!(coils > 5, "{failed}: {coils} coils");
         assert!(saved[0] > 3 || failed == 0, "{failed}: {saved:?}");
         assert!(saved[1] > 50 || failed == 1, "{failed}: {saved:?}");

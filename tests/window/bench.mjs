@@ -40,12 +40,12 @@ export const xdo = (...args) => execFileSync('xdotool', args.map(String), { env,
 /** What is on the screen, for whoever wants to look at it: into the folder TURNTALLY_PICTURES, by ImageMagick. */
 export const picture = async (name) => {
     if (!process.env.TURNTALLY_PICTURES) return;
-    // It is said before it is painted.
+    // It is announced before it is painted.
     await new Promise((ready) => setTimeout(ready, 300));
     execFileSync('import', ['-window', 'root', join(process.env.TURNTALLY_PICTURES, `${name}.png`)], { env });
 };
 
-/** The window of the program, and what it has said. */
+/** The window of the program, and what it has announced. */
 export class Bench {
     constructor(...args) {
         this.lines = [];

@@ -94,9 +94,9 @@ test('it remembers what it was left with', { timeout: 60_000 }, async () => {
 test('without a display it says so in a line', { timeout: 60_000 }, async () => {
     const { DISPLAY, ...nowhere } = env;
     const child = spawn(program, ['bench'], { env: nowhere, stdio: ['ignore', 'pipe', 'pipe'] });
-    let said = '';
-    child.stderr.on('data', (text) => { said += text; });
+    let output = '';
+    child.stderr.on('data', (text) => { output += text; });
     const [status] = await once(child, 'close');
     assert.equal(status, 2);
-    assert.match(said, /^turntally: no window can be opened here \(.*\): turntally plan, wind and chart .*\n$/);
+    assert.match(output, /^turntally: no window can be opened here \(.*\): turntally plan, wind and chart .*\n$/);
 });

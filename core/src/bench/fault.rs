@@ -163,8 +163,8 @@ impl Bench {
         let shown = matches!(self.state, State::Fault { .. });
         if backwards && !shown {
             self.raise(Fault::Backwards);
-        } else if doubtful && !coil.steps_told {
-            coil.steps_told = true;
+        } else if doubtful && !coil.steps_reported {
+            coil.steps_reported = true;
             self.raise(Fault::MissedSteps);
         }
     }

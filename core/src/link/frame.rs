@@ -103,9 +103,9 @@ impl Message<'_> {
 }
 
 fn open(message: &[u8]) -> Option<Message<'_>> {
-    let (said, crc) = message.split_last_chunk::<CRC_LEN>()?;
-    let (&tag, bytes) = said.split_first()?;
-    (CRC.checksum(said) == u32::from_le_bytes(*crc)).then_some(Message { tag, bytes })
+    let (body, crc) = message.split_last_chunk::<CRC_LEN>()?;
+    let (&tag, bytes) = body.split_first()?;
+    (CRC.checksum(body) == u32::from_le_bytes(*crc)).then_some(Message { tag, bytes })
 }
 
 #[cfg(test)]
@@ -118,16 +118,16 @@ mod tests {
         let mut found = std::vec::Vec::new();
         for &byte in stream {
             if let Some(message) = receiver.push(byte) {
-                let said: Option<Vec<u8, 200>> = message.read();
-                found.push((message.tag, said.map(|said| said.to_vec())));
+                let body: Option<Vec<u8, 200>> = message.read();
+                found.push((message.tag, body.map(|body| body.to_vec())));
             }
         }
         found
     }
 
-    fn frame(tag: Tag, said: &[u8]) -> Frame {
-        let said: Vec<u8, 200> = said.iter().copied().collect();
-        encode(tag, &said)
+    fn frame(tag: Tag, body: &[u8]) -> Frame {
+        let body: Vec<u8, 200> = body.iter().copied().collect();
+        encode(tag, &body)
     }
 
     extern crate std;
@@ -149,19 +149,19 @@ mod tests {
             let mut stream = noise;
             let lost = frame(1, &[1; 60]);
             stream.extend_from_slice(&lost[..cut]);
-            for (tag, said) in &messages {
-                stream.extend_from_slice(&frame(*tag, said));
+            for (tag, body) in &messages {
+                stream.extend_from_slice(&frame(*tag, body));
             }
-            let expected: std::vec::Vec<_> = messages.into_iter().map(|(tag, said)| (tag, Some(said))).collect();
+            let expected: std::vec::Vec<_> = messages.into_iter().map(|(tag, body)| (tag, Some(body))).collect();
             prop_assert_eq!(received(&stream), expected);
         }
 
         /// Any bytes are taken, and what is no message is none; up to four flipped bits are always seen.
         #[test]
-        fn damage_is_no_message(stream in prop::collection::vec(any::<u8>(), 0..2_000), said in prop::collection::vec(any::<u8>(), 0..190),
+        fn damage_is_no_message(stream in prop::collection::vec(any::<u8>(), 0..2_000), body in prop::collection::vec(any::<u8>(), 0..190),
                                 flips in prop::collection::vec((any::<prop::sample::Index>(), 0_u8..8), 1..5)) {
             received(&stream);
-            let mut bytes = frame(9, &said).to_vec();
+            let mut bytes = frame(9, &body).to_vec();
             let whole = bytes.clone();
             for (place, bit) in flips {
                 let place = place.index(bytes.len());
@@ -169,7 +169,7 @@ mod tests {
             }
             for (tag, found) in received(&bytes) {
                 // Flipped back, or a zero at an end that was not needed.
-                prop_assert!((tag, found) == (9, Some(said.clone())), "{bytes:?} of {whole:?}");
+                prop_assert!((tag, found) == (9, Some(body.clone())), "{bytes:?} of {whole:?}");
             }
         }
     }

@@ -5,12 +5,12 @@
 //! it from a hand:
 //!
 //! - **A retreat**: three counts back from the furthest, net of what came forward in between, in too short a time.
-//!   Told at once.
+//!   Reported at once.
 //! - **A stall**: one count or two back and on again. The bounce hid a whole pulse of its channel, so the next new
-//!   count takes the time of five, where edges at their most uneven make it one and two thirds. Told four counts
+//!   count takes the time of five, where edges at their most uneven make it one and two thirds. Reported four counts
 //!   later, which show how long a count takes.
 //! - **A rush**: both channels bounce at once, and four counts come on top of what the crank makes. Four counts
-//!   took less than a third of what the next four take. Told after those.
+//!   took less than a third of what the next four take. Reported after those.
 //!
 //! For the last two it takes the time of each count, which costs a small chip dear: the counts are looked into only
 //! for a while after one that went back. A signal that never goes back costs nothing.

@@ -184,7 +184,7 @@ impl Running {
         format!("left on \"{name}\": {}", self.spool.words(left))
     }
 
-    /// Said before a coil that it cannot finish.
+    /// Printed before a coil that it cannot finish.
     #[must_use]
     pub fn warning(&self) -> Option<String> {
         let rings = self.rule.next_rings(self.rings_to_go);

@@ -188,7 +188,7 @@ impl Slice for VirtualSlice {
 /// The virtual board's panel.
 pub type DeskPanel = Panel<Pin, Pin, Pin, Pin, Pin, Pin, Pin, Pin, PwmSounder<VirtualSlice>>;
 
-/// Hands over the pins: the encoder's sampler, and everything under the hand.
+/// Takes the pins apart: the encoder's sampler, and the keys, knob and crank.
 #[must_use]
 pub fn pins(lines: &Rc<Lines>) -> (PinSampler<Pin, Pin>, DeskPanel) {
     let pin = |line| Pin::new(lines, line);

@@ -305,7 +305,7 @@ impl VirtualFlash {
         act(&mut self.0.borrow_mut().cells)
     }
 
-    /// Hands out what was done since the last time, and notes it from now on.
+    /// Returns what was done since the last call, and records it from now on.
     #[must_use]
     pub fn journal(&self) -> Vec<Change> {
         self.0.borrow_mut().journal.replace(Vec::new()).unwrap_or_default()

@@ -399,7 +399,7 @@ impl SimulatedBench {
         if self.bench().goal().is_some() { self.mandrel_turns() - self.zero.1 } else { 0.0 }
     }
 
-    /// One millisecond of the whole bench. Hands out the coil that came off.
+    /// One millisecond of the whole bench. Returns the coil that came off.
     ///
     /// # Errors
     /// Whatever the observer cannot do.

@@ -25,18 +25,18 @@ type Inbox = Rc<RefCell<Option<Result<String, Failure>>>>;
 #[derive(Debug, Default)]
 pub struct Files {
     inbox: Inbox,
-    said: Option<Result<String, Failure>>,
+    outcome: Option<Result<String, Failure>>,
 }
 
 impl Files {
-    /// Hands a file to the browser's downloads.
+    /// Gives a file to the browser's downloads.
     pub fn save(&mut self, file: Outgoing) {
         let kind = Kind::of(Path::new(&file.name));
         let file = match ready(kind, &file.text) {
             Ok(text) => Outgoing { text: text.into_owned(), ..file },
-            Err(failure) => return self.said = Some(Err(failure)),
+            Err(failure) => return self.outcome = Some(Err(failure)),
         };
-        self.said = Some(match download(&file) {
+        self.outcome = Some(match download(&file) {
             Ok(()) => Ok(format!("{} goes to the downloads.", file.name)),
             Err(_) => Err(Failure::new(format_args!("{}: the browser took no download", file.name))),
         });
@@ -45,13 +45,13 @@ impl Files {
     /// Lets the browser ask for a job file.
     pub fn open(&mut self) {
         if ask(&self.inbox).is_err() {
-            self.said = Some(Err(Failure::new("the browser opened no file input")));
+            self.outcome = Some(Err(Failure::new("the browser opened no file input")));
         }
     }
 
     /// Says what came of something else.
-    pub fn say(&mut self, said: Result<String, Failure>) {
-        self.said = Some(said);
+    pub fn say(&mut self, outcome: Result<String, Failure>) {
+        self.outcome = Some(outcome);
     }
 
     /// Shows what came of it; returns the text of a file that was opened.
@@ -59,12 +59,12 @@ impl Files {
         let text = match self.inbox.borrow_mut().take() {
             Some(Ok(text)) => Some(text),
             Some(Err(failure)) => {
-                self.said = Some(Err(failure));
+                self.outcome = Some(Err(failure));
                 None
             }
             None => None,
         };
-        match &self.said {
+        match &self.outcome {
             Some(Ok(done)) => {
                 ui.colored_label(palette.accent, done);
             }

@@ -28,7 +28,7 @@ pub struct Cable {
     listing: Option<Receiver<Vec<String>>>,
     listed: Option<Vec<String>>,
     /// Why there is none, or no longer.
-    said: Option<Failure>,
+    message: Option<Failure>,
     /// The job that was sent: it is drawn even if the form holds another one by now.
     sent: Option<Job>,
     pub(super) fetched: Fetched,
@@ -75,13 +75,13 @@ impl App {
         let found = follower.seen().found.is_some();
         let waited = matches!(follower.seen().offered, Some(Offered::Waiting(_)));
         if let Some(failure) = heard.gone {
-            let said = Failure::new(in_window(&failure));
+            let message = Failure::new(in_window(&failure));
             self.cable.leave();
             self.cable.choosing = !found;
             if waited {
-                self.files.say(Err(said.clone()));
+                self.files.say(Err(message.clone()));
             }
-            self.cable.said = Some(said);
+            self.cable.message = Some(message);
         }
         if heard.fetched {
             self.look();
@@ -96,8 +96,8 @@ impl App {
     /// What the counter on the cable is doing, in one line.
     pub(super) fn followed_in_words(&self) -> Option<String> {
         let status = self.cable.found()?.seen().status.as_ref()?;
-        let said = live_view::in_words(status);
-        Some(format!("On the cable: {said} Counted {} turns.", turns(status.turns.as_f64())))
+        let message = live_view::in_words(status);
+        Some(format!("On the cable: {message} Counted {} turns.", turns(status.turns.as_f64())))
     }
 
     /// The name of the job of the counter on the cable.
@@ -120,7 +120,7 @@ impl App {
         self.kept.view = View::Bench;
         self.cable.choosing = self.cable.follower.is_none();
         self.cable.fresh = true;
-        self.cable.said = None;
+        self.cable.message = None;
     }
 
     /// Puts the job in the form to the user at the counter.
@@ -144,12 +144,12 @@ impl App {
             card(ui, palette, |ui| self.connecting(ui, palette));
             return true;
         }
-        if let Some(said) = &self.cable.said {
+        if let Some(message) = &self.cable.message {
             let mut again = false;
             let mut read = false;
             card(ui, palette, |ui| {
                 ui.horizontal_wrapped(|ui| {
-                    ui.add(Label::new(RichText::new(said.to_string()).color(palette.wrong)).wrap());
+                    ui.add(Label::new(RichText::new(message.to_string()).color(palette.wrong)).wrap());
                     again = ui.button("Connect again").clicked();
                     read = ui.button("Leave it").clicked();
                 });
@@ -157,7 +157,7 @@ impl App {
             if again {
                 self.connect(ui.ctx());
             } else if read {
-                self.cable.said = None;
+                self.cable.message = None;
             }
         }
         false
@@ -189,7 +189,7 @@ impl App {
         let follower =
             Follower::start(port, self.shelf.log().to_owned(), before, move || wake.request_repaint());
         self.cable.follower = Some(follower);
-        self.cable.said = None;
+        self.cable.message = None;
     }
 
     /// Where the port is named, and waited for.
@@ -228,12 +228,12 @@ impl App {
             self.ports(ui);
             go |= ui.button("Connect").clicked();
             if ui.button("Back to the simulated bench").clicked() {
-                (self.cable.choosing, self.cable.said) = (false, None);
+                (self.cable.choosing, self.cable.message) = (false, None);
             }
         });
-        match &self.cable.said {
-            Some(said) => {
-                ui.add(Label::new(RichText::new(said.to_string()).color(palette.wrong)).wrap());
+        match &self.cable.message {
+            Some(message) => {
+                ui.add(Label::new(RichText::new(message.to_string()).color(palette.wrong)).wrap());
             }
             None => {
                 let text = "To try it without one: turntally wind demo --link serves a simulated counter, and \

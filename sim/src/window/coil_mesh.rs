@@ -46,7 +46,7 @@ const ACROSS_COARSE: [(f32, f32); 3] = [(-1.0, 0.78), (-0.1, 1.16), (1.0, 0.74)]
 
 /// Wires thinner than this, in points, are drawn with fewer corners.
 const COARSE_BELOW: f32 = 4.0;
-/// Turns that lie closer than this, in points, are drawn several as one: they cannot be told apart by eye.
+/// Turns that lie closer than this, in points, are drawn several as one: the eye cannot separate them.
 const CLOSEST: f32 = 0.75;
 
 /// Adds the coil to the mesh.
@@ -127,7 +127,7 @@ mod tests {
 
     /// To scale: a wire's width for each turn, a wire's width wider than its centre line.
     #[test]
-    fn a_coil_is_as_long_and_as_thick_as_it_is_told() {
+    fn coil_has_the_length_and_diameter_given() {
         let bounds = bounds(12.0);
         // Eleven pitches and half of one on the slant, and the wire itself.
         assert!((bounds.width() - (11.5 * 8.0 + 8.0)).abs() < 0.01, "{bounds}");
@@ -143,7 +143,7 @@ mod tests {
 
     /// However many turns, the mesh stays within what can be seen.
     #[test]
-    fn turns_too_fine_to_be_told_apart_are_drawn_together() {
+    fn turns_too_fine_to_see_are_drawn_together() {
         let mut mesh = Mesh::default();
         add(&mut mesh, CoilShape { pitch: 0.01, wire: 0.01, turns: 1e5, ..COIL });
         assert!(mesh.vertices.len() < 1_400 * 12, "{}", mesh.vertices.len());

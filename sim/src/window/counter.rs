@@ -65,12 +65,13 @@ pub fn in_words(session: &Session) -> String {
     if let (Phase::Over, pieces @ 2..) = (bench.phase(), bench.pieces()) {
         return format!("Too long for the cradle: wind back, or Yes and cut it in {pieces}.");
     }
-    choosing(bench.state()).unwrap_or_else(|| said(bench.phase(), bench.turns(), bench.target_turns(), fault))
+    choosing(bench.state())
+        .unwrap_or_else(|| announcement(bench.phase(), bench.turns(), bench.target_turns(), fault))
 }
 
 /// The same of a counter of which this is known.
 #[must_use]
-pub fn said(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> String {
+pub fn announcement(phase: Phase, turns: Turns, target: Turns, fault: Option<Fault>) -> String {
     let (turns, target) = (turns.nano(), target.nano());
     let to_go = up(target.saturating_sub(turns));
     match phase {

@@ -141,8 +141,8 @@ impl eframe::App for Window {
 struct Watch {
     began: Instant,
     last: Option<Instant>,
-    told_first: bool,
-    said: String,
+    announced_first: bool,
+    announced: String,
     /// Of frames while something moved: how long after the one before they came, and what each cost.
     apart: Vec<Duration>,
     cost: Vec<Duration>,
@@ -154,7 +154,14 @@ impl Watch {
 
     fn new() -> Self {
         let (apart, cost) = (Vec::new(), Vec::new());
-        Self { began: Instant::now(), last: None, told_first: false, said: String::new(), apart, cost }
+        Self {
+            began: Instant::now(),
+            last: None,
+            announced_first: false,
+            announced: String::new(),
+            apart,
+            cost,
+        }
     }
 
     /// Another frame begins; the one before took `cost` seconds to make and to paint, and in it
@@ -163,7 +170,7 @@ impl Watch {
         let now = Instant::now();
         let last = self.last.replace(now);
         // The second frame begins when the first is on the screen.
-        if last.is_some() && !std::mem::replace(&mut self.told_first, last.is_some()) {
+        if last.is_some() && !std::mem::replace(&mut self.announced_first, last.is_some()) {
             print(&format!("first frame after {:.3} s", now.duration_since(self.began).as_secs_f64()));
         }
         if let Some(last) = last.filter(|_| moved && self.apart.len() < Self::MOST) {
@@ -173,9 +180,9 @@ impl Watch {
     }
 
     fn say(&mut self, now: &str) {
-        if now != self.said {
+        if now != self.announced {
             print(now);
-            now.clone_into(&mut self.said);
+            now.clone_into(&mut self.announced);
         }
     }
 

@@ -57,7 +57,7 @@ impl Fetched {
 
     /// Reads the file on a thread of its own: years of coils take a while.
     fn read(&mut self, ui: &Ui, log: &Path) {
-        let (told, reading) = channel();
+        let (sender, reading) = channel();
         let (ctx, log) = (ui.ctx().clone(), log.to_owned());
         std::thread::spawn(move || {
             let read = if log.exists() {
@@ -65,7 +65,7 @@ impl Fetched {
             } else {
                 Ok(Read::default())
             };
-            _ = told.send(read);
+            _ = sender.send(read);
             ctx.request_repaint();
         });
         (self.reading, self.stale) = (Some(reading), false);

@@ -42,7 +42,7 @@ mod desktop {
     pub struct Files {
         asking: Option<Asking>,
         path: String,
-        said: Option<Result<String, Failure>>,
+        outcome: Option<Result<String, Failure>>,
         fresh: bool,
     }
 
@@ -61,13 +61,13 @@ mod desktop {
 
         fn ask(&mut self, asking: Asking) {
             self.asking = Some(asking);
-            self.said = None;
+            self.outcome = None;
             self.fresh = true;
         }
 
         /// Says what came of something else.
-        pub fn say(&mut self, said: Result<String, Failure>) {
-            self.said = Some(said);
+        pub fn say(&mut self, outcome: Result<String, Failure>) {
+            self.outcome = Some(outcome);
         }
 
         /// Shows the field while something is asked; returns the text of a file that was opened.
@@ -76,7 +76,7 @@ mod desktop {
             if self.asking.is_some() {
                 opened = self.field(ui);
             }
-            match &self.said {
+            match &self.outcome {
                 Some(Ok(done)) => {
                     ui.colored_label(palette.accent, done);
                 }
@@ -118,7 +118,7 @@ mod desktop {
                     if result.is_ok() {
                         self.asking = None;
                     }
-                    self.said = Some(result.map(|()| format!("{} is written.", self.path.trim())));
+                    self.outcome = Some(result.map(|()| format!("{} is written.", self.path.trim())));
                     None
                 }
                 Some(Asking::Open) => match text_of(path) {
@@ -127,7 +127,7 @@ mod desktop {
                         Some(text)
                     }
                     Err(failure) => {
-                        self.said = Some(Err(failure));
+                        self.outcome = Some(Err(failure));
                         None
                     }
                 },

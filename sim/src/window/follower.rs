@@ -131,14 +131,14 @@ impl Follower {
         wake: impl Fn() + Send + 'static,
     ) -> Self {
         let (wishes, asked) = channel();
-        let (told, news) = channel();
+        let (sender, news) = channel();
         let thread = std::thread::spawn(move || {
             if let Some(before) = before {
                 _ = before.join();
             }
             let tell = |news| {
                 // Whoever asked may have left.
-                _ = told.send(news);
+                _ = sender.send(news);
                 wake();
             };
             if let Err(failure) = follow(port.as_deref(), &log, &asked, &tell) {

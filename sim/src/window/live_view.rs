@@ -36,7 +36,7 @@ pub enum Action {
 
 /// What a counter says, in words.
 pub fn in_words(status: &Status) -> String {
-    counter::said(status.phase, status.turns, status.target, status.faults.iter().next())
+    counter::announcement(status.phase, status.turns, status.target, status.faults.iter().next())
 }
 
 /// A coil is on the mandrel.

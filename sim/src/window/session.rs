@@ -223,7 +223,7 @@ impl Session {
     }
 
     /// Lives through `ms` milliseconds of the bench, or as many as fit into `at_most` of real time: the
-    /// rest is let go. Hands out the coils that came off.
+    /// rest is let go. Returns the coils that came off.
     ///
     /// # Errors
     /// Never for now: no observer that could fail looks on.

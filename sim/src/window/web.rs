@@ -26,7 +26,7 @@ pub fn start() {
                     // Milliseconds since 1970 differ from one visit to the next.
                     let mut app = App::new(kept, web_sys::js_sys::Date::now() as u64);
                     app.dress(&creation.egui_ctx);
-                    Ok(Box::new(Page { app, said: String::new(), speaker: Speaker::new() }))
+                    Ok(Box::new(Page { app, announced: String::new(), speaker: Speaker::new() }))
                 }),
             )
             .await;
@@ -49,7 +49,7 @@ fn say(document: &Document, text: &str) {
 
 struct Page {
     app: App,
-    said: String,
+    announced: String,
     speaker: Speaker,
 }
 
@@ -58,11 +58,11 @@ impl eframe::App for Page {
         self.app.ui(ui);
         self.speaker.sound(self.app.hertz());
         let now = self.app.in_words();
-        if now != self.said
+        if now != self.announced
             && let Some(document) = document()
         {
             say(&document, &now);
-            self.said = now;
+            self.announced = now;
         }
     }
 

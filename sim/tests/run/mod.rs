@@ -1,4 +1,4 @@
-//! Runs the program as a person would and looks at what it said.
+//! Runs the program as a person would and looks at its output.
 #![allow(dead_code, reason = "each test file uses its own part")]
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 

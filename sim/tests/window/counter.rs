@@ -54,12 +54,12 @@ impl Counter {
     /// With this job to choose.
     pub fn with(job: &str) -> Self {
         let (job, folder) = (Job::parse(job).unwrap(), tempfile::tempdir().unwrap());
-        let (hand, told) = channel();
+        let (hand, commands) = channel();
         let (named, name) = channel();
         let thread = std::thread::spawn(move || {
             let terminal = Terminal::new().unwrap();
             named.send(terminal.name().to_owned()).unwrap();
-            run(&job, terminal, &told);
+            run(&job, terminal, &commands);
         });
         let port = folder.path().join("ttyACM0");
         std::os::unix::fs::symlink(name.recv().unwrap(), &port).unwrap();
@@ -73,8 +73,8 @@ impl Counter {
 
     /// Waits until the hand has done everything.
     pub fn done(&self) {
-        let (said, done) = channel();
-        self.does(vec![Do::Say(said)]);
+        let (messages, done) = channel();
+        self.does(vec![Do::Say(messages)]);
         done.recv().unwrap();
     }
 
@@ -117,7 +117,7 @@ impl Observer for Cable {
     }
 }
 
-fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
+fn run(job: &Job, terminal: Terminal, commands: &Receiver<Vec<Do>>) {
     let (mut cable, mut faults) = (Cable(terminal), FaultSet::default());
     let rings = job.rings_to_make().unwrap();
     let mut simulated_bench =
@@ -133,7 +133,7 @@ fn run(job: &Job, terminal: Terminal, told: &Receiver<Vec<Do>>) {
         std::thread::sleep(due.saturating_duration_since(Instant::now()));
     };
     loop {
-        let all = match told.try_recv() {
+        let all = match commands.try_recv() {
             Ok(all) => all,
             Err(TryRecvError::Empty) => {
                 step(hand, &mut simulated_bench);

@@ -103,9 +103,9 @@ fn a_coil_is_followed() {
     connect(&mut window, &counter);
 }
 
-/// A count that may be wrong is told, by how much and why.
+/// A count that may be wrong is shown with its error bound and the reason.
 #[test]
-fn a_count_in_doubt_is_told() {
+fn a_count_in_doubt_is_reported() {
     let (folder, counter) = (tempfile::tempdir().unwrap(), Counter::with(DEMO));
     let mut window = window(folder.path(), SIZE, |_| {});
     connect(&mut window, &counter);
@@ -277,9 +277,9 @@ fn the_cable_is_pulled() {
     hears(&mut window, "On the cable");
 }
 
-/// A port that is none is told where it was named.
+/// A port that does not exist is reported where its name was entered.
 #[test]
-fn a_wrong_port_is_told() {
+fn a_wrong_port_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let mut window = window(folder.path(), SIZE, |_| {});
     click(&mut window, "Follow a real counter…");
@@ -313,7 +313,7 @@ fn a_port_that_keeps_talking_is_left() {
     assert!(window.query_by_label("Crank").is_some());
 }
 
-/// A log without end is left: that is said, what came is kept, and the window goes on.
+/// A log without end is abandoned with a message; what came is stored, and the window goes on.
 #[test]
 fn a_log_without_end_is_left() {
     let (folder, endless) = (tempfile::tempdir().unwrap(), endless());

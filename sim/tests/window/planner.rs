@@ -125,12 +125,12 @@ fn job_files_are_opened() {
     let path = folder.path().join("short.toml");
     std::fs::write(&path, short_job()).unwrap();
     let mut window = window(SIZE, |kept| kept.view = View::Plan);
-    for (file, said) in [("no-such.toml", "cannot read the job file"), ("short.toml", "in the form")] {
+    for (file, message) in [("no-such.toml", "cannot read the job file"), ("short.toml", "in the form")] {
         click(&mut window, "Open a job…");
         window.event(Event::Text(folder.path().join(file).to_str().unwrap().to_owned()));
         window.run_steps(2);
         click(&mut window, "Open it");
-        assert!(window.query_by_label_contains(said).is_some(), "{file}");
+        assert!(window.query_by_label_contains(message).is_some(), "{file}");
         window.key_press(Key::Escape);
         window.run_steps(2);
     }

@@ -98,7 +98,7 @@ fn a_spool_is_chosen() {
     let row = words(&window, "afterwards");
     let printed = bench.line(&["plan", &bench.path("demo.toml"), "--spool", "copper 1"]);
     assert!(printed.contains(&row) && row.starts_with("\"copper 1\" has 20.00 m"), "{row}: {printed}");
-    // What does not fit, or is not there, is told under the field.
+    // What does not fit, or does not exist, is reported under the field.
     type_into(&mut window, "Spool", "thick");
     assert!(says(&window, "2 mm"));
     assert!(window.query_by_label("Wind this job").unwrap().accesskit_node().is_disabled());
@@ -147,9 +147,9 @@ fn what_was_measured_counts() {
     assert!(says(&window, "as measured on 3 rings"));
 }
 
-/// A file that is no log is told, and planning goes on without it.
+/// A file that is no log is reported, and planning goes on without it.
 #[test]
-fn a_file_that_is_no_log_is_told() {
+fn a_file_that_is_no_log_is_reported() {
     let bench = Bench::new();
     std::fs::write(bench.path("log.sqlite"), "this is no database\n".repeat(100)).unwrap();
     let mut window = bench.window();

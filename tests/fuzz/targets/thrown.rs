@@ -1,4 +1,4 @@
-//! How much has been thrown: said now and then, since nobody knows when it ends.
+//! How many inputs were tried: printed now and then, since the end comes unannounced.
 
 use std::sync::atomic::{AtomicU64, Ordering};
 

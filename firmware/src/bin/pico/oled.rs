@@ -22,7 +22,7 @@ bind_interrupts!(struct Irqs {
 /// What is to be shown next; a newer one takes the place of one not shown yet.
 pub type Next = Signal<CriticalSectionRawMutex, View>;
 
-/// Hands it what there is to be shown now.
+/// Passes it what is to be shown now.
 pub fn show(next: &Next, view: &View) {
     // SAFETY: the view is whole, and owns nothing that a second one would own too: plain values in itself, and
     // references to constants. A clone is the same thing member by member, in 1.5 KB of code.

@@ -153,7 +153,7 @@ impl Device {
         loop {
             let [kind, request, value, value_high, index, _, length, length_high] = control.setup().await;
             let length = usize::from(u16::from_le_bytes([length, length_high]));
-            let said: Option<&[u8]> = match (kind, request, value_high) {
+            let answer: Option<&[u8]> = match (kind, request, value_high) {
                 (0x80, 6, 1) => Some(&DEVICE_DESCRIPTOR),
                 (0x80, 6, 2) => Some(&CONFIGURATION_DESCRIPTOR),
                 // The status: powered by the bus, nothing stalled.
@@ -186,9 +186,9 @@ impl Device {
                 }
                 _ => None,
             };
-            match said {
+            match answer {
                 // Any of them is one packet.
-                Some(said) => _ = control.data_in(said.get(..length).unwrap_or(said), true, true).await,
+                Some(answer) => _ = control.data_in(answer.get(..length).unwrap_or(answer), true, true).await,
                 None => control.reject().await,
             }
         }
