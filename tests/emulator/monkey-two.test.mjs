@@ -1,5 +1,5 @@
-// Anything at all is done to the counter, and it never dies, hangs or tells a count that is not so. Two such
-// files, so that two cores can share the minutes.
+// Random keys and cranking: the counter never crashes, hangs or shows a wrong count as right. Two such files,
+// so that two cores share the minutes. (.ci/campaign runs an hour of each.)
 import { test } from 'node:test';
 import { MINUTES, letLoose } from './monkey.mjs';
 

@@ -2,7 +2,7 @@
 // truly happened and holds the counter to it.
 import assert from 'node:assert/strict';
 import { Counter, TURN, readState } from './counter.mjs';
-import { gaining } from './hands.mjs';
+import { gaining } from './inputs.mjs';
 import { random } from './worn.mjs';
 
 /** From the moment that a line of state tells of, what may lie between the pins and it, in milliseconds. */
@@ -10,7 +10,7 @@ const LATE = 12;
 /** Nothing may hold the serial line up for longer: no erase with a breath in between does. */
 const HUNG = 500;
 /** How long each is let loose, in simulated minutes. */
-export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 7.5);
+export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 3);
 /** What went before this is not looked at any more. */
 const MEMORY = 1_000;
 
@@ -55,7 +55,7 @@ export class Witness {
   coils = 0;
   flips = 0;
   #before;
-  /** Zero and direction of the coil on the mandrel, as far as they are told apart. */
+  /** Zero and direction of the coil on the mandrel, as far as they can be distinguished. */
   #coil = [];
 
   constructor(counter) {
@@ -87,7 +87,7 @@ export class Witness {
     this.heardAt = counter.ms;
     this.lines++;
     this.phases.set(state.phase, (this.phases.get(state.phase) ?? 0) + 1);
-    // Whole milliseconds are told, of the tick's beginning: it was up to one later, and what the tick counted
+    // Whole milliseconds are reported, of the tick's beginning: it was up to one later, and what the tick counted
     // came in until its end. It is long after an erase, when it catches up.
     this.at = state.ms + 1 + Math.max(1, state.tick_us / 1_000) + counter.startedMs;
     const [least, most] = this.truth.between(state.ms + 2 + counter.startedMs - LATE, this.at);
@@ -135,12 +135,12 @@ export class Witness {
     assert.ok(made <= wound / TURN, `${made} rings of ${wound} counts: ${line}`);
   }
 
-  /** The winder may turn while there is nothing to be said, and then only. */
+  /** The winder may turn only while no message is shown. */
   #stopLine(state, line) {
     const may = Number(['Winding', 'Near'].includes(state.phase));
     const { counter } = this;
-    const told = counter.levelsBetween('stop', this.at - LATE, Math.min(this.at + LATE, counter.ms));
-    assert.ok(told.has(may), `the stop line was not at ${may}: ${line}`);
+    const levels = counter.levelsBetween('stop', this.at - LATE, Math.min(this.at + LATE, counter.ms));
+    assert.ok(levels.has(may), `the stop line was not at ${may}: ${line}`);
   }
 
   /** Whether the key was down since the last line, or so shortly before that it may count only now. */
@@ -207,7 +207,7 @@ export class Monkey {
     else key.at = now + (kind < 0.15 ? this.#between(0, 60) : this.#between(200, key.name === 'yes' ? 2_500 : 6_000));
   }
 
-  /** Takes the hands off. */
+  /** Lets go of everything. */
   rest() {
     this.counter.crank.letGo();
     for (const { name } of this.#keys) this.counter.keys[name].up();
