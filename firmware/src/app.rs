@@ -15,7 +15,7 @@ use turntally_core::units::Length;
 
 use crate::display::Frame;
 use crate::encoder_input::EncoderInput;
-use crate::notice::{Notice, View};
+use crate::notice::{Notice, Picture, View};
 use crate::offer::{Offer, Offers};
 use crate::panel::{Front, Rhythm};
 use crate::redraw::Redraw;
@@ -76,7 +76,7 @@ impl App {
             fixed_jobs: bench.jobs().len(),
             encoder: EncoderInput::new(pulses_per_rev, sample_period_ns),
             build: bench.settings().build,
-            view: View { bench, notice: None, offer: None },
+            view: View { bench, notice: None, offer: None, picture: Picture::ZERO },
             rhythm: Rhythm::default(),
             warned_of_wire: false,
             saving: Saving::default(),
@@ -241,7 +241,7 @@ impl App {
         self.clock.now = now;
         self.rebuild(front);
         self.count();
-        let View { bench, notice, offer } = &mut self.view;
+        let View { bench, notice, offer, .. } = &mut self.view;
         if let Some(shown) = self.offers.show(bench, notice.is_none(), now) {
             *offer = shown;
         }
@@ -275,6 +275,7 @@ impl App {
     /// Takes a key as the answer to what stands before the bench's page. Returns the key where nothing does, and an
     /// offer that the user agrees to.
     fn answer_key(&mut self, key: Option<Key>) -> (Option<Key>, Option<Offer>) {
+        let on_panel = self.redraw.message_since(&self.view);
         let View { notice, offer, .. } = &mut self.view;
         let Some(pressed) = key else { return (None, None) };
         if notice.take().is_some() {
@@ -283,7 +284,7 @@ impl App {
         if offer.is_none() {
             return (key, None);
         }
-        let answer = self.offers.key(pressed, self.clock.now);
+        let answer = self.offers.key(pressed, self.clock.now, on_panel);
         if answer.is_some() {
             *offer = None;
         }
@@ -355,7 +356,20 @@ impl App {
     /// Whether the screen is due to be drawn and would look different; if so the caller draws
     /// [`App::view`]. For a board that polls where drawing would delay a cue, and draws elsewhere.
     pub fn redraw_due(&mut self, now: Instant) -> bool {
-        self.redraw.is_due(&self.view, now)
+        let due = self.redraw.is_due(&self.view, now);
+        self.view.picture = self.redraw.newest();
+        due
+    }
+
+    /// The panel has shown this drawing ([`View::picture`]), whole, since `at`. To be called by the board once the last
+    /// byte of it was acknowledged: before, no Yes is taken for an offer that it shows.
+    pub fn panel_has(&mut self, picture: Picture, at: Instant) {
+        self.redraw.panel_has(picture, at);
+    }
+
+    /// The panel did not acknowledge a drawing. Until it has one again, no Yes is taken for an offer.
+    pub const fn panel_lost(&mut self) {
+        self.redraw.panel_lost();
     }
 
     /// What is to be shown now; a copy of it can be drawn anywhere at any time.

@@ -34,6 +34,20 @@ impl Notice {
     }
 }
 
+/// Which drawing a picture is, counted from power-on. (At twenty a second the count lasts for years.)
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub struct Picture(u32);
+
+impl Picture {
+    /// Before the first.
+    pub(crate) const ZERO: Self = Self(0);
+
+    /// The one after it.
+    pub(crate) const fn next(self) -> Self {
+        Self(self.0.saturating_add(1))
+    }
+}
+
 /// What there is to be shown.
 #[derive(Debug, Clone)]
 pub struct View {
@@ -43,6 +57,8 @@ pub struct View {
     pub notice: Option<Notice>,
     /// What a computer offers, until a key is pressed.
     pub offer: Option<Notice>,
+    /// The newest drawing of it, for [`App::panel_has`](crate::app::App::panel_has).
+    pub picture: Picture,
 }
 
 impl View {

@@ -1,8 +1,9 @@
 //! What a computer offers the user at the counter, and what the user says to it.
 //!
 //! An offer is shown with no coil on the mandrel, where nothing is about to begin. Keys that go down just
-//! after it came up ([`READ_FIRST`]) were meant for what stood there before, and say nothing. An offer that nobody asks
-//! about any more is withdrawn: its cable has been pulled.
+//! after it came up ([`READ_FIRST`]) were meant for what stood there before, and say nothing. Yes counts only once the
+//! offer has stood on the panel itself for as long: what was drawn and not sent, nobody has read. An offer that nobody
+//! asks about any more is withdrawn: its cable has been pulled.
 
 use turntally_core::bench::{Bench, Phase, READ_FIRST};
 use turntally_core::format_plain;
@@ -95,16 +96,18 @@ impl Offers {
         }
     }
 
-    /// Takes a key that went down while an offer is shown; the offer that is agreed to. `None` within where
-    /// the key says nothing yet.
+    /// Takes a key that went down while an offer is shown, which the panel has had since `on_panel`; the offer that is
+    /// agreed to. `None` where the key says nothing yet.
     #[inline(never)] // As a part of its caller 76 bytes more.
-    pub(crate) fn key(&mut self, key: Key, now: Instant) -> Option<Option<Offer>> {
+    pub(crate) fn key(&mut self, key: Key, now: Instant, on_panel: Option<Instant>) -> Option<Option<Offer>> {
         let shown = self.waiting.as_ref()?.shown?;
-        if now.since(shown) < READ_FIRST {
+        let agreed = key == Key::Yes;
+        let read = |since: Instant| now.since(since) >= READ_FIRST;
+        // Without a panel an offer can still be declined.
+        if !read(shown) || agreed && !on_panel.is_some_and(read) {
             return None;
         }
         let waiting = self.waiting.take()?;
-        let agreed = key == Key::Yes;
         self.answered = Some((waiting.ticket, if agreed { Answer::Agreed } else { Answer::Declined }));
         Some(agreed.then_some(waiting.offer))
     }

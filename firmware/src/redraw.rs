@@ -1,10 +1,10 @@
-//! When the screen is drawn again.
+//! When the screen is drawn again, and since when the panel has had what was drawn.
 
 use turntally_core::bench::{ErrorBound, Phase, State};
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::Turns;
 
-use crate::notice::{Notice, View};
+use crate::notice::{Notice, Picture, View};
 
 /// Two drawings are at least this far apart.
 const REDRAW: Duration = Duration::from_millis(50);
@@ -51,16 +51,27 @@ impl Look {
     }
 }
 
-/// Remembers what is drawn, and since when.
+/// Remembers what is drawn, and since when; and since when the panel has had it.
 #[derive(Debug)]
 pub(crate) struct Redraw {
     drawn: Option<(Instant, Look)>,
     compared: Instant,
+    newest: Picture,
+    /// The first drawing with the message that is drawn now.
+    first: Picture,
+    /// When the panel first had a drawing with that message.
+    on_panel: Option<Instant>,
 }
 
 impl Redraw {
     pub(crate) const fn new() -> Self {
-        Self { drawn: None, compared: Instant::ZERO }
+        Self {
+            drawn: None,
+            compared: Instant::ZERO,
+            newest: Picture::ZERO,
+            first: Picture::ZERO,
+            on_panel: None,
+        }
     }
 
     /// Whether the view is to be drawn now: it differs from what is drawn, and that has stood for long enough. If so,
@@ -78,7 +89,34 @@ impl Redraw {
         if self.drawn.as_ref().is_some_and(|(_, before)| *before == look) {
             return false;
         }
+        self.newest = self.newest.next();
+        if self.drawn.as_ref().is_none_or(|(_, before)| before.message != look.message) {
+            (self.first, self.on_panel) = (self.newest, None);
+        }
         self.drawn = Some((now, look));
         true
+    }
+
+    /// The drawing that [`Self::is_due`] asked for last.
+    pub(crate) const fn newest(&self) -> Picture {
+        self.newest
+    }
+
+    /// The panel has had this drawing, whole, since `at`.
+    pub(crate) fn panel_has(&mut self, picture: Picture, at: Instant) {
+        if picture >= self.first {
+            self.on_panel.get_or_insert(at);
+        }
+    }
+
+    /// The panel does not answer: nobody knows what it shows.
+    pub(crate) const fn panel_lost(&mut self) {
+        self.on_panel = None;
+    }
+
+    /// Since when the panel has had the message of this view; `None` where it has another, or none.
+    pub(crate) fn message_since(&self, view: &View) -> Option<Instant> {
+        let (_, look) = self.drawn.as_ref()?;
+        self.on_panel.filter(|_| look.message.as_ref() == view.message())
     }
 }

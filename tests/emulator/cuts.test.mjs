@@ -4,13 +4,11 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
 import { gaining } from './inputs.mjs';
-import { Asker, SerialCable, ask, withNumber } from './link.mjs';
+import { Asker, PLACE, SerialCable, ask, withNumber } from './link.mjs';
 
 const CUTS = Number(process.env.TURNTALLY_CUTS ?? 50);
 /** How many coils they are spread over. */
 const COILS = Math.max(3, Math.ceil(CUTS / 40));
-/** Of these settings, by their place: coils of some thirteen turns; what is changed again and again. */
-const [CRADLE, LOUDNESS] = [8, 16];
 /** For so long the newest input to the counter may not be saved yet. */
 const JUST_NOW_MS = 300;
 /** The guarantee: a quarter of a turn; half a turn, and shown as such, where the newest note is not whole. */
@@ -207,13 +205,14 @@ test(`the power goes at ${CUTS} moments: no coil is lost or there twice, setting
   const history = new History();
   const born = history.asker.ask(ask.readSettings()).bytes;
   history.settings = [born];
-  history.take(withNumber(born, CRADLE, 18_000_000));
+  // Coils of some thirteen turns; the loudness is changed again and again.
+  history.take(withNumber(born, PLACE.cradle, 18_000_000));
   history.watch();
   let coils = 0;
   for (; history.missing; coils++) {
     assert.ok(coils < 3 * COILS, `${JSON.stringify(history.cuts)} after ${coils} coils`);
     history.coil();
-    if (coils % 2 === 0) history.take(withNumber(history.settings[0], LOUDNESS, (coils / 2) % 3));
+    if (coils % 2 === 0) history.take(withNumber(history.settings[0], PLACE.loudness, (coils / 2) % 3));
   }
   const { between, torn } = history.cuts;
   t.diagnostic(`${between} cuts at instructions and ${torn} within programs and erases, over ${coils} coils: ${where(history.places)}`);

@@ -74,6 +74,9 @@ export const ask = {
   unknown: () => [99, 1, 2, 3],
 };
 
+/** Places in the row of the settings' numbers. */
+export const PLACE = { cradle: 8, loudness: 16 };
+
 /** Settings whose number at `place` of their row is another one (core/src/settings.rs). */
 export function withNumber(settings, place, number) {
   const r = new Reader(settings);

@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
+import { Asker, CABLES, PLACE, ask, withNumber } from './link.mjs';
 
 test('without a screen everything else goes on', () => {
   const counter = new Counter();
@@ -53,4 +54,31 @@ test('a bus that is stuck holds up nothing but the screen', () => {
   other.run(1_000);
   assert.equal(shown, other.screen.pbm());
   assert.equal(counter.resets, 0, 'the watchdog bit');
+});
+
+test('Yes is taken only for an offer that the panel has shown for 0.7 s', (t) => {
+  const counter = Counter.on();
+  const asker = new Asker(counter, CABLES['the serial line'](counter));
+  const { bytes } = asker.ask(ask.readSettings());
+  const answer = () => asker.ask(ask.answer(1)).answer;
+  // The offer is drawn, and the bus does not carry it.
+  counter.busStuck = true;
+  asker.ask(ask.writeSettings(1, withNumber(bytes, PLACE.cradle, 18_000_000)));
+  for (let time = 0; time < 10; time++) {
+    counter.run(200);
+    counter.press('yes');
+    assert.equal(answer(), 'Waiting', `after ${time}`);
+  }
+  counter.busStuck = false;
+  const { pictures } = counter.screen;
+  counter.until(() => counter.screen.pictures > pictures, 'the picture', 2_500, 0.5);
+  const shown = counter.ms;
+  counter.run(560);
+  counter.press('yes');
+  assert.equal(answer(), 'Waiting', 'taken too early');
+  while (counter.ms < shown + 700) counter.run(1);
+  counter.press('yes');
+  assert.equal(answer(), 'Agreed');
+  t.diagnostic(`Agreed ${(counter.ms - shown).toFixed(0)} ms after the last byte of the picture, the press and the question included`);
+  counter.finish();
 });

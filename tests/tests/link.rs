@@ -121,7 +121,12 @@ impl Desk {
     fn under(&mut self, mut keys: Keys, ms: u32) {
         for _ in 0..ms {
             self.ms += 1;
-            self.app.poll(Instant::from_millis(self.ms), &mut keys);
+            let now = Instant::from_millis(self.ms);
+            self.app.poll(now, &mut keys);
+            // A panel that has each picture at once.
+            if self.app.redraw(now) {
+                self.app.panel_has(self.app.view().picture, now);
+            }
             self.app.save_to(&mut self.store);
         }
     }

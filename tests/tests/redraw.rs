@@ -1,5 +1,6 @@
 //! What the screen shows is what the counter holds: after any history of keys, knob, crank, offers and notices the
-//! picture is a drawing of a view that stood within the last 61 ms, so that no Yes is for a page that was never drawn.
+//! picture is a drawing of a view that stood within the last 61 ms, so that no Yes is for a page that was never drawn;
+//! and a Yes is taken for an offer only where the panel, however slow or absent, has shown that offer for 0.7 s.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::VecDeque;
@@ -13,12 +14,13 @@ use turntally_core::units::Length;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
 use turntally_firmware::link::Ask;
-use turntally_firmware::notice::Notice;
+use turntally_firmware::notice::{Notice, Picture};
 use turntally_firmware::offer::Offer;
 use turntally_tests::cuts::Fingers;
 
 /// Two drawings are 50 ms apart, two comparisons 10 ms (`firmware/src/redraw.rs`), and a poll is 1 ms.
 const LATEST_MS: usize = 61;
+const READ_FIRST_MS: usize = (READ_FIRST.as_micros() / 1_000) as usize;
 
 #[derive(Debug, Clone)]
 enum Act {
@@ -29,6 +31,8 @@ enum Act {
     /// Another batch, on this mandrel.
     Offer(Length),
     Notice(bool),
+    /// From now on the panel takes so many milliseconds for a picture; with none it does not answer.
+    Panel(Option<u16>),
     /// Milliseconds.
     Wait(u16),
 }
@@ -41,10 +45,61 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
         2 => (1_u16..400).prop_map(Act::Crank),
         4 => (250_i64..1_200).prop_map(|um| Act::Offer(Length::from_um(um * 10))),
         1 => any::<bool>().prop_map(Act::Notice),
+        2 => prop::option::weighted(0.8, prop_oneof![0_u16..40, 200_u16..900]).prop_map(Act::Panel),
         4 => (0_u16..30).prop_map(Act::Wait),
         3 => (600_u16..900).prop_map(Act::Wait),
     ];
     prop::collection::vec(act, 1..40)
+}
+
+/// A panel that takes its time over a picture, or does not answer.
+#[derive(Debug, Clone)]
+struct Panel {
+    takes_ms: Option<u16>,
+    /// What is on its way, and when it will be whole.
+    sending: Option<(u32, Picture, Frame)>,
+    /// What it has shown of late, one for each millisecond.
+    shown: VecDeque<Option<Frame>>,
+    shows: Option<Frame>,
+    sent: Option<Picture>,
+}
+
+impl Panel {
+    const fn new() -> Self {
+        Self { takes_ms: Some(25), sending: None, shown: VecDeque::new(), shows: None, sent: None }
+    }
+
+    fn tick(&mut self, app: &mut App, ms: u32) {
+        let now = Instant::from_millis(ms);
+        match self.takes_ms {
+            None => {
+                (self.sending, self.shows, self.sent) = (None, None, None);
+                app.panel_lost();
+            }
+            Some(takes_ms) => {
+                if let Some((done, picture, frame)) = self.sending.take() {
+                    if done <= ms {
+                        (self.shows, self.sent) = (Some(frame), Some(picture));
+                        app.panel_has(picture, now);
+                    } else {
+                        self.sending = Some((done, picture, frame));
+                    }
+                }
+                let newest = app.view().picture;
+                if self.sending.is_none() && self.sent != Some(newest) {
+                    self.sending = Some((ms + u32::from(takes_ms), newest, app.frame().clone()));
+                }
+            }
+        }
+        if self.shown.len() == READ_FIRST_MS {
+            self.shown.pop_front();
+        }
+        self.shown.push_back(self.shows.clone());
+    }
+
+    fn has_stood(&self, frame: &Frame) -> bool {
+        self.shown.len() == READ_FIRST_MS && self.shown.iter().all(|shown| shown.as_ref() == Some(frame))
+    }
 }
 
 /// A counter, its clock, and what it would have drawn of late.
@@ -54,7 +109,9 @@ struct Counter {
     ms: u32,
     phase: u8,
     drawings: VecDeque<Frame>,
+    panel: Panel,
     ticket: u32,
+    taken: u32,
 }
 
 impl Counter {
@@ -62,7 +119,16 @@ impl Counter {
         let mut bench = Bench::new();
         bench.set_up(Settings::default());
         let app = App::new(bench, Settings::default().build.pulses, 5_000);
-        Self { app, hand: Fingers::default(), ms: 0, phase: 0, drawings: VecDeque::new(), ticket: 0 }
+        Self {
+            app,
+            hand: Fingers::default(),
+            ms: 0,
+            phase: 0,
+            drawings: VecDeque::new(),
+            panel: Panel::new(),
+            ticket: 0,
+            taken: 0,
+        }
     }
 
     fn fresh(&self) -> Frame {
@@ -84,13 +150,23 @@ impl Counter {
             word = word << 2 | [0b00, 0b10, 0b11, 0b01][usize::from(self.phase)];
         }
         self.app.samples(Ok(Some(word)), now);
+        let (offered, before, picture) = (self.app.view().offer.is_some(), self.mandrel(), self.fresh());
         _ = self.app.poll(now, &mut self.hand);
+        if offered && self.mandrel() != before {
+            self.taken += 1;
+            assert!(self.panel.has_stood(&picture), "taken unread at {} ms", self.ms);
+        }
         self.app.redraw(now);
+        self.panel.tick(&mut self.app, self.ms);
         if self.drawings.len() == LATEST_MS {
             self.drawings.pop_front();
         }
         let fresh = self.fresh();
         self.drawings.push_back(fresh);
+    }
+
+    fn mandrel(&self) -> Length {
+        self.app.bench().settings_now().batch.mandrel
     }
 
     fn is_fresh(&self) -> bool {
@@ -139,6 +215,10 @@ proptest! {
                     counter.app.report(Notice::new(title, format_args!("at {} ms", counter.ms), ["", ""]));
                     1
                 }
+                Act::Panel(takes_ms) => {
+                    counter.panel.takes_ms = takes_ms;
+                    1
+                }
                 Act::Wait(ms) => ms,
             };
             for _ in 0..ms {
@@ -153,7 +233,6 @@ proptest! {
 /// Yes would be taken for the other one, the screen shows it.
 #[test]
 fn the_next_offer_is_drawn() {
-    let read_first_ms = READ_FIRST.as_micros() / 1_000;
     for late in 0..20 {
         let mut counter = Counter::new();
         counter.tick(0);
@@ -161,7 +240,7 @@ fn the_next_offer_is_drawn() {
             counter.offer(Length::from_um(um));
             counter.tick(0);
             assert!(counter.app.view().offer.is_some(), "{um} um");
-            for _ in 0..read_first_ms + late {
+            for _ in 0..READ_FIRST_MS + late {
                 counter.tick(0);
             }
             assert_eq!(*counter.app.frame(), counter.fresh(), "{um} um, {late} ms late");
@@ -169,4 +248,34 @@ fn the_next_offer_is_drawn() {
             counter.tick(0);
         }
     }
+}
+
+/// An offer on a panel that takes a second over its picture: Yes counts 0.7 s after it is whole. Without a panel only No
+/// counts.
+#[test]
+fn yes_waits_for_the_panel() {
+    let mut counter = Counter::new();
+    counter.panel.takes_ms = Some(1_000);
+    counter.tick(0);
+    counter.offer(Length::from_um(5_000));
+    let mut taken = 0;
+    while counter.taken == 0 {
+        counter.hand.key = Some(Key::Yes);
+        counter.tick(0);
+        taken = counter.ms;
+        assert!(taken < 4_000, "never taken");
+    }
+    // The first page is on its way for a second when the offer comes; then the offer's is, for another.
+    assert!((2_700..=2_710).contains(&taken), "{taken} ms");
+
+    counter.panel.takes_ms = None;
+    counter.offer(Length::from_um(6_000));
+    for key in [Key::Yes, Key::No] {
+        for _ in 0..2_000 {
+            counter.hand.key = Some(key);
+            counter.tick(0);
+            assert!(counter.app.view().offer.is_some() || key == Key::No, "taken at {} ms", counter.ms);
+        }
+    }
+    assert_eq!((counter.app.view().offer.is_none(), counter.taken), (true, 1));
 }

@@ -43,7 +43,7 @@ const SEAL: u8 = 3;
 
 /// What is known of the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-struct Known {
+struct LogHead {
     /// The number of the first entry of the newest segment.
     base: u32,
     /// The first number that may still be there.
@@ -52,7 +52,7 @@ struct Known {
     acknowledged: u32,
 }
 
-impl Known {
+impl LogHead {
     const fn makes_sense(&self) -> bool {
         let Self { base, oldest, acknowledged } = *self;
         let end = base.saturating_add(ENTRIES);
@@ -63,7 +63,7 @@ impl Known {
 /// Where the log is.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Log {
-    known: Known,
+    known: LogHead,
     /// Where the next item of the newest segment goes, if that segment is ready.
     cursor: Option<Cursor>,
     /// The number of the next entry.
@@ -220,7 +220,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         Ok(())
     }
 
-    fn begin_segment(&mut self, known: &Known) -> Result<Cursor, StoreError> {
+    fn begin_segment(&mut self, known: &LogHead) -> Result<Cursor, StoreError> {
         let range = self.segment_of(known.base);
         let heads = range.start..range.start + HEADS;
         // In the first round what is blank from here on was never written: to erase it would take its time for nothing.
@@ -267,7 +267,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         }
         let log = match base {
             Some(base) => self.segment_as_it_is(base)?,
-            None => Log { known: Known::default(), cursor: None, next: 0 },
+            None => Log { known: LogHead::default(), cursor: None, next: 0 },
         };
         self.log = Some(log);
         Ok(log)
@@ -298,7 +298,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         let Range { start, end } = self.segment_of(base);
         // Nothing is remembered but what its head says.
         let oldest = base.saturating_sub(self.segments().saturating_sub(1) * ENTRIES);
-        let mut known = Known { base, oldest, acknowledged: oldest };
+        let mut known = LogHead { base, oldest, acknowledged: oldest };
         let mut last = Vec::<u8, { 1 + ENTRY_LEN }>::new();
         let (mut next, mut behind) = (base, start);
         walk(
@@ -353,11 +353,11 @@ fn with_kind(kind: u8, bytes: &[u8]) -> Option<Vec<u8, { 1 + ENTRY_LEN }>> {
     Some(item)
 }
 
-fn head(known: &Known) -> Option<Vec<u8, { 1 + ENTRY_LEN }>> {
+fn head(known: &LogHead) -> Option<Vec<u8, { 1 + ENTRY_LEN }>> {
     let mut bytes = [0; 16];
     with_kind(HEAD, postcard::to_slice(known, &mut bytes).ok()?)
 }
 
-fn known_of(bytes: &[u8]) -> Option<Known> {
-    postcard::from_bytes(bytes).ok().filter(Known::makes_sense)
+fn known_of(bytes: &[u8]) -> Option<LogHead> {
+    postcard::from_bytes(bytes).ok().filter(LogHead::makes_sense)
 }

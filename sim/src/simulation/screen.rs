@@ -299,11 +299,16 @@ impl ScreenBus {
     pub fn update(&mut self, now: Instant, app: &mut App) -> Result<bool, Failure> {
         let drawn = app.redraw(now);
         match self.driver.update(now, app.frame(), drawn) {
-            Ok(_) | Err(BusError::NoAnswer(_)) => Ok(self.module.has_changed()),
+            Ok(true) => app.panel_has(app.view().picture, now),
+            Ok(false) => {}
+            Err(BusError::NoAnswer(_)) => app.panel_lost(),
             Err(fault) => {
-                Err(Failure::new(format!("the screen does not understand what it is sent: {fault:?}")))
+                return Err(Failure::new(format!(
+                    "the screen does not understand what it is sent: {fault:?}"
+                )));
             }
         }
+        Ok(self.module.has_changed())
     }
 }
 

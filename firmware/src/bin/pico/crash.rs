@@ -43,7 +43,7 @@ unsafe impl Sync for CrashRecord {}
 
 /// Not cleared at the start.
 #[unsafe(link_section = ".uninit.TURNTALLY_CRASH")]
-static KEPT: CrashRecord = CrashRecord(UnsafeCell::new(MaybeUninit::uninit()));
+static RECORD: CrashRecord = CrashRecord(UnsafeCell::new(MaybeUninit::uninit()));
 
 /// Why the chip started, if it was not for having been switched on: to be called once, first thing.
 #[inline(never)] // As a part of its caller 48 bytes more.
@@ -52,7 +52,7 @@ pub fn take(watchdog: &Watchdog) -> Option<Notice> {
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
     // if mark and sum agree, and is cleared with the same stroke.
     let reason = unsafe {
-        let place = KEPT.0.get().cast::<Reason>();
+        let place = RECORD.0.get().cast::<Reason>();
         let reason = place.read_volatile();
         place.cast::<u32>().write_volatile(0);
         reason
@@ -83,7 +83,7 @@ fn leave(what: core::fmt::Arguments<'_>) -> ! {
     // SAFETY: interrupts are off and this does not return: nothing else touches it. The watchdog is
     // taken from the task that had it, which will not run again.
     unsafe {
-        KEPT.0.get().cast::<Reason>().write_volatile(reason);
+        RECORD.0.get().cast::<Reason>().write_volatile(reason);
         Watchdog::new(WATCHDOG::steal()).trigger_reset();
     }
     loop {

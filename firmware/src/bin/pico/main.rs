@@ -213,6 +213,7 @@ async fn tick(
         vitals::at(2);
         let now = time::Instant::from_micros(begun.as_micros());
         keep::tell(app);
+        oled::report(app);
         _ = app.poll(now, &mut front);
         link::answer(app);
         keep::take(app);

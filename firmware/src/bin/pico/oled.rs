@@ -5,10 +5,12 @@ use embassy_rp::i2c::{Config, I2c, InterruptHandler};
 use embassy_rp::peripherals::I2C0;
 use embassy_rp::{Peri, bind_interrupts};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
+use embassy_sync::signal::Signal as Small;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
 use turntally_core::time;
+use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
-use turntally_firmware::notice::View;
+use turntally_firmware::notice::{Picture, View};
 use turntally_firmware::oled::Refresh;
 use turntally_firmware::ssd1306;
 
@@ -35,6 +37,18 @@ pub fn next() -> &'static Next {
     &NEXT
 }
 
+/// The drawing that the panel has, and since when; or that it does not answer.
+static ON_PANEL: Small<CriticalSectionRawMutex, Option<(Picture, time::Instant)>> = Small::new();
+
+/// Gives the counter what the panel shows, if that has changed.
+pub fn report(app: &mut App) {
+    match ON_PANEL.try_take() {
+        Some(Some((picture, at))) => app.panel_has(picture, at),
+        Some(None) => app.panel_lost(),
+        None => {}
+    }
+}
+
 /// A page takes 3 ms at 400 kHz: a bus that needs this long is stuck.
 const STUCK: Duration = Duration::from_millis(30);
 
@@ -52,6 +66,7 @@ enum Failure {
 pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
     let mut frame = Frame::new();
     let mut refresh = Refresh::new();
+    let mut drawn = None;
     loop {
         free_bus(pins.scl.reborrow(), pins.sda.reborrow()).await;
         let mut config = Config::default();
@@ -60,7 +75,9 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
             I2c::new_async(pins.bus.reborrow(), pins.scl.reborrow(), pins.sda.reborrow(), Irqs, config);
         loop {
             let sent = send(&mut bus, &frame).await;
-            refresh.sent(time::Instant::from_micros(Instant::now().as_micros()), sent.is_ok());
+            let now = time::Instant::from_micros(Instant::now().as_micros());
+            refresh.sent(now, sent.is_ok());
+            ON_PANEL.signal(drawn.filter(|_| sent.is_ok()).map(|picture| (picture, now)));
             #[cfg(feature = "defmt")]
             match sent {
                 Ok(()) => {}
@@ -74,6 +91,7 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
             // A newer picture, or none for so long that the same one is sent again.
             if let Ok(view) = with_deadline(due, next.wait()).await {
                 draw(&view, &mut frame);
+                drawn = Some(view.picture);
             }
             if refresh.is_missing() {
                 break;
