@@ -16,7 +16,7 @@ pub struct CoilGroup {
     pub count: u32,
     /// Rings that are certain from each.
     pub rings: u32,
-    /// Rings that each gives at most: the least springback, the slit where it falls best.
+    /// Rings that each gives at most: the least springback, the slit where it falls best, none of the lead-in bent.
     pub rings_best: u32,
     /// Encoder counts at which to stop.
     pub target_counts: i64,
@@ -56,7 +56,7 @@ pub struct Plan {
     pub rings_wanted: u32,
     /// Rings that are certain from all the coils.
     pub rings_planned: u32,
-    /// Rings at most: the least springback, every slit where it falls best.
+    /// Rings at most: the least springback, every slit where it falls best, no lead-in bent.
     pub rings_best: u64,
     /// Rings on the average of where slits fall, at the likely springback.
     pub rings_likely: u64,
