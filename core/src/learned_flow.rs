@@ -141,6 +141,15 @@ impl RingFlow {
         self.measured.map(libm::exp)
     }
 
+    /// Why its rings and the metal's figures do not go together; nothing where they do.
+    #[must_use]
+    pub const fn misfit(&self) -> Option<Misfit> {
+        match self.fitting {
+            Ok(_) => None,
+            Err(misfit) => Some(misfit),
+        }
+    }
+
     fn fits(&self) -> Bounds<f64> {
         self.fitting.unwrap_or(self.measured)
     }

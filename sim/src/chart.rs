@@ -18,6 +18,7 @@ use crate::failure::Failure;
 use crate::figures::{Cut, Figure, Printed, Ring};
 use crate::files::kind::Kind;
 use crate::files::output;
+use crate::job::bare;
 use crate::lookup::{Learning, LookupArgs};
 use crate::material::{Material, MaterialArgs, Refusal};
 use crate::range::{Sizes, Step};
@@ -75,6 +76,10 @@ pub struct Args {
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
     pub known: LookupArgs,
+    /// The spool that one of the wires comes off: its own measurements count, or else those of no spool [default: all
+    /// measurements of such wire]
+    #[arg(long, value_name = "NAME")]
+    pub spool: Option<String>,
     /// How it is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -549,10 +554,14 @@ fn materials(args: &Args) -> Result<Vec<Material>, Failure> {
     } else {
         args.metal.iter().map(String::as_str).collect()
     };
-    let known = records::lookup(&args.known)?;
+    let known = records::lookup(&args.known)?.with_spool(args.spool.as_deref());
+    let spool = known.spool(None)?;
+    if let Some((option, spool)) = &spool {
+        bare("--coating", option, spool, args.material.coating)?;
+    }
     let mut materials: Vec<Material> = Vec::new();
     for name in names {
-        let material = Material::new(name, &args.material, &known)?;
+        let material = Material::new(name, &args.material, &known, spool.as_ref().map(|(_, spool)| spool))?;
         if materials.iter().all(|other| other.name() != material.name()) {
             materials.push(material);
         }

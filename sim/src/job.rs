@@ -22,7 +22,7 @@ use turntally_core::units::{Density, Grams, Length, Turns};
 use crate::failure::Failure;
 use crate::files::input;
 use crate::files::kind::Kind;
-use crate::lookup::{Learning, Lookup, Price, Spool, WireKind};
+use crate::lookup::{Learning, Lookup, MeasuredCoil, Price, Spool, WireKind};
 use crate::words::visible::is_hidden;
 
 mod fields;
@@ -219,10 +219,10 @@ impl Job {
         let wire = Wire::check(&file.wire)?;
         let mandrel: Length = text("mandrel.diameter", &file.mandrel.diameter)?;
         let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
-        let springback = Springback::check(&file, &wire, mandrel, known)?;
+        let spool = spool(file.wire.spool.as_deref(), &wire, known)?;
+        let springback = Springback::check(&file, &wire, mandrel, spool.as_ref(), known)?;
         let price =
             price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
-        let spool = spool(file.wire.spool.as_deref(), &wire, known)?;
         let winding = Winding::new(wire.over_coating(), mandrel, springback.gap, kerf, springback.ratio)
             .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
         let winder = Winder::check(&file.winder)?;
@@ -381,12 +381,22 @@ struct Springback {
 }
 
 impl Springback {
-    fn check(file: &File, wire: &Wire, mandrel: Length, known: &Lookup) -> Result<Self, Failure> {
+    fn check(
+        file: &File,
+        wire: &Wire,
+        mandrel: Length,
+        spool: Option<&Spool>,
+        known: &Lookup,
+    ) -> Result<Self, Failure> {
         let (given_ratio, given_gap) = (file.wire.spring_ratio, file.coil.gap);
+        let coil = MeasuredCoil {
+            wire: wire.kind(),
+            coating: wire.coating,
+            mandrel,
+            spool: spool.map(|spool| spool.name.clone()),
+        };
         let learning = known
-            .learned(&wire.kind(), mandrel, given_ratio.is_some())?
-            // What was measured was bare wire.
-            .filter(|_| wire.coating == Length::ZERO)
+            .learned(&coil, given_ratio.is_some())?
             .and_then(|all| all.beside(given_ratio.is_some(), given_gap.is_some()));
         let learned = learning.as_ref().map(|learning| learning.learned).unwrap_or_default();
         let ratio = match (given_ratio, learned.spring) {
@@ -444,11 +454,17 @@ impl Winder {
 fn spool(name: Option<&str>, wire: &Wire, known: &Lookup) -> Result<Option<Spool>, Failure> {
     let Some((field, spool)) = known.spool(name)? else { return Ok(None) };
     fits(field, &spool, &wire.kind())?;
-    if wire.coating > Length::ZERO {
-        let why = "the wire on a spool is taken as bare: leave out wire.coating or the spool";
-        return Err(Failure::value(field, &spool.name, why));
-    }
+    bare("wire.coating", field, &spool, wire.coating)?;
     Ok(Some(spool))
+}
+
+/// The wire on a spool has no coating.
+pub(crate) fn bare(option: &str, field: &str, spool: &Spool, coating: Length) -> Result<(), Failure> {
+    if coating == Length::ZERO {
+        return Ok(());
+    }
+    let why = format_args!("the wire on a spool is taken as bare: leave out {option} or the spool");
+    Err(Failure::value(field, &spool.name, why))
 }
 
 /// The name stands for the job inside the program.
@@ -620,14 +636,21 @@ pub fn coating_of(text: &str) -> Result<Length, String> {
     Ok(coating)
 }
 
-/// A job's wire must be the one that is on its spool.
-fn fits(field: &str, spool: &Spool, wire: &WireKind) -> Result<(), Failure> {
-    if spool.metal == wire.metal && spool.wire == wire.size {
+/// A job's wire must be the one that is on its spool, in its temper where that is known.
+pub(crate) fn fits(field: &str, spool: &Spool, wire: &WireKind) -> Result<(), Failure> {
+    let known = spool.temper.is_some();
+    if spool.metal == wire.metal && spool.wire == wire.size && (!known || spool.temper == Some(wire.temper)) {
         return Ok(());
     }
+    let temper = |temper: Option<Temper>| temper.map_or_else(String::new, |temper| format!("{temper} "));
     let why = format_args!(
-        "there is {} of {} on it, and the job is for {} of {}",
-        spool.metal, spool.wire, wire.metal, wire.size
+        "there is {}{} of {} on it, and not {}{} of {}",
+        temper(spool.temper),
+        spool.metal,
+        spool.wire,
+        temper(known.then_some(wire.temper)),
+        wire.metal,
+        wire.size
     );
     Err(Failure::value(field, &spool.name, why))
 }

@@ -3,6 +3,7 @@
 //! Reading makes no file: where there is none, nothing is known. A program that was built without the records
 //! (feature `link`) knows nothing either, and says so only when it is asked for them.
 
+use std::borrow::Cow;
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
@@ -17,7 +18,7 @@ use crate::words::number::metres;
 mod learning;
 mod next;
 
-pub use learning::{Carried, LearnedMetal, LearnedWire, Learning, together};
+pub use learning::{Carried, LearnedMetal, LearnedWire, Learning, ring_flow, together};
 pub use next::Next;
 
 /// Which records a command looks into.
@@ -73,6 +74,8 @@ pub struct Spool {
     pub name: String,
     /// Its metal, as records name it.
     pub metal: String,
+    /// Its temper, where that is known.
+    pub temper: Option<Temper>,
     /// The wire's diameter.
     pub wire: Length,
     /// The wire's density.
@@ -116,6 +119,32 @@ impl Spool {
     }
 }
 
+/// The coil that something was measured on, or the rings were cut from.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct MeasuredCoil {
+    /// Its wire: of coated wire the metal.
+    pub wire: WireKind,
+    /// The thickness of its coating; nothing on bare wire.
+    pub coating: Length,
+    /// The mandrel's diameter.
+    pub mandrel: Length,
+    /// The spool that the wire came off, by its name, whether there still is one or not.
+    pub spool: Option<String>,
+}
+
+impl MeasuredCoil {
+    /// The diameter of its wire with the coating.
+    #[must_use]
+    pub const fn over_coating(&self) -> Length {
+        self.wire.size.with_coating(self.coating)
+    }
+
+    /// Its wires on this mandrel are wound alike.
+    fn on_same_mandrel(&self, other: &Self) -> bool {
+        (self.mandrel, self.coating) == (other.mandrel, other.coating)
+    }
+}
+
 /// A measurement as it is kept.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measured {
@@ -123,10 +152,8 @@ pub struct Measured {
     pub number: i64,
     /// When it was noted, in seconds since 1970-01-01 UTC.
     pub at_unix_s: i64,
-    /// The wire.
-    pub wire: WireKind,
-    /// The mandrel's diameter.
-    pub mandrel: Length,
+    /// The coil.
+    pub coil: MeasuredCoil,
     /// What was measured.
     pub measurement: Measurement,
 }
@@ -143,7 +170,8 @@ pub fn no_spool(field: &str, name: &str) -> Failure {
 
 /// Records of wire: of measured rings and coils, and of spools.
 pub trait WireRecords: std::fmt::Debug {
-    /// Every measurement, those of one wire on one mandrel together.
+    /// Every measurement, those of one wire together and in the order of their mandrels, those of one coating on one
+    /// mandrel together.
     ///
     /// # Errors
     /// One line that names the file.
@@ -226,40 +254,64 @@ impl Lookup {
         found.map(|spool| Some((field, spool))).ok_or_else(|| no_spool(field, name))
     }
 
-    /// What measured rings and coils say of a wire on a mandrel; where its spring ratio is given otherwise, only what
-    /// was measured on this very mandrel.
+    /// What measured rings and coils say of the wire on this spool, or of all such wire, wound on this mandrel with this
+    /// coating; where its spring ratio is given otherwise, only what was measured on this very mandrel.
     ///
     /// # Errors
     /// One line that names the file, or says what was measured that cannot be.
-    pub fn learned(
-        &self,
-        wire: &WireKind,
-        mandrel: Length,
-        spring_given: bool,
-    ) -> Result<Option<Learning>, Failure> {
-        let mut all = self.wires(|one| one == wire)?;
+    pub fn learned(&self, coil: &MeasuredCoil, spring_given: bool) -> Result<Option<Learning>, Failure> {
+        let mut all = self.wires(coil.spool.as_deref(), |one| *one == coil.wire)?;
         let Some(known) = all.pop() else { return Ok(None) };
-        known.on(mandrel, spring_given).map_err(|why| Failure::value("mandrel.diameter", mandrel, why))
+        known
+            .on(coil.mandrel, coil.coating, spring_given)
+            .map_err(|why| Failure::value("mandrel.diameter", coil.mandrel, why))
     }
 
-    /// What measured rings and coils say of every wire of a metal.
+    /// What measured rings and coils say of every wire of a metal: of the wire on this spool, what counts for that, of
+    /// all others, what was measured of any such wire.
     ///
     /// # Errors
     /// As [`Self::learned`].
-    pub fn all_learned(&self, metal: &str, temper: Temper) -> Result<LearnedMetal, Failure> {
+    pub fn all_learned(
+        &self,
+        metal: &str,
+        temper: Temper,
+        spool: Option<&Spool>,
+    ) -> Result<LearnedMetal, Failure> {
         let metal = metal_key(metal);
-        self.wires(|wire| wire.metal == metal && wire.temper == temper).map(LearnedMetal::new)
+        let of_metal = |wire: &WireKind| wire.metal == metal && wire.temper == temper;
+        let on_spool =
+            |wire: &WireKind| spool.is_some_and(|on| on.metal == wire.metal && on.wire == wire.size);
+        let name = spool.map(|spool| spool.name.as_str());
+        let mut wires = self.wires(name, |wire| of_metal(wire) && on_spool(wire))?;
+        wires.extend(self.wires(None, |wire| of_metal(wire) && !on_spool(wire))?);
+        Ok(LearnedMetal::new(wires))
     }
 
-    fn wires(&self, wanted: impl Fn(&WireKind) -> bool) -> Result<Vec<LearnedWire>, Failure> {
+    fn wires(
+        &self,
+        spool: Option<&str>,
+        wanted: impl Fn(&WireKind) -> bool,
+    ) -> Result<Vec<LearnedWire>, Failure> {
         let Source::Records(records) = &self.source else { return Ok(Vec::new()) };
         if self.estimate {
             return Ok(Vec::new());
         }
         let all = records.measured()?;
-        all.chunk_by(|a, b| a.wire == b.wire)
-            .filter(|one| wanted(&one[0].wire))
-            .map(LearnedWire::new)
+        all.chunk_by(|a, b| a.coil.wire == b.coil.wire)
+            .filter(|one| wanted(&one[0].coil.wire))
+            .map(|of_wire| of_spool(of_wire, spool))
+            .filter(|one| !one.is_empty())
+            .map(|one| LearnedWire::new(&one))
             .collect()
     }
+}
+
+/// What counts of one wire's measurements for the wire on a spool: those of that spool; if there are none, those that are
+/// of no spool. For wire of which no spool is named, all of them.
+fn of_spool<'a>(of_wire: &'a [Measured], spool: Option<&str>) -> Cow<'a, [Measured]> {
+    let Some(spool) = spool else { return Cow::Borrowed(of_wire) };
+    let own = of_wire.iter().any(|one| one.coil.spool.as_deref() == Some(spool));
+    let from = own.then_some(spool);
+    Cow::Owned(of_wire.iter().filter(|one| one.coil.spool.as_deref() == from).cloned().collect())
 }

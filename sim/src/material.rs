@@ -13,7 +13,7 @@ use turntally_core::units::{Density, Length};
 
 use crate::failure::Failure;
 use crate::job::{DENSITIES, MAX_METAL, coating_of, unknown_metal};
-use crate::lookup::{LearnedMetal, Learning, Lookup};
+use crate::lookup::{LearnedMetal, Learning, Lookup, Spool};
 
 /// The options that `size` and `chart` share.
 #[derive(Debug, Clone, clap::Args)]
@@ -126,11 +126,16 @@ impl fmt::Display for Refusal {
 }
 
 impl Material {
-    /// The metal `name` as the options say it is, with what is known of its wires.
+    /// The metal `name` as the options say it is, with what is known of its wires, one of which may be on this spool.
     ///
     /// # Errors
     /// One line where it is neither listed nor has a density, or where the name cannot be printed.
-    pub fn new(name: &str, args: &MaterialArgs, known: &Lookup) -> Result<Self, Failure> {
+    pub fn new(
+        name: &str,
+        args: &MaterialArgs,
+        known: &Lookup,
+        spool: Option<&Spool>,
+    ) -> Result<Self, Failure> {
         let name = name.trim();
         // What XML cannot hold cannot stand in a chart either.
         let printable = |c: char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
@@ -151,7 +156,7 @@ impl Material {
             (None, None) => return Err(unknown_metal("--metal", name, "--density")),
         };
         Ok(Self {
-            known: Arc::new(known.all_learned(name, args.temper)?),
+            known: Arc::new(known.all_learned(name, args.temper, spool)?),
             given: (args.spring_ratio.is_some(), args.gap.is_some()),
             name: metal.map_or(name, |metal| metal.name()).to_owned(),
             metal,
@@ -205,11 +210,7 @@ impl Material {
     /// # Errors
     /// [`Refusal::Springs`] where they say that it makes no ring.
     pub fn learned(&self, wire: Length, mandrel: Length) -> Result<Option<Learning>, Refusal> {
-        // What was measured was bare wire.
-        if self.coating > Length::ZERO {
-            return Ok(None);
-        }
-        let known = self.known.on(wire, mandrel, self.given.0).map_err(Refusal::Springs)?;
+        let known = self.known.on(wire, mandrel, self.coating, self.given.0).map_err(Refusal::Springs)?;
         Ok(known.and_then(|known| known.beside(self.given.0, self.given.1)))
     }
 

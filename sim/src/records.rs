@@ -12,6 +12,7 @@ use rusqlite::types::{FromSql, FromSqlResult, ValueRef};
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 use turntally_core::bench::log::Entry;
 use turntally_core::link::SentEntry;
+use turntally_core::metal::Temper;
 use turntally_core::units::Length;
 
 use crate::failure::Failure;
@@ -26,8 +27,9 @@ pub(crate) mod report;
 pub mod spool;
 
 /// The form of the file. Form 1 had the log alone, form 2 knew a job by its fingerprint and rewrote its price
-/// whenever it was sent. Both are brought up to this one when they are opened, with a copy beside the file first.
-const FORMAT_VERSION: i64 = 3;
+/// whenever it was sent, form 3 knew no spool of a measurement, no temper of a spool and measured bare wire alone. All
+/// are brought up to this one when they are opened, with a copy beside the file first.
+const FORMAT_VERSION: i64 = 4;
 /// Where another program writes to the file, it is waited for so long.
 const BUSY: Duration = Duration::from_secs(5);
 
@@ -236,6 +238,13 @@ impl FromSql for Shown {
     }
 }
 
+/// The temper that stands in this column.
+fn temper_of(column: usize, text: &str) -> rusqlite::Result<Temper> {
+    text.parse().map_err(|_| {
+        rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, "no temper".into())
+    })
+}
+
 /// The text of this column.
 fn shown(row: &Row<'_>, column: usize) -> rusqlite::Result<String> {
     row.get(column).map(|Shown(text)| text)
@@ -262,7 +271,7 @@ fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
         FORMAT_VERSION => return Ok(()),
         0 if tables == 0 => {}
         0 => return Err(Failure::value("--log", path.display(), "a database, but no log of turntally")),
-        1 | 2 => back_up(path, before)?,
+        1..FORMAT_VERSION => back_up(path, before)?,
         _ => {
             let why = "by a newer turntally: bring this one up to date";
             return Err(Failure::value("--log", path.display(), why));
@@ -276,10 +285,14 @@ fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
             all.execute_batch(measured::TABLES)?;
             all.execute_batch(spool::TABLES)?;
         }
-        all.execute_batch(batch::TABLES)?;
-        if before > 0 {
-            batch::carry_over(&all, before == 2)?;
+        if before < 3 {
+            all.execute_batch(batch::TABLES)?;
+            if before > 0 {
+                batch::carry_over(&all, before == 2)?;
+            }
         }
+        all.execute_batch(measured::FORM_4)?;
+        all.execute_batch(spool::FORM_4)?;
         all.pragma_update(None, "user_version", FORMAT_VERSION)?;
         all.commit()
     })();

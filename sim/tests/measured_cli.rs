@@ -280,6 +280,27 @@ fn a_reading_that_does_not_fit_is_kept_only_where_it_is_sure() {
     assert_eq!(entries(&workshop.path("log.sqlite")), 2);
 }
 
+/// What is refused without --sure is what the list then calls a misfit, and nothing else: coils of one wire differ by 2 %.
+/// The estimate's highest ring on 12 mm is 12.6886 mm inside, by `size`; one that is 0.005 mm wider may still be of it.
+#[test]
+fn a_reading_is_judged_as_it_is_once_it_is_kept() {
+    let wire =
+        ["measured", "add", "--metal", "copper", "--wire", "1.2mm", "--mandrel", "12mm", "--within", "0mm"];
+    let (mut kept, mut refused) = (0, 0);
+    for step in 0..8 {
+        let inside = format!("{}mm", 12.680 + f64::from(step) * 0.005);
+        let workshop = Workshop::new();
+        let log = workshop.log();
+        let ring = ["--inside", inside.as_str()];
+        let output = turntally(&workshop.with(&[&wire[..], &ring].concat(), &log));
+        let sure = printed(&workshop.with(&[&wire[..], &ring, &["--sure"]].concat(), &log));
+        let misfit = sure.contains("more than this metal and temper allow");
+        assert_eq!(output.status.code() == Some(2), misfit, "{inside}: {sure}");
+        if misfit { refused += 1 } else { kept += 1 }
+    }
+    assert!(kept > 0 && refused > 0, "{kept} {refused}");
+}
+
 /// Readings that a caliper types: all of them are kept, or none.
 #[test]
 fn typed_readings_are_kept_all_or_none() {

@@ -146,5 +146,5 @@ fn answers_are_as_shown() {
             }
         }
     }
-    assert_eq!(shown, 4);
+    assert_eq!(shown, 7);
 }

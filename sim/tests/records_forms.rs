@@ -11,6 +11,7 @@ mod run;
 
 use forms::made;
 use run::{json, near, refusal};
+use serde_json::Value;
 
 fn form_of(path: &Path) -> i64 {
     Connection::open(path).unwrap().query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap()
@@ -35,8 +36,8 @@ fn carried_over(form: i64) {
     }
     assert_ne!(batches[0]["batch"], batches[2]["batch"]);
     assert_eq!((&batches[0]["rings_counted"], &batches[0]["rejects"]), (&98.into(), &2.into()));
-    assert_eq!((&batches[1]["batch"], &batches[1]["cost"]), (&0.into(), &serde_json::Value::Null));
-    assert_eq!(form_of(&path), 3);
+    assert_eq!((&batches[1]["batch"], &batches[1]["cost"]), (&0.into(), &Value::Null));
+    assert_eq!(form_of(&path), 4);
     assert_eq!(std::fs::read_to_string(&taken).unwrap(), "mine");
     let copy = folder.path().join(format!("log.sqlite.v{form}-backup-2"));
     assert_eq!(form_of(&copy), form);
@@ -48,10 +49,29 @@ fn carried_over(form: i64) {
         .unwrap()
         .query_row("SELECT spool FROM batch WHERE counter = 'a'", [], |row| row.get(0))
         .unwrap();
-    assert_eq!(spool.as_deref(), (form == 2).then_some("old"));
+    assert_eq!(spool.as_deref(), (form >= 2).then_some("old"));
+    measured_of_no_spool(&path, form);
     // Once is enough.
     assert_eq!(json(&["log", "--json", "--log", path.to_str().unwrap()]), report);
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 3);
+}
+
+/// What was measured is bare wire of no spool, and a spool's temper is not known.
+fn measured_of_no_spool(path: &Path, form: i64) {
+    let log = path.to_str().unwrap();
+    let measured = json(&["measured", "list", "--json", "--log", log]);
+    let spools = json(&["spool", "list", "--json", "--log", log]);
+    if form == 1 {
+        assert_eq!(
+            (&measured["measured"], &spools["spools"]),
+            (&serde_json::json!([]), &serde_json::json!([]))
+        );
+        return;
+    }
+    let one = &measured["measured"][0];
+    assert_eq!((&one["spool"], &one["wire_coating_mm"]), (&Value::Null, &Value::Null), "{measured}");
+    near(&one["entries"][0]["ring_inner_diameter_mm"], 4.62, 1e-12);
+    assert_eq!((&spools["spools"][0]["name"], &spools["spools"][0]["temper"]), (&"old".into(), &Value::Null));
 }
 
 #[test]
@@ -62,6 +82,11 @@ fn form_1_is_carried_over() {
 #[test]
 fn form_2_is_carried_over() {
     carried_over(2);
+}
+
+#[test]
+fn form_3_is_carried_over() {
+    carried_over(3);
 }
 
 /// What cannot be upgraded stays as it was, with one line that gives the reason.

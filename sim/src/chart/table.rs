@@ -233,9 +233,8 @@ impl Serialize for JsonCell<'_> {
                 map.serialize_entry(high, &made.value.high)?;
                 if let Some(learning) = &made.learning {
                     map.serialize_entry("spring_ratio_measured", &learning.spring_measured())?;
-                    if let Some(mandrels) = learning.mandrels_mm() {
-                        map.serialize_entry("spring_ratio_learned_from_mandrels_mm", &mandrels)?;
-                        map.serialize_entry("spring_ratio_learned_from_rings", &learning.learned.insides)?;
+                    for (key, value) in learning.learned_from() {
+                        map.serialize_entry(&key, &value)?;
                     }
                     map.serialize_entry("gap", &made.gap)?;
                 }

@@ -3,8 +3,10 @@
 mod check;
 mod wire;
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::io::stdin;
+use std::path::Path;
 
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
@@ -19,8 +21,8 @@ use turntally_core::units::{Length, Turns};
 use self::check::{inside_of, mixed_up, plausible};
 use crate::failure::Failure;
 use crate::files::output;
-use crate::job;
-use crate::lookup::{Measured, WireKind, together};
+use crate::job::{self, coating_of};
+use crate::lookup::{Lookup, Measured, MeasuredCoil, WireKind, no_spool, together};
 use crate::readings::{Readings, Unit, typed};
 use crate::records::{LogFile, Records};
 use crate::words;
@@ -38,6 +40,7 @@ Examples:
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --inside - --unit mm
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --coil-length 74.4mm --turns 60
   turntally measured add --metal copper --wire 1.2mm --mandrel 4.5mm --rings 57 --turns 60
+  turntally measured add --spool \"copper 1\" --mandrel 4.5mm --inside 4.62mm
   turntally measured list
   turntally measured drop 3
 
@@ -74,15 +77,22 @@ enum What {
 
 #[derive(Debug, ClapArgs)]
 struct AddArgs {
-    /// The metal, such as copper or C11000, or any name of your own
+    /// The spool that the wire came off: its measurements count for its jobs before those of other wire
     #[arg(long, value_name = "NAME")]
-    metal: String,
-    /// Temper of the wire: soft, half-hard, hard or spring
-    #[arg(long, default_value_t = Temper::Soft, hide_possible_values = true)]
-    temper: Temper,
-    /// The wire: a gauge or a diameter, such as 16awg or 1.2mm
-    #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]
-    wire: WireSize,
+    spool: Option<String>,
+    /// The metal, such as copper or C11000, or any name of your own [default: the spool's]
+    #[arg(long, value_name = "NAME", required_unless_present = "spool")]
+    metal: Option<String>,
+    /// Temper of the wire: soft, half-hard, hard or spring [default: the spool's, else soft]
+    #[arg(long, hide_possible_values = true)]
+    temper: Option<Temper>,
+    /// The wire: a gauge or a diameter, such as 16awg or 1.2mm [default: the spool's]
+    #[arg(long, value_name = "SIZE", required_unless_present = "spool", allow_hyphen_values = true)]
+    wire: Option<WireSize>,
+    /// Thickness of the wire's coating on one side, such as 0.02mm, up to 1mm; --wire is the metal's diameter, and
+    /// rings are measured over the coating
+    #[arg(long, value_name = "LENGTH", default_value = "0mm", value_parser = coating_of, allow_hyphen_values = true)]
+    coating: Length,
     /// The mandrel's diameter, with its unit
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     mandrel: Length,
@@ -151,25 +161,25 @@ pub fn run(args: &Args) -> Result<(), Failure> {
 }
 
 fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
-    job::label("--metal", new.metal.trim(), job::MAX_METAL)?;
-    let wire = WireKind::new(&new.metal, new.temper, new.wire.diameter());
-    let supposed = estimate(&wire, new.mandrel);
+    let coil = new.coil(&args.file.log)?;
+    let supposed = estimate(&coil);
     // What all the metals together allow is no ground to doubt a ring of one that is not listed.
-    let in_doubt = !new.sure && Metal::find(&wire.metal).is_some();
-    let measurements = new.measurements()?;
+    let in_doubt = !new.sure && Metal::find(&coil.wire.metal).is_some();
+    let measurements = new.measurements(&coil)?;
     for (option, value, measurement) in &measurements {
         let ring = match measurement {
             Measurement::Inside(reading) => supposed.map(|known| (known, *reading)),
             _ => None,
         };
-        let checked = measurement.check(wire.size, new.mandrel, supposed.unwrap_or(SpringRatio::NONE));
+        let known = supposed.unwrap_or(SpringRatio::NONE);
+        let checked = measurement.check(coil.over_coating(), coil.mandrel, known);
         checked.map_err(|error| match error {
-            MeasureError::Winding(WindingError::NoWire) => Failure::value("--wire", new.wire, error),
+            MeasureError::Winding(WindingError::NoWire) => Failure::value("--wire", coil.wire.size, error),
             MeasureError::Winding(_) => Failure::value("--mandrel", new.mandrel, error),
             MeasureError::Turns => Failure::new(format_args!("--turns: {error}")),
             MeasureError::Within => Failure::value("--within", new.within, error),
             error => {
-                let question = ring.and_then(|(known, ring)| mixed_up(&wire, new.mandrel, known, ring));
+                let question = ring.and_then(|(_, ring)| mixed_up(&coil, ring));
                 match question {
                     Some(question) => Failure::value(option, value, format_args!("{error}: {question}")),
                     None => Failure::value(option, value, error),
@@ -177,25 +187,55 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
             }
         })?;
         if let Some((known, ring)) = ring.filter(|_| in_doubt) {
-            plausible(&wire, new.mandrel, known, ring).map_err(|why| Failure::value(option, value, why))?;
+            plausible(&coil, known, ring).map_err(|why| Failure::value(option, value, why))?;
         }
     }
     let measurements: Vec<Measurement> = measurements.into_iter().map(|(_, _, one)| one).collect();
     let mut records = Records::open(&args.file.log)?;
-    let numbers = records.add_measured(&wire, new.mandrel, &measurements)?;
+    let numbers = records.add_measured(&coil, &measurements)?;
     let all = records.measured()?;
-    let of_wire: Vec<Measured> = all.into_iter().filter(|one| one.wire == wire).collect();
-    let all: Vec<Measured> = of_wire.iter().filter(|one| one.mandrel == new.mandrel).cloned().collect();
+    let alike = |one: &Measured| one.coil.wire == coil.wire && one.coil.spool == coil.spool;
+    let of_wire: Vec<Measured> = all.into_iter().filter(alike).collect();
+    let all: Vec<Measured> = of_wire.iter().filter(|one| one.coil == coil).cloned().collect();
     let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
     output::print(&format!("kept as {}\n{}{}", numbers.join(", "), in_words(&all)?, wire::words(&of_wire)?))
 }
 
 impl AddArgs {
+    /// The coil: its wire as the options say, or as the spool has it.
+    ///
+    /// # Errors
+    /// One line for a spool that is not there, or that has other wire.
+    fn coil(&self, log: &Path) -> Result<MeasuredCoil, Failure> {
+        let temper = self.temper.unwrap_or(Temper::Soft);
+        let wire = match (&self.spool, &self.metal, self.wire) {
+            (Some(name), metal, size) => {
+                let known =
+                    Lookup::in_records(log.exists().then(|| Records::open_existing(log)).transpose()?, true);
+                let Some((option, spool)) = known.with_spool(Some(name)).spool(None)? else {
+                    return Err(no_spool("--spool", name));
+                };
+                let metal = metal.as_ref().unwrap_or(&spool.metal);
+                let size = size.map_or(spool.wire, WireSize::diameter);
+                let wire = WireKind::new(metal, self.temper.or(spool.temper).unwrap_or(temper), size);
+                job::fits(option, &spool, &wire)?;
+                job::bare("--coating", option, &spool, self.coating)?;
+                wire
+            }
+            (None, Some(metal), Some(size)) => {
+                job::label("--metal", metal.trim(), job::MAX_METAL)?;
+                WireKind::new(metal, temper, size.diameter())
+            }
+            (None, _, _) => return Err(Failure::new("--metal and --wire, or --spool, are needed")),
+        };
+        Ok(MeasuredCoil { wire, coating: self.coating, mandrel: self.mandrel, spool: self.spool.clone() })
+    }
+
     /// What was measured, each with its option and value.
     ///
     /// # Errors
     /// One line for what was typed and is no reading, or for an outside smaller than its wire.
-    fn measurements(&self) -> Result<Vec<(&'static str, String, Measurement)>, Failure> {
+    fn measurements(&self, coil: &MeasuredCoil) -> Result<Vec<(&'static str, String, Measurement)>, Failure> {
         if self.unit.is_some() && ![&self.inside, &self.outside].contains(&&Some(Readings::Typed)) {
             return Err(Failure::new(
                 "--unit: it is for readings on standard input, --inside - or --outside -",
@@ -212,7 +252,7 @@ impl AddArgs {
             all.push(("--inside", inside.to_string(), Measurement::Inside(reading(inside))));
         }
         for outside in self.lengths("--outside", self.outside.as_ref())? {
-            let ring = inside_of(outside, self.wire.diameter(), self.within);
+            let ring = inside_of(outside, coil, self.within);
             let ring = ring.map_err(|why| Failure::value("--outside", outside, why))?;
             all.push(("--outside", outside.to_string(), Measurement::Inside(ring)));
         }
@@ -243,8 +283,15 @@ impl AddArgs {
 }
 
 /// What is supposed of the spring ratio without measurements.
-fn estimate(wire: &WireKind, mandrel: Length) -> Option<SpringRatio> {
+fn estimate(coil: &MeasuredCoil) -> Option<SpringRatio> {
+    let (wire, mandrel) = (&coil.wire, coil.mandrel.with_coating(coil.coating));
     job::estimate(Metal::find(&wire.metal), wire.temper, wire.size, mandrel).ok()
+}
+
+/// `copper, soft, 1.2 mm, spool "copper 1"`.
+fn wire_words(wire: &WireKind, spool: Option<&String>) -> String {
+    let spool = spool.map_or_else(String::new, |name| format!(", spool \"{name}\""));
+    format!("{}, {}, {}{spool}", wire.metal, wire.temper, words::wire(WireSize::Diameter(wire.size)))
 }
 
 /// What was measured, in words: `ring, 4.62 mm inside (within 0.02 mm)`.
@@ -272,13 +319,14 @@ fn measurement_words(measurement: &Measurement) -> String {
 
 /// The measurements of one wire on one mandrel and what comes of them.
 fn in_words(of_one: &[Measured]) -> Result<String, Failure> {
-    let Some(Measured { wire, mandrel, .. }) = of_one.first() else { return Ok(String::new()) };
-    let (size, on) = (words::wire(WireSize::Diameter(wire.size)), given(*mandrel));
-    let mut text = format!("{}, {}, {size} on a mandrel of {on}\n", wire.metal, wire.temper);
+    let Some(Measured { coil, .. }) = of_one.first() else { return Ok(String::new()) };
+    let wire = wire_words(&coil.wire, coil.spool.as_ref());
+    let coating = words::coating(coil.coating, coil.over_coating());
+    let mut text = format!("{wire}{coating} on a mandrel of {}\n", given(coil.mandrel));
     for one in of_one {
         _ = writeln!(text, "{:>5}  {}", one.number, measurement_words(&one.measurement));
     }
-    let learning = together(of_one, estimate(wire, *mandrel))?;
+    let learning = together(of_one, estimate(coil))?;
     if let Some(spring) = learning.spring_words() {
         _ = writeln!(text, "  spring ratio {spring}");
     }
@@ -298,16 +346,29 @@ fn in_words(of_one: &[Measured]) -> Result<String, Failure> {
     Ok(text)
 }
 
-/// The measurements of one wire, those on each mandrel together.
-fn mandrels(of_wire: &[Measured]) -> impl Iterator<Item = &[Measured]> {
-    of_wire.chunk_by(|a, b| a.mandrel == b.mandrel)
+/// The measurements of one wire and one spool, those of coils that are alike together.
+fn coils(of_wire: &[Measured]) -> impl Iterator<Item = &[Measured]> {
+    of_wire.chunk_by(|a, b| a.coil == b.coil)
+}
+
+/// The measurements of each wire, those of each spool on their own, first those of no spool.
+fn wires(all: &[Measured]) -> Vec<Vec<Measured>> {
+    let mut wires = Vec::new();
+    for of_wire in all.chunk_by(|a, b| a.coil.wire == b.coil.wire) {
+        let spools: BTreeSet<Option<&String>> = of_wire.iter().map(|one| one.coil.spool.as_ref()).collect();
+        wires.extend(spools.into_iter().map(|spool| {
+            of_wire.iter().filter(|one| one.coil.spool.as_ref() == spool).cloned().collect::<Vec<_>>()
+        }));
+    }
+    wires
 }
 
 fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
-    let wires = || all.chunk_by(|a, b| a.wire == b.wire);
+    let of_wires = wires(all);
     if json {
-        let groups = wires().flat_map(mandrels).map(json_of).collect::<Result<Vec<_>, _>>()?;
-        let wires = wires().map(wire::json_of).collect::<Result<Vec<_>, _>>()?;
+        let groups =
+            of_wires.iter().flat_map(|one| coils(one)).map(json_of).collect::<Result<Vec<_>, _>>()?;
+        let wires = of_wires.iter().map(|one| wire::json_of(one)).collect::<Result<Vec<_>, _>>()?;
         return output::print_json(&json!({ "measured": groups, "wires": wires }));
     }
     if all.is_empty() {
@@ -317,8 +378,8 @@ fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
         );
     }
     let mut texts = Vec::new();
-    for of_wire in wires() {
-        for of_one in mandrels(of_wire) {
+    for of_wire in &of_wires {
+        for of_one in coils(of_wire) {
             texts.push(in_words(of_one)?);
         }
         texts.push(wire::words(of_wire)?);
@@ -327,8 +388,8 @@ fn list(all: &[Measured], json: bool) -> Result<(), Failure> {
 }
 
 fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {
-    let Some(Measured { wire, mandrel, .. }) = of_one.first() else { return Ok(Value::Null) };
-    let learning = together(of_one, estimate(wire, *mandrel))?;
+    let Some(Measured { coil, .. }) = of_one.first() else { return Ok(Value::Null) };
+    let learning = together(of_one, estimate(coil))?;
     let entries = of_one.iter().map(|one| {
         let mut entry = json!({ "number": one.number, "noted_unix_s": one.at_unix_s });
         let reading = |entry: &mut Value, key: &str, reading: &Reading| {
@@ -356,10 +417,12 @@ fn json_of(of_one: &[Measured]) -> Result<Value, Failure> {
         apart.and_then(|(a, b)| Some([of_one.get(a)?.number, of_one.get(b)?.number]))
     };
     Ok(json!({
-        "metal": wire.metal,
-        "temper": wire.temper.to_string(),
-        "wire_diameter_mm": wire.size.mm().get(),
-        "mandrel_diameter_mm": mandrel.mm().get(),
+        "metal": coil.wire.metal,
+        "temper": coil.wire.temper.to_string(),
+        "wire_diameter_mm": coil.wire.size.mm().get(),
+        "wire_coating_mm": (coil.coating > Length::ZERO).then(|| coil.coating.mm().get()),
+        "spool": coil.spool,
+        "mandrel_diameter_mm": coil.mandrel.mm().get(),
         "spring_ratio": learned.spring.map(|spring| bounds(spring.bounds())),
         "spring_ratio_estimate": learning.estimate.map(|spring| bounds(spring.bounds())),
         "gap": learned.gap.map(bounds),

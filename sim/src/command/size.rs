@@ -11,8 +11,8 @@ use turntally_core::units::{Grams, Length, Mm};
 use crate::failure::Failure;
 use crate::figures::{Corner, Cut, Figure, HUNDREDTHS, NO_LIMIT, Printed, Ring, THOUSANDTHS, tolerance};
 use crate::files::output;
-use crate::job::MAX_RINGS;
-use crate::lookup::{Learning, LookupArgs};
+use crate::job::{MAX_RINGS, bare, fits};
+use crate::lookup::{Learning, LookupArgs, WireKind};
 use crate::material::{Material, MaterialArgs, Refusal, Stock};
 use crate::plan::advice::springs_uncertainly;
 use crate::range::{Sizes, Step};
@@ -66,6 +66,10 @@ pub struct Args {
     #[command(flatten)]
     #[expect(missing_docs, reason = "clap would take it for help")]
     pub known: LookupArgs,
+    /// The spool that the wire comes off: its own measurements count, or else those of no spool [default: all
+    /// measurements of such wire]
+    #[arg(long, value_name = "NAME")]
+    pub spool: Option<String>,
     /// Also show the wire and mass for this number of rings; not together with --wire-stock
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_RINGS)),
           conflicts_with = "wire_stock", allow_hyphen_values = true)]
@@ -157,7 +161,14 @@ struct Report {
 
 impl Report {
     fn new(args: &Args) -> Result<Self, Failure> {
-        let material = Material::new(&args.metal, &args.material, &records::lookup(&args.known)?)?;
+        let known = records::lookup(&args.known)?.with_spool(args.spool.as_deref());
+        let spool = known.spool(None)?;
+        if let Some((option, spool)) = &spool {
+            fits(option, spool, &WireKind::new(&args.metal, args.material.temper, args.wire.diameter()))?;
+            bare("--coating", option, spool, args.material.coating)?;
+        }
+        let spool = spool.map(|(_, spool)| spool);
+        let material = Material::new(&args.metal, &args.material, &known, spool.as_ref())?;
         let cut = Cut { kerf: args.material.kerf, gap: args.material.gap };
         let wish = args.want_inner.map(Target::Inner).or(args.want_ratio.map(Target::Ratio));
         let (ring, wish) = match (wish, &args.mandrels, args.mandrel) {
@@ -366,10 +377,7 @@ impl Report {
                 let ranged = spring.bounds();
                 insert(&mut object, "spring_ratio_estimate", ranged);
             }
-            if let Some(mandrels) = learning.mandrels_mm() {
-                object.insert("spring_ratio_learned_from_mandrels_mm".to_owned(), json!(mandrels));
-                object.insert("spring_ratio_learned_from_rings".to_owned(), json!(learning.learned.insides));
-            }
+            object.extend(learning.learned_from());
             object.insert("gap_measured".to_owned(), json!(learning.learned.gap.is_some()));
         }
         for figure in Figure::ALL {

@@ -3,7 +3,7 @@
 use clap::{Args as ClapArgs, Subcommand};
 use serde_json::{Value, json};
 use turntally_core::gauge::WireSize;
-use turntally_core::metal::Metal;
+use turntally_core::metal::{Metal, Temper};
 use turntally_core::units::{Density, Grams, Length};
 
 use crate::failure::Failure;
@@ -74,6 +74,9 @@ struct AddArgs {
     /// The metal, such as copper or C11000; one that is not listed needs --density
     #[arg(long, value_name = "NAME")]
     metal: String,
+    /// Temper of the wire: soft, half-hard, hard or spring [default: not known, any job may use it]
+    #[arg(long, hide_possible_values = true)]
+    temper: Option<Temper>,
     /// The wire: a gauge or a diameter, such as 16awg or 1.2mm
     #[arg(long, value_name = "SIZE", allow_hyphen_values = true)]
     wire: WireSize,
@@ -151,8 +154,19 @@ pub fn run(args: &Args) -> Result<(), Failure> {
     match &args.what {
         What::Add(new) => {
             let spool = new.spool()?;
-            Records::open(&args.file.log)?.add_spool(&spool)?;
-            output::print(&list_text(&[spool]))
+            let mut records = Records::open(&args.file.log)?;
+            records.add_spool(&spool)?;
+            let earlier =
+                records.measured()?.iter().filter(|one| one.coil.spool.as_ref() == Some(&spool.name)).count();
+            let mut text = list_text(&[spool]);
+            if earlier > 0 {
+                text += &format!(
+                    "{} of an earlier spool of this name: turntally measured list shows what was measured; drop it if \
+                     this is other wire\n",
+                    words::count(earlier as u64, "measurement")
+                );
+            }
+            output::print(&text)
         }
         What::Weigh { name, amount } => {
             let mut records = Records::open_existing(&args.file.log)?;
@@ -202,6 +216,7 @@ impl AddArgs {
         Ok(Spool {
             name,
             metal: metal_key(&self.metal),
+            temper: self.temper,
             wire,
             density,
             tare: self.amount.tare,
@@ -220,8 +235,11 @@ fn list_text(spools: &[Spool]) -> String {
     let rows = spools.iter().map(|spool| {
         let words = spool.words(spool.left);
         let (length, mass) = words.split_once(", ").unwrap_or((&words, ""));
-        [&spool.name, &spool.metal, &words::wire(WireSize::Diameter(spool.wire)), length, mass]
-            .map(str::to_owned)
+        let metal = match spool.temper {
+            Some(temper) => format!("{}, {temper}", spool.metal),
+            None => spool.metal.clone(),
+        };
+        [&spool.name, &metal, &words::wire(WireSize::Diameter(spool.wire)), length, mass].map(str::to_owned)
     });
     table(std::iter::once(head).chain(rows))
 }
@@ -231,6 +249,7 @@ fn json_of(spool: &Spool) -> Value {
     json!({
         "name": spool.name,
         "metal": spool.metal,
+        "temper": spool.temper.map(|temper| temper.to_string()),
         "wire_diameter_mm": spool.wire.mm().get(),
         "density_g_cm3": spool.density.g_per_cm3(),
         "left_mm": spool.left.mm().get(),

@@ -1,5 +1,8 @@
 //! What measured rings and coils say of a wire on a mandrel: on their own, and on any other mandrel of the wire.
 
+use std::collections::BTreeSet;
+
+use serde_json::{Map, Value};
 use turntally_core::bounds::Bounds;
 use turntally_core::learned_flow::{LearnedFlow, Misfit, RingFlow};
 use turntally_core::measured::{Learned, Measurement, learn};
@@ -7,7 +10,7 @@ use turntally_core::metal::{Metal, Temper, flow_of};
 use turntally_core::spring::{Flow, SpringRatio};
 use turntally_core::units::Length;
 
-use super::{Measured, WireKind};
+use super::{Measured, MeasuredCoil, WireKind};
 use crate::failure::Failure;
 use crate::words::number::{fixed, given};
 use crate::words::{count, series};
@@ -21,6 +24,8 @@ pub struct Learning {
     pub estimate: Option<SpringRatio>,
     /// Where the spring ratio is from, if no ring was measured on this very mandrel.
     pub carried: Option<Carried>,
+    /// The spools that the measured wire came off, by name; nothing among them stands for wire of no spool.
+    pub spools: Vec<Option<String>>,
 }
 
 /// Rings on other mandrels of which a spring ratio was learned.
@@ -57,19 +62,36 @@ impl Learning {
     pub fn springs_from(&self) -> String {
         if let Some(carried) = &self.carried {
             let rings = count(u64::from(self.learned.insides), "ring");
-            return format!("learned from {rings} on {}", mandrels_words(&carried.mandrels));
+            let spools = self.spools_words();
+            return format!("learned from {rings}{spools} on {}", mandrels_words(&carried.mandrels));
         }
         let of = match (self.learned.insides, self.learned.counted) {
             (0, coils) => format!("{} whose rings were counted", count(u64::from(coils), "coil")),
             (rings, _) => count(u64::from(rings), "ring"),
         };
-        format!("as measured on {of}")
+        format!("as measured on {of}{}", self.spools_words())
     }
 
-    /// The other mandrels that the spring ratio was learned on, in millimetres.
+    /// ` of spool "copper 1"`, ` of spools "a" and "b" and of no spool`; nothing where no spool is known.
+    fn spools_words(&self) -> String {
+        let names: Vec<String> = self.spools.iter().flatten().map(|name| format!("\"{name}\"")).collect();
+        let rest = if names.len() < self.spools.len() { " and of no spool" } else { "" };
+        match names.len() {
+            0 => String::new(),
+            1 => format!(" of spool {}{rest}", names[0]),
+            _ => format!(" of spools {}{rest}", series(&names, "and")),
+        }
+    }
+
+    /// Where the spring ratio was learned, as keys of JSON: nothing where it was not carried from other mandrels.
     #[must_use]
-    pub fn mandrels_mm(&self) -> Option<Vec<f64>> {
-        Some(self.carried.as_ref()?.mandrels.iter().map(|mandrel| mandrel.mm().get()).collect())
+    pub fn learned_from(&self) -> Map<String, Value> {
+        let mut map = Map::new();
+        let Some(carried) = &self.carried else { return map };
+        let mm: Vec<f64> = carried.mandrels.iter().map(|mandrel| mandrel.mm().get()).collect();
+        map.insert("spring_ratio_learned_from_mandrels_mm".to_owned(), mm.into());
+        map.insert("spring_ratio_learned_from_rings".to_owned(), self.learned.insides.into());
+        map
     }
 
     /// Why rings on other mandrels and the metal's figures do not go together.
@@ -97,7 +119,7 @@ impl Learning {
         let gap = self.learned.gap?;
         let coils = count(u64::from(self.learned.lengths), "coil");
         let apart = if self.learned.gaps_apart.is_some() { CONTRADICTION } else { "" };
-        Some(format!("{}, as measured on {coils}{apart}", range_words(gap)))
+        Some(format!("{}, as measured on {coils}{}{apart}", range_words(gap), self.spools_words()))
     }
 }
 
@@ -108,19 +130,39 @@ fn range_words(bounds: Bounds<f64>) -> String {
     format!("{}, {} to {}", fixed(bounds.best, 4), fixed(bounds.low, 4), fixed(bounds.high, 4))
 }
 
-/// Puts the measurements of one wire on one mandrel together.
+/// Puts the measurements of one wire with one coating on one mandrel together.
 ///
 /// # Errors
 /// One line where another program has written what cannot be.
 pub fn together(of_one: &[Measured], estimate: Option<SpringRatio>) -> Result<Learning, Failure> {
     let measurements: Vec<Measurement> = of_one.iter().map(|one| one.measurement).collect();
-    let (wire, mandrel) = of_one.first().map_or_else(Default::default, |one| (one.wire.size, one.mandrel));
+    let coil = of_one.first().map(|one| &one.coil);
+    let (wire, mandrel) = coil.map_or_else(Default::default, |coil| (coil.over_coating(), coil.mandrel));
     let learned = learn(wire, mandrel, estimate.unwrap_or(SpringRatio::NONE), &measurements);
     let learned = learned.map_err(|(place, error)| {
         let number = of_one.get(place).map_or(0, |one| one.number);
         Failure::value("measurement", number, format_args!("{error}; turntally measured drop {number}"))
     })?;
-    Ok(Learning { learned, estimate, carried: None })
+    Ok(Learning { learned, estimate, carried: None, spools: spools_of(of_one) })
+}
+
+/// The spools that the measured wire came off, those with a name in the order of their names.
+fn spools_of(measured: &[Measured]) -> Vec<Option<String>> {
+    let spools: BTreeSet<Option<&String>> = measured.iter().map(|one| one.coil.spool.as_ref()).collect();
+    spools.into_iter().map(|spool| spool.cloned()).collect()
+}
+
+/// What is supposed of a wire without measurements; a metal that is not listed lies anywhere among those that are.
+fn flow_of_wire(wire: &WireKind) -> Option<Flow> {
+    flow_of(Metal::find(&wire.metal), wire.temper, wire.size).ok()
+}
+
+/// What rings of a coil that open so far mean for its wire, and whether they may be of its metal and temper. The metal of
+/// coated wire lies a coating further out than the mandrel.
+#[must_use]
+pub fn ring_flow(coil: &MeasuredCoil, spring: SpringRatio) -> RingFlow {
+    let mandrel = coil.mandrel.with_coating(coil.coating);
+    RingFlow::new(coil.wire.size, mandrel, spring, flow_of_wire(&coil.wire))
 }
 
 /// `4.5 and 9 mm`, or `12 mandrels of 2.5 mm to 12 mm` where they are many.
@@ -145,11 +187,12 @@ pub struct LearnedWire {
     pub(super) wire: WireKind,
     /// What is supposed of it.
     pub(super) flow: Option<Flow>,
-    /// What was measured on each mandrel, from the thinnest.
-    mandrels: Vec<(Length, Learning)>,
+    /// What was measured on each mandrel, from the thinnest, of each coating.
+    coils: Vec<(MeasuredCoil, Learning)>,
     /// What the measured rings say of the wire, one a mandrel.
     pub(super) rings: Vec<RingFlow>,
     ring_count: u32,
+    spools: Vec<Option<String>>,
 }
 
 impl LearnedWire {
@@ -158,18 +201,18 @@ impl LearnedWire {
     /// # Errors
     /// One line where another program has written what cannot be.
     pub fn new(of_wire: &[Measured]) -> Result<Self, Failure> {
-        let wire = of_wire.first().map_or_else(WireKind::default, |one| one.wire.clone());
-        let flow = flow_of(Metal::find(&wire.metal), wire.temper, wire.size).ok();
-        let mut new = Self { wire, flow, mandrels: Vec::new(), rings: Vec::new(), ring_count: 0 };
-        for of_one in of_wire.chunk_by(|a, b| a.mandrel == b.mandrel) {
-            let mandrel = of_one[0].mandrel;
-            let learning = together(of_one, new.estimate(mandrel))?;
+        let wire = of_wire.first().map_or_else(WireKind::default, |one| one.coil.wire.clone());
+        let flow = flow_of_wire(&wire);
+        let spools = spools_of(of_wire);
+        let mut new = Self { wire, flow, coils: Vec::new(), rings: Vec::new(), ring_count: 0, spools };
+        for of_one in of_wire.chunk_by(|a, b| a.coil.on_same_mandrel(&b.coil)) {
+            let coil = of_one[0].coil.clone();
+            let learning = together(of_one, new.estimate(coil.mandrel.with_coating(coil.coating)))?;
             new.ring_count += learning.learned.insides;
-            new.mandrels.push((mandrel, learning));
+            new.coils.push((coil, learning));
         }
         // Counted rings say too little of a wire to be carried to another mandrel.
-        let of = |(mandrel, spring)| RingFlow::new(new.wire.size, mandrel, spring, flow);
-        new.rings = new.rings_measured().map(of).collect();
+        new.rings = new.rings_measured().map(|(coil, spring)| ring_flow(coil, spring)).collect();
         Ok(new)
     }
 
@@ -188,7 +231,26 @@ impl LearnedWire {
     /// The mandrels with measured rings, from the thinnest.
     #[must_use]
     pub fn ring_mandrels(&self) -> Vec<Length> {
-        self.rings.iter().map(RingFlow::mandrel).collect()
+        let mut mandrels: Vec<Length> = self.rings_measured().map(|(coil, _)| coil.mandrel).collect();
+        mandrels.dedup();
+        mandrels
+    }
+
+    /// Why its rings and the metal's figures do not go together, if they do not.
+    #[must_use]
+    pub fn misfit(&self) -> Option<Misfit> {
+        let misfit = self.flow().exponent().err()?;
+        // Of coated wire, the rings are reckoned on a mandrel that is thicker by the coating: named is the real one.
+        let real = |over: Length| {
+            let coils = self.rings_measured().map(|(coil, _)| coil);
+            let on = |coil: &&MeasuredCoil| coil.mandrel.with_coating(coil.coating) == over;
+            coils.filter(on).map(|coil| coil.mandrel).next().unwrap_or(over)
+        };
+        Some(match misfit {
+            Misfit::More { mandrel, outside } => Misfit::More { mandrel: real(mandrel), outside },
+            Misfit::Less { mandrel } => Misfit::Less { mandrel: real(mandrel) },
+            Misfit::Apart => Misfit::Apart,
+        })
     }
 
     /// `3 rings on 4.5 and 9 mm`.
@@ -208,33 +270,39 @@ impl LearnedWire {
     pub fn fitting_tempers(&self) -> Vec<Temper> {
         let Some(metal) = Metal::find(&self.wire.metal) else { return Vec::new() };
         let fits = |temper: &Temper| {
-            let flow = metal.flow(*temper, self.wire.size).ok();
-            let rings: Vec<RingFlow> = self
-                .rings_measured()
-                .map(|(mandrel, spring)| RingFlow::new(self.wire.size, mandrel, spring, flow))
-                .collect();
-            LearnedFlow::new(&rings, *temper, flow).exponent().is_ok()
+            let wire = WireKind { temper: *temper, ..self.wire.clone() };
+            let of = |(coil, spring): (&MeasuredCoil, SpringRatio)| {
+                ring_flow(&MeasuredCoil { wire: wire.clone(), ..coil.clone() }, spring)
+            };
+            let rings: Vec<RingFlow> = self.rings_measured().map(of).collect();
+            LearnedFlow::new(&rings, *temper, flow_of_wire(&wire)).exponent().is_ok()
         };
         metal.tempers().filter(|temper| *temper != self.wire.temper).filter(fits).collect()
     }
 
-    /// Mandrels whose rings' insides were measured, and how far those open.
-    fn rings_measured(&self) -> impl Iterator<Item = (Length, SpringRatio)> {
-        let insides = self.mandrels.iter().filter(|(_, learning)| learning.learned.insides > 0);
-        insides.filter_map(|(mandrel, learning)| Some((*mandrel, learning.learned.spring?)))
+    /// Coils whose rings' insides were measured, one for each mandrel and coating, and how far those open.
+    fn rings_measured(&self) -> impl Iterator<Item = (&MeasuredCoil, SpringRatio)> {
+        let insides = self.coils.iter().filter(|(_, learning)| learning.learned.insides > 0);
+        insides.filter_map(|(coil, learning)| Some((coil, learning.learned.spring?)))
     }
 
     pub(super) fn estimate(&self, mandrel: Length) -> Option<SpringRatio> {
         SpringRatio::estimate(self.flow?, self.wire.size, mandrel).ok()
     }
 
-    /// What is known of it on a mandrel: what was measured there, else what its rings on other mandrels say, unless a
-    /// spring ratio is given otherwise.
+    /// What is known of it on a mandrel, with this coating: what was measured there, else what its rings on other mandrels
+    /// or with another coating say, unless a spring ratio is given otherwise.
     ///
     /// # Errors
     /// Why it makes no ring there, as its rings have it.
-    pub fn on(&self, mandrel: Length, spring_given: bool) -> Result<Option<Learning>, String> {
-        let own = self.mandrels.iter().find(|(on, _)| *on == mandrel).map(|(_, learning)| learning.clone());
+    pub fn on(
+        &self,
+        mandrel: Length,
+        coating: Length,
+        spring_given: bool,
+    ) -> Result<Option<Learning>, String> {
+        let same = |coil: &MeasuredCoil| (coil.mandrel, coil.coating) == (mandrel, coating);
+        let own = self.coils.iter().find(|(coil, _)| same(coil)).map(|(_, learning)| learning.clone());
         if spring_given
             || self.rings.is_empty()
             || own.as_ref().is_some_and(|own| own.learned.spring.is_some())
@@ -242,8 +310,9 @@ impl LearnedWire {
             return Ok(own);
         }
         let flow = self.flow();
-        let misfit = flow.exponent().err();
-        let spring = flow.spring(self.wire.size, mandrel).map_err(|error| {
+        let misfit = self.misfit();
+        let reckoned = mandrel.with_coating(coating);
+        let spring = flow.spring(self.wire.size, reckoned).map_err(|error| {
             let misfit = misfit.map_or_else(String::new, |misfit| format!(", and {misfit}"));
             format!(
                 "as learned from {}, {error}{misfit}; turntally measured list shows them",
@@ -253,8 +322,9 @@ impl LearnedWire {
         let learned = own.map(|own| own.learned).unwrap_or_default();
         Ok(Some(Learning {
             learned: Learned { spring: Some(spring), insides: self.ring_count, ..learned },
-            estimate: self.estimate(mandrel),
+            estimate: self.estimate(reckoned),
             carried: Some(Carried { mandrels: self.ring_mandrels(), misfit }),
+            spools: self.spools.clone(),
         }))
     }
 }
@@ -268,12 +338,18 @@ impl LearnedMetal {
         Self(wires)
     }
 
-    /// What is known of one of its wires on a mandrel.
+    /// What is known of one of its wires on a mandrel, with this coating.
     ///
     /// # Errors
     /// As [`LearnedWire::on`].
-    pub fn on(&self, wire: Length, mandrel: Length, spring_given: bool) -> Result<Option<Learning>, String> {
+    pub fn on(
+        &self,
+        wire: Length,
+        mandrel: Length,
+        coating: Length,
+        spring_given: bool,
+    ) -> Result<Option<Learning>, String> {
         let known = self.0.iter().find(|known| known.wire.size == wire);
-        known.map_or(Ok(None), |known| known.on(mandrel, spring_given))
+        known.map_or(Ok(None), |known| known.on(mandrel, coating, spring_given))
     }
 }

@@ -1,7 +1,8 @@
 //! The plan as one JSON object. Every key carries its unit; a coil is listed for every one to wind.
 
 use serde::ser::{Error as _, Serialize, Serializer};
-use serde_json::value::RawValue;
+use serde_json::Map;
+use serde_json::value::{RawValue, Value};
 use turntally_core::spring::SpringRatio;
 use turntally_core::units::Length;
 
@@ -73,11 +74,8 @@ struct Beside {
     spring_ratio_estimate_low: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spring_ratio_estimate_high: Option<f64>,
-    /// The other mandrels that the spring ratio was learned on, and how many rings were measured there.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    spring_ratio_learned_from_mandrels_mm: Option<Vec<f64>>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    spring_ratio_learned_from_rings: Option<u32>,
+    #[serde(flatten)]
+    learned_from: Map<String, Value>,
     gap: f64,
     gap_measured: bool,
 }
@@ -85,16 +83,12 @@ struct Beside {
 impl Beside {
     fn of(job: &Job) -> Self {
         let learning = job.learning.as_ref().filter(|learning| learning.learned.spring.is_some());
-        let mandrels = learning.and_then(Learning::mandrels_mm);
         let estimate = learning.and_then(|learning| learning.estimate);
         Self {
             spring_ratio_estimate: estimate.map(SpringRatio::best),
             spring_ratio_estimate_low: estimate.map(SpringRatio::low),
             spring_ratio_estimate_high: estimate.map(SpringRatio::high),
-            spring_ratio_learned_from_rings: learning
-                .filter(|_| mandrels.is_some())
-                .map(|from| from.learned.insides),
-            spring_ratio_learned_from_mandrels_mm: mandrels,
+            learned_from: learning.map(Learning::learned_from).unwrap_or_default(),
             gap: job.winding.gap(),
             gap_measured: job.learning.as_ref().is_some_and(|learning| learning.learned.gap.is_some()),
         }

@@ -222,6 +222,7 @@ mod tests {
         job.spool = Some(Spool {
             name: "one".to_owned(),
             metal: job.metal_name.clone(),
+            temper: None,
             wire: job.winding.wire(),
             density: job.density,
             tare: None,

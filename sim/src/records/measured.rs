@@ -3,12 +3,11 @@
 use rusqlite::types::Type;
 use rusqlite::{Row, params};
 use turntally_core::measured::{Measurement, Reading};
-use turntally_core::metal::Temper;
 use turntally_core::units::{Length, Turns};
 
-use super::{Records, shown, unix_now, wrong};
+use super::{Records, shown, shown_or_none, temper_of, unix_now, wrong};
 use crate::failure::Failure;
-use crate::lookup::{Measured, WireKind};
+use crate::lookup::{Measured, MeasuredCoil, WireKind};
 
 /// The tables, from form 2 on.
 pub(super) const TABLES: &str = "
@@ -28,15 +27,20 @@ CREATE TABLE measured (
 );
 ";
 
+/// What form 4 has besides: the spool that the wire came off, and its coating.
+pub(super) const FORM_4: &str = "
+ALTER TABLE measured ADD COLUMN spool TEXT;
+ALTER TABLE measured ADD COLUMN coating_nm INTEGER NOT NULL DEFAULT 0;
+";
+
 impl Records {
-    /// Notes measurements of one wire on one mandrel, all or none; their numbers.
+    /// Notes measurements of one coil, all or none; their numbers.
     ///
     /// # Errors
     /// One line that names the file.
     pub fn add_measured(
         &mut self,
-        wire: &WireKind,
-        mandrel: Length,
+        coil: &MeasuredCoil,
         measurements: &[Measurement],
     ) -> Result<Vec<i64>, Failure> {
         let at = unix_now();
@@ -47,19 +51,22 @@ impl Records {
                 let (kind, reading, turns, rings, tail) = columns(measurement);
                 all.execute(
                     "INSERT INTO measured (at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm,
-                     turns_nano, rings, tail_nano) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                     turns_nano, rings, tail_nano, spool, coating_nm)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
                     params![
                         at,
-                        wire.metal,
-                        wire.temper.to_string(),
-                        wire.size.nm(),
-                        mandrel.nm(),
+                        coil.wire.metal,
+                        coil.wire.temper.to_string(),
+                        coil.wire.size.nm(),
+                        coil.mandrel.nm(),
                         kind,
                         reading.map(|reading| reading.value.nm()),
                         reading.map(|reading| reading.within.nm()),
                         turns.map(Turns::nano),
                         rings,
                         tail.map(Turns::nano),
+                        coil.spool,
+                        coil.coating.nm(),
                     ],
                 )?;
                 numbers.push(all.last_insert_rowid());
@@ -70,7 +77,7 @@ impl Records {
         added.map_err(|error| wrong(&self.path, &error))
     }
 
-    /// Every measurement, in the order of wires and mandrels.
+    /// Every measurement, in the order of wires, mandrels and coatings.
     ///
     /// # Errors
     /// One line that names the file.
@@ -78,7 +85,8 @@ impl Records {
         let read = || {
             let mut rows = self.file.prepare(
                 "SELECT number, at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm, turns_nano,
-                 rings, tail_nano FROM measured ORDER BY metal, temper, wire_nm, mandrel_nm, number",
+                 rings, tail_nano, spool, coating_nm FROM measured
+                 ORDER BY metal, temper, wire_nm, mandrel_nm, coating_nm, number",
             )?;
             rows.query_map([], measured)?.collect::<rusqlite::Result<Vec<_>>>()
         };
@@ -120,8 +128,7 @@ fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
     };
     let length = |column: usize| row.get(column).map(Length::from_nm);
     let turns = |column: usize| row.get(column).map(Turns::from_nano);
-    let temper: String = row.get(3)?;
-    let temper: Temper = temper.parse().map_err(|_| no(3, Type::Text, "no temper".into()))?;
+    let temper = temper_of(3, &row.get::<_, String>(3)?)?;
     let kind: String = row.get(6)?;
     let reading = || Ok::<_, rusqlite::Error>(Reading { value: length(7)?, within: length(8)? });
     let measurement = match kind.as_str() {
@@ -137,8 +144,12 @@ fn measured(row: &Row<'_>) -> rusqlite::Result<Measured> {
     Ok(Measured {
         number: row.get(0)?,
         at_unix_s: row.get(1)?,
-        wire: WireKind { metal: shown(row, 2)?, temper, size: length(4)? },
-        mandrel: length(5)?,
+        coil: MeasuredCoil {
+            wire: WireKind { metal: shown(row, 2)?, temper, size: length(4)? },
+            coating: length(13)?,
+            mandrel: length(5)?,
+            spool: shown_or_none(row, 12)?,
+        },
         measurement,
     })
 }

@@ -8,7 +8,7 @@ use turntally_core::bench::log::{Entry, LogEvent};
 use turntally_core::link::SentEntry;
 use turntally_core::units::{Density, Grams, Length};
 
-use super::{Records, shown, shown_or_none, unix_now};
+use super::{Records, shown, shown_or_none, temper_of, unix_now};
 use crate::failure::Failure;
 use crate::lookup::{Price, Spool, no_spool};
 
@@ -29,7 +29,10 @@ ALTER TABLE entry ADD COLUMN spool TEXT;
 ALTER TABLE entry ADD COLUMN left_nm INTEGER;
 ";
 
-const COLUMNS: &str = "name, metal, wire_nm, density_g_cm3, tare_g, price_per_kg, currency, left_nm";
+/// What form 4 has besides. The temper of a spool from before is not known.
+pub(super) const FORM_4: &str = "ALTER TABLE spool ADD COLUMN temper TEXT;";
+
+const COLUMNS: &str = "name, metal, wire_nm, density_g_cm3, tare_g, price_per_kg, currency, left_nm, temper";
 
 impl Records {
     /// Adds a spool.
@@ -44,7 +47,8 @@ impl Records {
         let price = spool.price.as_ref();
         self.file
             .execute(
-                "INSERT INTO spool VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                "INSERT INTO spool (name, metal, wire_nm, density_g_cm3, tare_g, price_per_kg, currency, left_nm,
+                 weighed_unix_s, temper) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
                 params![
                     spool.name,
                     spool.metal,
@@ -55,6 +59,7 @@ impl Records {
                     price.map(|price| &price.currency),
                     spool.left.nm(),
                     unix_now(),
+                    spool.temper.map(|temper| temper.to_string()),
                 ],
             )
             .map_err(|error| self.failure(&error))?;
@@ -97,7 +102,7 @@ impl Records {
         Ok(())
     }
 
-    /// Drops a spool; its coils stay in the log.
+    /// Drops a spool; its coils stay in the log, and what was measured of its wire stays under its name.
     ///
     /// # Errors
     /// One line where there is none of that name, or that names the file.
@@ -138,9 +143,11 @@ pub(super) fn draw(all: &Transaction<'_>, counter: &str, sent: &SentEntry) -> ru
 
 fn spool(row: &Row<'_>) -> rusqlite::Result<Spool> {
     let (per_kg, currency): (Option<f64>, Option<String>) = (row.get(5)?, shown_or_none(row, 6)?);
+    let temper: Option<String> = row.get(8)?;
     Ok(Spool {
         name: shown(row, 0)?,
         metal: shown(row, 1)?,
+        temper: temper.map(|temper| temper_of(8, &temper)).transpose()?,
         wire: Length::from_nm(row.get(2)?),
         density: Density::new(row.get(3)?),
         tare: row.get::<_, Option<f64>>(4)?.map(Grams::new),

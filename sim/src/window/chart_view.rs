@@ -174,7 +174,15 @@ impl Charted {
 /// Whatever of the job a cell depends on.
 fn material(job: &Job) -> String {
     let winding = &job.winding;
-    format!("{} {} {:?} {} {}", job.metal_name, job.temper, job.density, winding.kerf(), winding.gap())
+    let spool = job.spool.as_ref().map(|spool| &spool.name);
+    format!(
+        "{} {} {:?} {} {} {spool:?}",
+        job.metal_name,
+        job.temper,
+        job.density,
+        winding.kerf(),
+        winding.gap()
+    )
 }
 
 fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart::Args, Failure> {
@@ -198,6 +206,7 @@ fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart
             density: job.metal.is_none().then_some(job.metal_density),
         },
         known: shelf.known_args(),
+        spool: job.spool.as_ref().map(|spool| spool.name.clone()).filter(|_| shelf.is_read()),
         format,
         out: None,
     })

@@ -72,10 +72,18 @@ impl Shelf {
         &self.known
     }
 
+    /// There is a file that can be looked into.
+    pub fn is_read(&self) -> bool {
+        #[cfg(feature = "link")]
+        return self.notice.is_none() && self.log.exists();
+        #[cfg(not(feature = "link"))]
+        false
+    }
+
     /// The same for the chart, which looks by itself.
     pub fn known_args(&self) -> LookupArgs {
         #[cfg(feature = "link")]
-        if self.notice.is_none() && self.log.exists() {
+        if self.is_read() {
             return LookupArgs { log: Some(self.log.clone()), estimate: self.estimate };
         }
         LookupArgs { log: None, estimate: true }

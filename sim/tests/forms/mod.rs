@@ -32,6 +32,20 @@ INSERT INTO job_spool VALUES (300, 1, 'old');
 INSERT INTO measured VALUES (1, 1, 'copper', 'soft', 1200000, 4500000, 'inside', 4620000, 20000, NULL, NULL, NULL);
 ";
 
+/// What form 3 made of that: a batch for each counter and job that was sent.
+const FORM_3: &str = "
+CREATE TABLE batch (number INTEGER PRIMARY KEY, counter TEXT NOT NULL, fingerprint INTEGER NOT NULL,
+    offered_unix_s INTEGER NOT NULL, taken_unix_s INTEGER, name TEXT NOT NULL, metal TEXT NOT NULL,
+    wire_nm INTEGER NOT NULL, density_g_cm3 REAL NOT NULL, price_per_kg REAL, currency TEXT, spool TEXT);
+ALTER TABLE entry ADD COLUMN batch INTEGER NOT NULL DEFAULT 0;
+INSERT INTO batch VALUES (11, 'a', 300, 0, NULL, 'chain, whole', 'copper', 1200000, 8.94, 18.0, 'EUR', 'old');
+INSERT INTO batch VALUES (12, 'b', 300, 0, NULL, 'chain, whole', 'copper', 1200000, 8.94, 18.0, 'EUR', 'old');
+UPDATE entry SET batch = 11 WHERE counter = 'a' AND number < 3;
+UPDATE entry SET batch = 12 WHERE counter = 'b';
+DROP TABLE job;
+DROP TABLE job_spool;
+";
+
 /// The bytes of an entry as it was in its first form: without a number of its batch.
 fn first_form(number: u32, event: &LogEvent, job: u32) -> Vec<u8> {
     let mut bytes = entry_bytes(number, &event.to_bytes()).to_vec();
@@ -60,7 +74,7 @@ fn coil(number: u32, job: u32, at: u64) -> Vec<u8> {
 }
 
 /// A file of a form, of two counters that wound job 300, which was sent, and one of them job 7, which was set up there. One
-/// of form 3 is what the program makes of form 2.
+/// of form 4 is what the program makes of form 3.
 pub fn made(form: i64, folder: &Path) -> PathBuf {
     let path = folder.join("log.sqlite");
     let file = Connection::open(&path).unwrap();
@@ -87,11 +101,14 @@ pub fn made(form: i64, folder: &Path) -> PathBuf {
         )
         .unwrap();
     }
-    file.pragma_update(None, "user_version", form.min(2)).unwrap();
-    if form == 3 {
+    if form >= 3 {
+        file.execute_batch(FORM_3).unwrap();
+    }
+    file.pragma_update(None, "user_version", form.min(3)).unwrap();
+    if form == 4 {
         drop(file);
         Records::open(&path).unwrap();
-        std::fs::remove_file(folder.join("log.sqlite.v2-backup")).unwrap();
+        std::fs::remove_file(folder.join("log.sqlite.v3-backup")).unwrap();
     }
     path
 }

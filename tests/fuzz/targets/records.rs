@@ -16,8 +16,8 @@ mod forms;
 mod thrown;
 
 /// Files of each form, with something of everything in them.
-static WHOLE: LazyLock<[Vec<u8>; 3]> = LazyLock::new(|| {
-    [1, 2, 3].map(|form| {
+static WHOLE: LazyLock<[Vec<u8>; 4]> = LazyLock::new(|| {
+    [1, 2, 3, 4].map(|form| {
         let folder = folder("whole");
         let path = forms::made(form, &folder);
         std::fs::read(path).expect("the file that was made")
@@ -57,7 +57,7 @@ fn one_line<T>(result: Result<T, Failure>) -> Option<T> {
 /// stands there then. An offset alone at the end is where the file is cut off.
 fn file_of(bytes: &[u8]) -> Vec<u8> {
     let Some((&what, rest)) = bytes.split_first() else { return Vec::new() };
-    let Some(whole) = usize::from(what % 4).checked_sub(1).and_then(|form| WHOLE.get(form)) else {
+    let Some(whole) = usize::from(what % 5).checked_sub(1).and_then(|form| WHOLE.get(form)) else {
         return rest.to_vec();
     };
     let mut file = whole.clone();

@@ -8,19 +8,18 @@ use crate::failure::Failure;
 use crate::lookup::{LearnedWire, Measured, Next};
 use crate::words::number::{fixed, given};
 use crate::words::series;
-use turntally_core::gauge::WireSize;
 
 /// Everything that was measured of one wire, in words.
 pub(super) fn words(of_wire: &[Measured]) -> Result<String, Failure> {
     let known = LearnedWire::new(of_wire)?;
-    let wire = known.wire();
+    let spool = of_wire.first().and_then(|one| one.coil.spool.as_ref());
+    let wire = super::wire_words(known.wire(), spool);
     let from = match known.ring_count() {
         0 => "estimated, since the inside of no ring was measured".to_owned(),
         _ => format!("learned from {}", known.rings_words()),
     };
-    let size = crate::words::wire(WireSize::Diameter(wire.size));
-    let mut text = format!("{}, {}, {size} on any other mandrel: {from}\n", wire.metal, wire.temper);
-    if let Err(misfit) = known.flow().exponent() {
+    let mut text = format!("{wire} on any other mandrel: {from}\n");
+    if let Some(misfit) = known.misfit() {
         _ = writeln!(text, "  {misfit}");
         let tempers: Vec<String> = known.fitting_tempers().iter().map(ToString::to_string).collect();
         if !tempers.is_empty() {
@@ -56,11 +55,12 @@ pub(super) fn json_of(of_wire: &[Measured]) -> Result<Value, Failure> {
         "metal": wire.metal,
         "temper": wire.temper.to_string(),
         "wire_diameter_mm": wire.size.mm().get(),
+        "spool": of_wire.first().and_then(|one| one.coil.spool.as_ref()),
         "rings": known.ring_count(),
         "ring_mandrels_mm": mandrels,
         "hardening_exponent_low": exponent.ok().map(|exponent| exponent.low),
         "hardening_exponent_high": exponent.ok().map(|exponent| exponent.high),
-        "misfit": exponent.err().map(|misfit| misfit.to_string()),
+        "misfit": known.misfit().map(|misfit| misfit.to_string()),
         "fitting_tempers": exponent.is_err().then(|| {
             known.fitting_tempers().iter().map(ToString::to_string).collect::<Vec<_>>()
         }),
