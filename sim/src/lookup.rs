@@ -260,7 +260,7 @@ impl Lookup {
     /// # Errors
     /// One line that names the file, or says what was measured that cannot be.
     pub fn learned(&self, coil: &MeasuredCoil, spring_given: bool) -> Result<Option<Learning>, Failure> {
-        let mut all = self.wires(coil.spool.as_deref(), |one| *one == coil.wire)?;
+        let mut all = self.wires(|_| coil.spool.as_deref(), |one| *one == coil.wire)?;
         let Some(known) = all.pop() else { return Ok(None) };
         known
             .on(coil.mandrel, coil.coating, spring_given)
@@ -280,17 +280,15 @@ impl Lookup {
     ) -> Result<LearnedMetal, Failure> {
         let metal = metal_key(metal);
         let of_metal = |wire: &WireKind| wire.metal == metal && wire.temper == temper;
-        let on_spool =
-            |wire: &WireKind| spool.is_some_and(|on| on.metal == wire.metal && on.wire == wire.size);
-        let name = spool.map(|spool| spool.name.as_str());
-        let mut wires = self.wires(name, |wire| of_metal(wire) && on_spool(wire))?;
-        wires.extend(self.wires(None, |wire| of_metal(wire) && !on_spool(wire))?);
-        Ok(LearnedMetal::new(wires))
+        let on_spool = |wire: &WireKind| spool.filter(|on| on.metal == wire.metal && on.wire == wire.size);
+        let name = |wire: &WireKind| on_spool(wire).map(|spool| spool.name.as_str());
+        self.wires(name, of_metal).map(LearnedMetal::new)
     }
 
-    fn wires(
+    /// The wires that are wanted, each by what counts for the spool that it is on.
+    fn wires<'a>(
         &self,
-        spool: Option<&str>,
+        spool: impl Fn(&WireKind) -> Option<&'a str>,
         wanted: impl Fn(&WireKind) -> bool,
     ) -> Result<Vec<LearnedWire>, Failure> {
         let Source::Records(records) = &self.source else { return Ok(Vec::new()) };
@@ -300,7 +298,7 @@ impl Lookup {
         let all = records.measured()?;
         all.chunk_by(|a, b| a.coil.wire == b.coil.wire)
             .filter(|one| wanted(&one[0].coil.wire))
-            .map(|of_wire| of_spool(of_wire, spool))
+            .map(|of_wire| of_spool(of_wire, spool(&of_wire[0].coil.wire)))
             .filter(|one| !one.is_empty())
             .map(|one| LearnedWire::new(&one))
             .collect()

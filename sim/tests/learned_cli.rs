@@ -120,6 +120,44 @@ fn rings_on_other_mandrels_are_used_and_named() {
     }
 }
 
+/// A cell of a chart is the answer of `size` for its wire and mandrel, and that of `plan` for such a job: with the exponent
+/// that one ring leaves open, that rings on two mandrels narrow, and with rings that do not fit.
+#[test]
+fn cells_of_a_chart_agree_with_size_and_plan() {
+    let workshop = Workshop::new();
+    let job = std::fs::read_to_string(workshop.path("job.toml")).unwrap();
+    for (mandrel, inside) in [("4.5mm", "4.56mm"), ("12mm", "12.3mm"), ("6mm", "6.9mm")] {
+        workshop.add("soft", mandrel, inside);
+        let mandrels = ["3mm", "4.5mm", "7mm", "9mm", "12mm"];
+        let list = mandrels.join(",");
+        let chart = workshop.json_chart(&["--wires", "1.2mm", "--mandrels", &list, "--of", "inner"]);
+        for (mandrel, cell) in mandrels.iter().zip(chart["cells"].as_array().unwrap()) {
+            let size = workshop.json(&["size", "--metal", "copper", "--wire", "1.2mm", "--mandrel", mandrel]);
+            for end in ["", "_low", "_high"] {
+                let of_size = size[format!("spring_ratio{end}")].as_f64().unwrap();
+                near(&cell[format!("assumed_spring_ratio{end}")], of_size, 1e-12);
+                let key = format!("closed_inner_diameter_mm{end}");
+                near(&cell[&key], size[&key].as_f64().unwrap(), 1e-12);
+            }
+            let path = workshop.path("other.toml");
+            std::fs::write(&path, job.replace("9mm", mandrel)).unwrap();
+            let plan = workshop.json(&["plan", &path]);
+            for end in ["", "_low", "_high"] {
+                let key = format!("spring_ratio{end}");
+                near(&plan[&key], size[&key].as_f64().unwrap(), 1e-12);
+            }
+            for key in [
+                "spring_ratio_measured",
+                "spring_ratio_learned_from_mandrels_mm",
+                "spring_ratio_learned_from_rings",
+                "gap",
+            ] {
+                assert_eq!((&cell[key], &plan[key]), (&size[key], &size[key]), "{key} on {mandrel}");
+            }
+        }
+    }
+}
+
 /// Rings on the same mandrel count as they always did, whatever others say.
 #[test]
 fn rings_on_the_same_mandrel_come_first() {
