@@ -24,7 +24,7 @@ async function emulator() {
 const { RP2040 } = await emulator();
 
 /** The board's pins, as firmware/src/bin/pico/pins.rs has them. */
-export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9, red: 10, yellow: 11, green: 12, stop: 13, sounder: 15 };
+export const PIN = { encoderA: 3, encoderB: 2, knobA: 6, knobB: 7, yes: 8, no: 9, red: 10, yellow: 11, green: 12, stop: 13, sounder: 14 };
 
 /** What the emulator lacks and the firmware touches without needing an answer. */
 const HARMLESS = new RegExp(['^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): ', '^IO_BANK0_BASE: Unimplemented peripheral (read from|write to) 0x160',
@@ -38,6 +38,8 @@ const RAM = 0x20000000;
 /** What a power-on leaves where nothing was written yet: a stack that grew is seen by it. */
 const UNTOUCHED = 0xa5;
 const HARD_FAULT = 3;
+/** In a pin's pad register. */
+const PULL_UP_ENABLED = 1 << 3;
 
 export class Rig {
   screen = new Screen();
@@ -70,13 +72,13 @@ export class Rig {
   #halted = 0;
 
   /** `patch` maps symbols to words that replace what the ELF has there. */
-  constructor(elfPath, { patch = {}, flash } = {}) {
+  constructor(elfPath, { patch = {}, flash, watchdogReason, scratch } = {}) {
     this.elf = readElf(elfPath);
     this.patch = patch;
-    this.#start({ flash });
+    this.#start({ flash, watchdogReason, scratch });
   }
 
-  #start({ flash, ram, watchdogReason = 0 }) {
+  #start({ flash, ram, watchdogReason = 0, scratch }) {
     const chip = this.clock ? new RP2040(this.clock) : new RP2040();
     Object.assign(this, { chip, clock: chip.clock });
     const note = (name, message) => this.complain(`${name}: ${message}`);
@@ -113,6 +115,7 @@ export class Rig {
     };
     const watchdog = chip.peripherals[0x40058];
     watchdog.reason = watchdogReason;
+    if (scratch) watchdog.scratchData.set(scratch);
     watchdog.onWatchdogTrigger = () => {
       this.resetWanted = watchdog.reason;
       watchdog.alarm.enable = false; // or it would come again at once, for ever
@@ -249,6 +252,9 @@ export class Rig {
     this.chip.gpio[pin].setInputValue(Boolean(level));
   }
 
+  /** Nothing is connected to this pin: it goes where its pull takes it, and without one it picks up whatever there is. */
+  isPulledUp(pin) { return (this.chip.gpio[pin].padValue & PULL_UP_ENABLED) !== 0; }
+
   get ms() { return this.clock.nanos / 1e6; }
 
   /** Halts the processor for so long; all the rest of the chip runs on. */
@@ -257,6 +263,8 @@ export class Rig {
   /** The chip starts again: with its RAM after a reset, without after a power cut. */
   restart({ keepRam, watchdogReason = 0 }) {
     const { sram, flash } = this.chip;
+    // A reset leaves the watchdog's scratch registers alone, a power cut does not.
+    const scratch = keepRam ? this.chip.peripherals[0x40058].scratchData.slice() : undefined;
     // Alarms of the old chip go; those of the world outside stay.
     const stay = [];
     for (let alarm = this.clock.nextAlarm; alarm; alarm = alarm.next) if (this.#outside.has(alarm)) stay.push(alarm);
@@ -264,7 +272,7 @@ export class Rig {
     this.resetWanted = undefined;
     this.#halted = 0;
     for (const pin of Object.values(PIN)) this.#changed(pin, 0); // pins float; the pull-downs win
-    this.#start({ flash: flash.slice(), ram: keepRam ? sram.slice() : undefined, watchdogReason });
+    this.#start({ flash: flash.slice(), ram: keepRam ? sram.slice() : undefined, watchdogReason, scratch });
     for (const alarm of stay) this.clock.linkAlarm(alarm.nanos - this.clock.nanos, alarm);
   }
 

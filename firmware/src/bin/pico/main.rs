@@ -164,6 +164,7 @@ async fn main(_spawner: Spawner) {
     let config = UartConfig::default();
     let uart =
         BufferedUart::new(port, transmit, receive, Irqs, OUT.init([0; 512]), IN.init([0; 1_024]), config);
+    pins::pull_up_receive();
     if let Ok(task) = serial::run(uart) {
         slow.spawn(task);
     }

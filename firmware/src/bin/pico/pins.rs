@@ -2,7 +2,7 @@
 //!
 //! | pin | GPIO | what | on the other end |
 //! | --- | --- | --- | --- |
-//! | 1, 2 | 0, 1 | UART transmit, receive | a computer, 3.3 V levels |
+//! | 1, 2 | 0, 1 | UART transmit, receive | a computer, 3.3 V levels; receive is pulled up |
 //! | 4 | 2 | encoder B | pulled up; 3.3 V levels only |
 //! | 5 | 3 | encoder A | pulled up; 3.3 V levels only |
 //! | 6, 7 | 4, 5 | I2C data, clock | the screen, with its pull-ups |
@@ -11,13 +11,15 @@
 //! | 12 | 9 | key No | switch to ground |
 //! | 14, 15, 16 | 10, 11, 12 | lamp red, yellow, green | a resistor and a LED to ground each |
 //! | 17 | 13 | stop line, low: do not turn | with a pull-down: it floats while the chip starts |
-//! | 20 | 15 | sounder | a piezo or a small transistor stage |
+//! | 19 | 14 | sounder | a piezo or a small transistor stage |
+//!
+//! GPIO15 is to stay free: on early chips the way round erratum RP2040-E5 borrows it (`firmware/ERRATA.md`).
 //!
 //! A and B must be neighbours, B the lower, because the sampler reads them as one number with A
 //! above B. The other pins may be moved within what the chip's function table allows.
 
 use embassy_rp::peripherals as p;
-use embassy_rp::{Peri, Peripherals};
+use embassy_rp::{Peri, Peripherals, pac};
 
 /// Encoder channel B; A is the next pin.
 pub type EncoderB = p::PIN_2;
@@ -53,8 +55,8 @@ pub struct Pins {
     pub lamp: (Peri<'static, p::PIN_10>, Peri<'static, p::PIN_11>, Peri<'static, p::PIN_12>),
     /// Stop line.
     pub stop: Peri<'static, p::PIN_13>,
-    /// Sounder and the PWM slice that its pin belongs to, on its output B.
-    pub sounder: (Peri<'static, p::PWM_SLICE7>, Peri<'static, p::PIN_15>),
+    /// Sounder and the PWM slice that its pin belongs to, on its output A.
+    pub sounder: (Peri<'static, p::PWM_SLICE7>, Peri<'static, p::PIN_14>),
     /// Serial line to a computer: port, transmit, receive.
     pub serial: (Peri<'static, p::UART0>, Peri<'static, p::PIN_0>, Peri<'static, p::PIN_1>),
     /// The USB port.
@@ -76,6 +78,14 @@ pub struct ScreenPins {
     pub scl: Peri<'static, ScreenClock>,
 }
 
+/// Pulls the serial line's receive pin up. The port's driver leaves it without a pull: with no adapter on it, it
+/// would float, and what it picks up would be read as bytes. To be called once the driver has the pin.
+pub fn pull_up_receive() {
+    // Of what `Pins::new` gives the serial line.
+    const RECEIVE: usize = 1;
+    pac::PADS_BANK0.gpio(RECEIVE).modify(|pad| pad.set_pue(true));
+}
+
 impl Pins {
     /// Gives each of the chip's pins its use.
     pub fn new(p: Peripherals) -> Self {
@@ -90,7 +100,7 @@ impl Pins {
             no: p.PIN_9,
             lamp: (p.PIN_10, p.PIN_11, p.PIN_12),
             stop: p.PIN_13,
-            sounder: (p.PWM_SLICE7, p.PIN_15),
+            sounder: (p.PWM_SLICE7, p.PIN_14),
             serial: (p.UART0, p.PIN_0, p.PIN_1),
             usb: p.USB,
             flash: p.FLASH,
