@@ -27,3 +27,33 @@ test('a hung processor is reset by the watchdog, and the screen says so', () => 
   assert.equal(counter.last.phase, 'Winding');
   counter.finish();
 });
+
+/** Why the chip was reset, in the watchdog's register. */
+const TIMED_OUT = 1;
+
+test('a new program that was copied onto the Pico does not say that it hung', () => {
+  // What the boot ROM leaves: it ends the copying of a UF2 file with the watchdog, scratch register 4 set to 0
+  // (RP2040 boot ROM source, from memory); in the others may be anything.
+  for (const scratch of [[0, 0, 0, 0, 0, 0, 0, 0], [0x704e7a11, 1, 2, 3, 0, 5, 6, 7]]) {
+    const counter = Counter.on({ watchdogReason: TIMED_OUT, scratch });
+    assert.deepEqual([counter.state().notice, counter.last.phase], [0, 'Choose'], counter.screen.text());
+    // And the first time that it does hang, it says so.
+    counter.halt(5e9);
+    counter.until(() => counter.resets > 0, 'the watchdog', 4_000);
+    counter.serial = '';
+    counter.run(500);
+    assert.deepEqual([counter.resets, counter.last.notice], [1, 1]);
+    counter.finish();
+  }
+});
+
+test('a new program over one that ran and hung does not say that it hung', () => {
+  const counter = Counter.on();
+  // The same chip, its RAM and scratch registers left alone, but for what the boot ROM writes.
+  counter.chip.peripherals[0x40058].scratchData[4] = 0;
+  counter.restart({ keepRam: true, watchdogReason: TIMED_OUT });
+  counter.serial = '';
+  counter.run(500);
+  assert.equal(counter.last.notice, 0, counter.screen.text());
+  counter.finish();
+});

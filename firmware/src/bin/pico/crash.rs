@@ -19,6 +19,14 @@ use turntally_firmware::notice::{LINE, Notice};
 /// Says that a reason is there: any number that RAM does not come up with by itself.
 const MARK: u32 = 0x7e11_c4a5;
 
+/// Says in a scratch register, which a reset by the watchdog leaves alone, that the watchdog was started by this
+/// program. The boot ROM ends the copying of a UF2 file with the watchdog too, so that a new program finds the same
+/// reset reason as one that hung.
+const OURS: u32 = 0x70_4e_7a_11;
+/// The scratch register for it: the boot ROM sets this one to 0 or to a mark of its own before it uses the
+/// watchdog (its published source, from memory), so that a mark of an earlier program does not survive there.
+const OURS_AT: usize = 4;
+
 #[repr(C)]
 #[derive(Clone, Copy)]
 struct Reason {
@@ -45,9 +53,12 @@ unsafe impl Sync for CrashRecord {}
 #[unsafe(link_section = ".uninit.TURNTALLY_CRASH")]
 static RECORD: CrashRecord = CrashRecord(UnsafeCell::new(MaybeUninit::uninit()));
 
-/// Why the chip started, if it was not for having been switched on: to be called once, first thing.
+/// Why the chip started, if it was not for having been switched on or given a new program: to be called once, before
+/// the watchdog is started.
 #[inline(never)] // As a part of its caller 48 bytes more.
-pub fn take(watchdog: &Watchdog) -> Option<Notice> {
+pub fn take(watchdog: &mut Watchdog) -> Option<Notice> {
+    let ours = watchdog.get_scratch(OURS_AT) == OURS;
+    watchdog.set_scratch(OURS_AT, OURS);
     let advice = ["What was saved of a coil", "is there in a moment."];
     // SAFETY: nothing else runs yet. Whatever the RAM holds are valid integers; a reason counts only
     // if mark and sum agree, and is cleared with the same stroke.
@@ -63,7 +74,9 @@ pub fn take(watchdog: &Watchdog) -> Option<Notice> {
             Some(Notice::new("Restarted", format_plain!("{}", text), advice))
         }
         _ => match watchdog.reset_reason() {
-            Some(ResetReason::TimedOut) => Some(Notice::new("Restarted", format_args!("It hung."), advice)),
+            Some(ResetReason::TimedOut) if ours => {
+                Some(Notice::new("Restarted", format_args!("It hung."), advice))
+            }
             _ => None,
         },
     }

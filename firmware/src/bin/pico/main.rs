@@ -126,7 +126,7 @@ async fn main(_spawner: Spawner) {
         sounder: PwmSounder::new(SounderSlice::new(slice, sounder)),
     };
     let mut watchdog = Watchdog::new(pins.watchdog);
-    let notice = crash::take(&watchdog);
+    let notice = crash::take(&mut watchdog);
     watchdog.start(PATIENCE);
 
     let mut bench = Bench::new();
