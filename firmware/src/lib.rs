@@ -21,3 +21,4 @@ pub mod sampler;
 mod saving;
 pub mod ssd1306;
 pub mod store;
+pub mod usb_control;

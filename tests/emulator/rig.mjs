@@ -9,7 +9,7 @@ import { readElf } from './elf.mjs';
 import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './ssd1306.mjs';
-import { tameUsb } from './usb.mjs';
+import { resetUsb, tameUsb } from './usb.mjs';
 
 const LOCKED = '1.4.1';
 
@@ -31,8 +31,8 @@ const HARMLESS = new RegExp(['^(ROSC_BASE|VREG_AND_CHIP_RESET_BASE): ', '^IO_BAN
   // USB's driver clears all registers at its start.
   '^USB: Unimplemented peripheral write to 0x[0-9a-f]+: 0x0$'].join('|'));
 
-/** The screen's bus in the reset controller. */
-const RESET_I2C0 = 1 << 3;
+/** The screen's bus and USB in the reset controller. */
+const [RESET_I2C0, RESET_USB] = [1 << 3, 1 << 24];
 const FLASH = 0x10000000;
 const RAM = 0x20000000;
 /** What a power-on leaves where nothing was written yet: a stack that grew is seen by it. */
@@ -112,6 +112,7 @@ export class Rig {
     resets.writeUint32 = (offset, value) => {
       write(offset, value);
       if (offset === 0 && value & RESET_I2C0) resetBus();
+      if (offset === 0 && value & RESET_USB) resetUsb(chip);
     };
     const watchdog = chip.peripherals[0x40058];
     watchdog.reason = watchdogReason;

@@ -19,6 +19,18 @@ export function tameUsb(chip) {
     if (offset === 0x50) usb.sieStatus &= ~(usb.rawWriteValue & SUSPENDED);
     write(offset, value);
   };
+  usb.hung = false;
+  usb.resets = 0;
+}
+
+/** What the chip's reset controller does to the USB controller: its registers are those of power-on, its memory is left
+ * alone, and a hang (erratum RP2040-E15) is over. */
+export function resetUsb(chip) {
+  const usb = chip.usbCtrl;
+  Object.assign(usb, { addrEndp: 0, mainCtrl: 0, sieCtrl: 0, sieStatus: 0, buffStatus: 0, intRaw: 0, intEnable: 0, epStallArm: 0 });
+  usb.hung = false;
+  usb.resets += 1;
+  usb.checkInterrupts();
 }
 
 /** A token to a controller, and what it answers: 'ack', 'nak', 'stall', what it sends, or nothing. */
@@ -26,7 +38,7 @@ class Token {
   constructor(chip, address, endpoint, out) {
     Object.assign(this, { chip, usb: chip.usbCtrl, memory: chip.usbDPRAMView, endpoint, out });
     const control = endpoint === 0 ? ENABLED | EP0_BUFFER : this.memory.getUint32(8 * endpoint + (out ? 4 : 0), true);
-    this.heard = (this.usb.addrEndp & 0x7f) === address && (control & ENABLED) !== 0;
+    this.heard = !this.usb.hung && (this.usb.addrEndp & 0x7f) === address && (control & ENABLED) !== 0;
     this.place = control & 0xffc0;
     this.at = 0x80 + 8 * endpoint + (out ? 4 : 0);
     this.buffer = this.memory.getUint32(this.at, true);
@@ -81,24 +93,44 @@ export class Computer {
   #queue = [];
   #toggles = { in: 0, out: 0 };
   #open = false;
+  /** Frames are on the bus. */
+  #awake = false;
   /** Takes what is received. */
   take = () => {};
 
   constructor(counter) {
     this.counter = counter;
     this.frame = counter.outside(() => this.#poll());
+    this.starts = counter.outside(() => this.#startFrame());
+    this.starts.schedule(1e6);
   }
+
+  /** Each millisecond a frame starts, and the controller keeps its number. */
+  #startFrame() {
+    this.starts.schedule(1e6);
+    if (this.#awake && !this.#usb.hung) this.#usb.sofFrameNumber = (this.#usb.sofFrameNumber + 1) & 0x7ff;
+  }
+
+  /** The device shows itself on the bus. */
+  get sees() { return (this.#usb.sieCtrl & PULL_UP) !== 0; }
+
+  /** How often the chip has reset its controller. */
+  get controllerResets() { return this.#usb.resets; }
+
+  /** The controller stops answering, as a bus error can make it. */
+  hang() { this.#usb.hung = true; }
 
   get #usb() { return this.counter.chip.usbCtrl; }
 
   #status(bit) {
+    if (this.#usb.hung) return;
     this.#usb.sieStatus |= bit;
     this.#usb.sieStatusUpdated();
   }
 
   /** The plug goes in: the device is found and set up. */
   plug() {
-    this.counter.until(() => this.#usb.sieCtrl & PULL_UP, 'the pull-up that shows a device', 100);
+    this.counter.until(() => this.sees, 'the pull-up that shows a device', 200);
     this.reset();
     const short = this.get(0x80, 6, 0x0100, 0, 8);
     this.reset();
@@ -114,11 +146,18 @@ export class Computer {
   }
 
   reset() {
+    this.signalReset();
+    this.counter.run(12);
+    this.#awake = true;
+  }
+
+  /** The bus is reset from now on. */
+  signalReset() {
     this.address = 0;
     this.#open = false;
-    this.#usb.addrEndp &= ~0x7f;
+    this.#awake = false;
+    if (!this.#usb.hung) this.#usb.addrEndp &= ~0x7f;
     this.#status(BUS_RESET);
-    this.counter.run(12);
   }
 
   configure(value) {
@@ -154,22 +193,52 @@ export class Computer {
   /** Asks for a descriptor and does not wait for it. */
   abandon() { this.#begin(setup(0x80, 6, 0x0100, 0, 18)); }
 
+  /** The steps of a request, each `() => what came`: what the computer may do with it, and give it up between. */
+  steps([kind, request, value, index, length, bytes]) {
+    const what = `request ${kind}, ${request}`;
+    const begin = () => this.#begin(setup(kind, request, value, index, length));
+    const send = (data) => () => { this.#patiently(what, () => this.#token(0, true).send(data, 1)); };
+    const take = () => {
+      const answer = this.#patiently(what, () => this.#token(0, false).in());
+      if (answer.toggle !== 1) throw new Error(`${what}: toggle`);
+      return answer.bytes;
+    };
+    if (kind & 0x80) return [begin, take, send([])];
+    return bytes ? [begin, send(bytes), take] : [begin, take];
+  }
+
+  /** Does a whole request; what came, or that it was refused. */
+  perform(request) {
+    let answer;
+    try {
+      for (const step of this.steps(request)) answer = step() ?? answer;
+    } catch (error) {
+      if (!/refused/.test(error.message)) throw error;
+      answer = 'refused';
+    }
+    return answer;
+  }
+
   /** The bus is still for so long, and then goes on. */
   sleep(ms) {
+    const open = this.#open;
     this.#open = false;
+    this.#awake = false;
     this.counter.run(3);
     this.#status(SUSPENDED);
     this.counter.run(ms);
     this.#status(RESUME);
+    this.#awake = true;
     this.counter.run(20);
-    this.#open = true;
-    this.frame.schedule(0);
+    this.#open = open;
+    if (open) this.frame.schedule(0);
   }
 
   /** The plug is pulled: the bus is still, and after 3 ms that is a suspension. */
   pull() {
     this.#queue = [];
     this.#open = false;
+    this.#awake = false;
     this.counter.run(3);
     this.#status(SUSPENDED);
   }
@@ -212,11 +281,13 @@ export class Computer {
 
   #begin(bytes) {
     const { chip } = this.counter;
+    if (chip.usbCtrl.hung) throw new Error('it does not answer');
     if ((chip.usbCtrl.addrEndp & 0x7f) !== this.address) throw new Error('it listens to another address');
     chip.usbDPRAM.set(bytes);
     chip.usbCtrl.epStallArm = 0;
     this.#status(SETUP_REC);
-    this.counter.run(0.02);
+    // The longest stretch in which the firmware takes no interrupt, 25 us, and some more.
+    this.counter.run(0.04);
   }
 
   /** Asks the device for `length` bytes. */

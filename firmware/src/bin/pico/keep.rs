@@ -4,6 +4,7 @@
 use embassy_futures::select::{Either3, select3};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Instant, Timer};
+use embedded_storage::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 use portable_atomic::{AtomicBool, Ordering};
 use turntally_core::job::Job;
 use turntally_core::job_list::MAX_JOBS;
@@ -14,6 +15,7 @@ use turntally_firmware::store::{Layout, Save, SavedState, Store, StoreError};
 use crate::chip::BoardFlash;
 use crate::link::{SERIAL, USB};
 use crate::signal::Signal;
+use crate::usb;
 
 /// Between two erases: a key is seen after eight ticks, and the screen takes some 25 ms.
 const BREATH: Duration = Duration::from_millis(40);
@@ -27,7 +29,40 @@ static WAITING: AtomicBool = AtomicBool::new(false);
 /// This is one.
 static CLEAR: AtomicBool = AtomicBool::new(false);
 
-type FlashStore = Store<BoardFlash, TickSays>;
+type FlashStore = Store<SilentFlash, TickSays>;
+
+/// The board's flash. While it erases or programs no interrupt is served: an answer that is ready on the USB port
+/// must not go out meanwhile, since the computer may have given up its request.
+struct SilentFlash(BoardFlash);
+
+impl ErrorType for SilentFlash {
+    type Error = <BoardFlash as ErrorType>::Error;
+}
+
+impl ReadNorFlash for SilentFlash {
+    const READ_SIZE: usize = <BoardFlash as ReadNorFlash>::READ_SIZE;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+        ReadNorFlash::read(&mut self.0, offset, bytes)
+    }
+
+    fn capacity(&self) -> usize {
+        ReadNorFlash::capacity(&self.0)
+    }
+}
+
+impl NorFlash for SilentFlash {
+    const WRITE_SIZE: usize = <BoardFlash as NorFlash>::WRITE_SIZE;
+    const ERASE_SIZE: usize = <BoardFlash as NorFlash>::ERASE_SIZE;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+        usb::silently(|| NorFlash::erase(&mut self.0, from, to))
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+        usb::silently(|| NorFlash::write(&mut self.0, offset, bytes))
+    }
+}
 
 /// What is found at the start, one after the other.
 #[expect(clippy::large_enum_variant, reason = "there is one of it, and no heap")]
@@ -89,7 +124,7 @@ pub fn take(app: &mut App) {
 /// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is
 /// wanted at the desks, for ever.
 pub async fn run(flash: BoardFlash, jobs: usize) -> ! {
-    let mut store = Store::new(flash, TickSays, Layout::PICO);
+    let mut store = Store::new(SilentFlash(flash), TickSays, Layout::PICO);
     let jobs = load_jobs(&mut store, jobs).await;
     tell_found(Found::Rest(store.load(jobs))).await;
     loop {

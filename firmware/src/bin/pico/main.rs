@@ -135,7 +135,8 @@ async fn main(_spawner: Spawner) {
     let app = APP.init_with(|| App::new(bench, born.build.pulses, SAMPLE_PERIOD_NS));
     app.expect_store();
     let mut flash = BoardFlash::new_blocking(pins.flash);
-    app.identify(chip::id(&mut flash));
+    let id = chip::id(&mut flash);
+    app.identify(id);
     if let Some(notice) = notice {
         app.report(notice);
     }
@@ -171,7 +172,7 @@ async fn main(_spawner: Spawner) {
     if let Ok(task) = heartbeat() {
         slow.spawn(task);
     }
-    usb::start(pins.usb, prompt, slow);
+    usb::start(pins.usb, id, prompt, slow);
     keep::run(flash, jobs).await
 }
 

@@ -1,95 +1,371 @@
 //! The USB port: a serial port of class CDC-ACM, for which every computer has a driver, and the link on it.
 //!
-//! The driver of the chip's controller is embassy-rp's. What a computer asks any device before it talks to the
-//! port is answered here, from tables: embassy-usb, which builds all kinds of devices, takes 13 KB of flash.
-//! Numbers are those of "Universal Serial Bus Specification" 2.0, chapter 9, and of its "Class Definitions for
-//! Communications Devices" 1.2 with the subclass for PSTN devices (from memory).
+//! What a computer asks of the device is answered in interrupts, by [`turntally_firmware::usb_control`]; the
+//! endpoints that carry the link are those of embassy-rp's driver. Its control endpoint, and embassy-usb's above it,
+//! wait for the end of a request that the computer has given up, and answer the next one with what was ready for
+//! that.
+//!
+//! A request comes in two steps. The controller's interrupt is above everything, and only takes back what was armed
+//! for the request before: the controller would send it as the answer to this one, and nothing else prevents that
+//! (`ABORT` does not work on early chips, erratum RP2040-E2). It masks itself, so that a computer cannot keep the
+//! tick waiting. The answer is made in an interrupt below the tick. What is left: where the program keeps interrupts off,
+//! at most 25 us, a computer that gives a request up, sends the next and fetches its answer within that gets the
+//! old one.
+
+use core::cell::RefCell;
 
 use embassy_executor::SendSpawner;
-use embassy_futures::select::{Either, select};
 use embassy_rp::interrupt;
+use embassy_rp::interrupt::typelevel::{Handler, USBCTRL_IRQ};
 use embassy_rp::interrupt::{InterruptExt, Priority};
-use embassy_rp::pac::USB_DPRAM;
+use embassy_rp::pac::{RESETS, USB as CONTROLLER, USB_DPRAM};
 use embassy_rp::peripherals::USB;
-use embassy_rp::usb::{Bus, ControlPipe, Driver, Endpoint, In, InterruptHandler, Out};
+use embassy_rp::usb::{Bus, Driver, Endpoint, In, InterruptHandler, Out};
 use embassy_rp::{Peri, bind_interrupts};
+use embassy_sync::blocking_mutex::Mutex;
+use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_time::{Duration, Timer};
 use embassy_usb_driver::{
-    Bus as _, ControlPipe as _, Driver as _, Endpoint as _, EndpointError, EndpointIn as _, EndpointOut as _,
-    EndpointType, Event,
+    Bus as _, Driver as _, Endpoint as _, EndpointError, EndpointIn as _, EndpointOut as _, EndpointType,
 };
 use embedded_io_async::{ErrorType, Write};
+use portable_atomic::{AtomicBool, Ordering};
+use turntally_firmware::usb_control::{Change, Control, NOTIFY, Next, PACKET, RECEIVE, SEND};
 
 use crate::link::{self, Talk};
 
 bind_interrupts!(struct Irqs {
-    USBCTRL_IRQ => InterruptHandler<USB>;
+    USBCTRL_IRQ => TakeBack, InterruptHandler<USB>;
 });
-
-/// The most bytes of a packet.
-const PACKET: u8 = 64;
-/// The address of the endpoint for notifications to the computer.
-const TELL: u8 = 0x81;
-/// Of the one that would notify it of a ringing telephone.
-const NOTIFY: u8 = 0x82;
-/// Of the one that hears it.
-const HEAR: u8 = 0x01;
-
-const DEVICE_DESCRIPTOR: [u8; 18] = [
-    18, 1, 0x00, 0x02, // USB 2.0
-    2, 2, 0, PACKET, // communications, abstract control model
-    0x09, 0x12, 0x01, 0x00, 0x00, 0x01, // 1209:0001, which pid.codes gives to prototypes; release 1.0
-    0, 0, 0, 1, // no names; one configuration
-];
-
-#[rustfmt::skip]
-const CONFIGURATION_DESCRIPTOR: [u8; 62] = [
-    9, 2, 62, 0, 2, 1, 0, 0x80, 100, // two interfaces; powered by the bus with at most 200 mA
-    9, 4, 0, 0, 1, 2, 2, 0, 0, // interface 0: communications, abstract control model, no commands
-    5, 0x24, 0, 0x10, 0x01, // by CDC 1.10
-    4, 0x24, 2, 2, // has a line coding and line states
-    5, 0x24, 6, 0, 1, // its data is on interface 1
-    7, 5, NOTIFY, 3, 8, 0, 255,
-    9, 4, 1, 0, 2, 10, 0, 0, 0, // interface 1: data
-    7, 5, HEAR, 2, PACKET, 0, 0,
-    7, 5, TELL, 2, PACKET, 0, 0,
-];
-
-/// 115,200 baud, 8N1. Here it means nothing, but a computer that has set it wants to read it again.
-const LINE_CODING: [u8; 7] = [0x00, 0xc2, 0x01, 0x00, 0, 0, 8];
 
 /// From one packet to the next that is looked at.
 const BREATH: Duration = Duration::from_millis(1);
+/// From one look at the controller to the next.
+const LOOK: Duration = Duration::from_millis(5);
+/// So many looks in which the bus does not move, though it neither sleeps nor is being reset, show a controller that
+/// hangs. One that works reports either within 3 ms.
+const HUNG: u32 = 3;
+/// How long the device is gone from the bus, so that a computer sees it go.
+const GONE: Duration = Duration::from_millis(100);
+/// The most bytes of a packet to the computer. Erratum RP2040-E15 hangs the controller in packets of more than 50
+/// bytes (as public code has it; the data sheet was not at hand).
+const PIECE: usize = 48;
+/// Where the control endpoint's packets lie in the controller's memory.
+const CONTROL_BUFFER: usize = 0x100;
 
-/// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that. A
-/// computer wants its requests of the device answered within 2 ms; drawing a picture takes longer, so they are
-/// above that.
-pub fn start(usb: Peri<'static, USB>, prompt: SendSpawner, slow: SendSpawner) {
-    let mut driver = Driver::new(usb, Irqs);
-    interrupt::USBCTRL_IRQ.set_priority(Priority::P2);
-    let tell = driver.alloc_endpoint_in(EndpointType::Bulk, Some(TELL.into()), PACKET.into(), 0);
-    let notify = driver.alloc_endpoint_in(EndpointType::Interrupt, Some(NOTIFY.into()), 8, 255);
-    let hear = driver.alloc_endpoint_out(EndpointType::Bulk, Some(HEAR.into()), PACKET.into(), 0);
-    // There is room for all of them, and each task has its own place.
-    let (Ok(tell), Ok(_), Ok(hear)) = (tell, notify, hear) else { return };
-    let (bus, control) = driver.start(PACKET.into());
-    if let Ok(task) = be_a_device(bus, control) {
+/// The control endpoint, as long as there is a port.
+static PORT: Mutex<CriticalSectionRawMutex, RefCell<Option<Port>>> = Mutex::new(RefCell::new(None));
+/// The control endpoint has sent a packet.
+static SENT: AtomicBool = AtomicBool::new(false);
+/// It has received one.
+static RECEIVED: AtomicBool = AtomicBool::new(false);
+
+/// The controller's interrupt: see above.
+struct TakeBack;
+
+impl Handler<USBCTRL_IRQ> for TakeBack {
+    unsafe fn on_interrupt() {
+        let why = CONTROLLER.ints().read();
+        if why.buff_status() {
+            // The driver's own handler, which comes next, clears them.
+            let done = CONTROLLER.buff_status().read();
+            SENT.store(SENT.load(Ordering::Relaxed) || done.ep_in(0), Ordering::Relaxed);
+            RECEIVED.store(RECEIVED.load(Ordering::Relaxed) || done.ep_out(0), Ordering::Relaxed);
+        }
+        if why.setup_req() || why.bus_reset() {
+            disarm();
+            CONTROLLER.inte().modify(|enabled| {
+                enabled.set_setup_req(false);
+                enabled.set_bus_reset(false);
+            });
+        }
+        interrupt::SWI_IRQ_4.pend();
+    }
+}
+
+/// Answers, below the tick.
+#[interrupt]
+unsafe fn SWI_IRQ_4() {
+    PORT.lock(|port| {
+        if let Ok(mut port) = port.try_borrow_mut()
+            && let Some(port) = port.as_mut()
+        {
+            port.serve();
+        }
+    });
+}
+
+/// Nothing is to go out on the control endpoint, and nothing is expected.
+fn disarm() {
+    USB_DPRAM.ep_in_buffer_control(0).write(|_| ());
+    USB_DPRAM.ep_out_buffer_control(0).write(|_| ());
+}
+
+/// Does what keeps all interrupts waiting, with nothing going over the control endpoint meanwhile.
+pub fn silently<R>(act: impl FnOnce() -> R) -> R {
+    critical_section::with(|_| {
+        let (input, output) = (USB_DPRAM.ep_in_buffer_control(0), USB_DPRAM.ep_out_buffer_control(0));
+        let armed = (input.read(), output.read());
+        for (side, ready) in [(input, armed.0), (output, armed.1)] {
+            if ready.available(0) {
+                side.modify(|it| it.set_available(0, false));
+            }
+        }
+        let result = act();
+        if !given_up() {
+            // The controller may have been at one of them.
+            let done = CONTROLLER.buff_status().read();
+            for (side, ready, done) in [(input, armed.0, done.ep_in(0)), (output, armed.1, done.ep_out(0))] {
+                if ready.available(0) && !done {
+                    side.write_value(ready);
+                }
+            }
+        }
+        result
+    })
+}
+
+/// Whether the computer has begun something new: it must not get the answer to what was before.
+fn given_up() -> bool {
+    let status = CONTROLLER.sie_status().read();
+    status.setup_rec() || status.bus_reset()
+}
+
+/// The control endpoint, and the switches of the others.
+struct Port {
+    control: Control,
+    bus: Bus<'static, USB>,
+}
+
+impl Port {
+    /// Does what there is to be done; nothing interrupts it.
+    fn serve(&mut self) {
+        let sent = SENT.load(Ordering::Relaxed);
+        let received = RECEIVED.load(Ordering::Relaxed);
+        SENT.store(false, Ordering::Relaxed);
+        RECEIVED.store(false, Ordering::Relaxed);
+        if CONTROLLER.sie_status().read().bus_reset() {
+            disarm();
+            CONTROLLER.sie_status().write(|status| status.set_bus_reset(true));
+            CONTROLLER.addr_endp().write(|address| address.set_address(0));
+            self.control.reset();
+            self.change(Some(Change::Endpoints { on: false }));
+        } else if sent {
+            let change = self.control.sent();
+            self.change(change);
+        }
+        // After a reset as well: both may have come while the flash was being erased.
+        if CONTROLLER.sie_status().read().setup_rec() {
+            self.setup();
+        } else if received {
+            let mut packet = [0; PACKET as usize];
+            let length = usize::from(USB_DPRAM.ep_out_buffer_control(0).read().length(0));
+            let packet = packet.get_mut(..length).unwrap_or_default();
+            copy_from(CONTROL_BUFFER, packet);
+            arm(&self.control.received(packet));
+        }
+        CONTROLLER.inte().modify(|enabled| {
+            enabled.set_setup_req(true);
+            enabled.set_bus_reset(true);
+        });
+    }
+
+    /// Takes the request that stands in the controller's memory.
+    fn setup(&mut self) {
+        disarm();
+        let mut request = [0; 8];
+        // Another one may come while it is read: then that one counts.
+        while CONTROLLER.sie_status().read().setup_rec() {
+            CONTROLLER.sie_status().write(|status| status.set_setup_rec(true));
+            copy_from(0, &mut request);
+        }
+        let (next, change) = self.control.setup(request);
+        if change.is_none() {
+            arm(&next);
+        } else {
+            // What a request changes is there before the computer knows that it was accepted.
+            self.change(change);
+            arm(&Next::Accept);
+        }
+    }
+
+    fn change(&mut self, change: Option<Change>) {
+        let on = self.control.is_configured();
+        match change {
+            None => {}
+            Some(Change::Address(address)) => CONTROLLER.addr_endp().write(|it| it.set_address(address)),
+            Some(Change::Endpoint(endpoint)) => self.bus.endpoint_set_enabled(endpoint.into(), on),
+            Some(Change::Endpoints { on }) => {
+                for endpoint in [SEND, NOTIFY, RECEIVE] {
+                    self.bus.endpoint_set_enabled(endpoint.into(), on);
+                }
+            }
+        }
+    }
+}
+
+/// Lets the controller do what is next on the control endpoint.
+fn arm(next: &Next<'_>) {
+    let (input, output) = (USB_DPRAM.ep_in_buffer_control(0), USB_DPRAM.ep_out_buffer_control(0));
+    let send = |bytes: &[u8]| {
+        copy_to(CONTROL_BUFFER, bytes);
+        // The controller wants "available" set some time after all the rest (data sheet, from memory).
+        for available in [false, true] {
+            if given_up() {
+                return;
+            }
+            input.write(|it| {
+                it.set_length(0, bytes.len() as u16);
+                it.set_pid(0, true);
+                it.set_full(0, true);
+                it.set_available(0, available);
+            });
+            cortex_m::asm::delay(12);
+        }
+    };
+    let receive = |length| {
+        for available in [false, true] {
+            if given_up() {
+                return;
+            }
+            output.write(|it| {
+                it.set_length(0, length);
+                it.set_pid(0, true);
+                it.set_available(0, available);
+            });
+            cortex_m::asm::delay(12);
+        }
+    };
+    match next {
+        Next::Wait => {}
+        Next::Send(bytes) => {
+            // The empty packet that ends it may come before all was taken.
+            receive(0);
+            send(bytes);
+        }
+        Next::Receive => receive(PACKET.into()),
+        Next::Accept => send(&[]),
+        Next::Refuse => {
+            CONTROLLER.ep_stall_arm().write(|arm| {
+                arm.set_ep0_in(true);
+                arm.set_ep0_out(true);
+            });
+            output.write(|it| it.set_stall(true));
+            input.write(|it| it.set_stall(true));
+        }
+    }
+}
+
+/// Copies from the controller's memory.
+fn copy_from(offset: usize, bytes: &mut [u8]) {
+    // SAFETY: both places that it is called with lie, with a packet's length, within the controller's 4 KB, and no
+    // reference to them exists.
+    let memory = unsafe { USB_DPRAM.as_ptr().cast::<u8>().add(offset) };
+    for (at, byte) in bytes.iter_mut().enumerate() {
+        // SAFETY: as above.
+        *byte = unsafe { memory.add(at).read_volatile() };
+    }
+}
+
+/// Copies to the controller's memory.
+fn copy_to(offset: usize, bytes: &[u8]) {
+    // SAFETY: as above.
+    let memory = unsafe { USB_DPRAM.as_ptr().cast::<u8>().add(offset) };
+    for (at, &byte) in bytes.iter().enumerate() {
+        // SAFETY: as above.
+        unsafe { memory.add(at).write_volatile(byte) };
+    }
+}
+
+/// Switches the port on, and has it served below the tick: nothing that comes over the cable delays that.
+pub fn start(usb: Peri<'static, USB>, id: u64, prompt: SendSpawner, slow: SendSpawner) {
+    interrupt::USBCTRL_IRQ.set_priority(Priority::P0);
+    interrupt::SWI_IRQ_4.set_priority(Priority::P2);
+    // SAFETY: its handler is there, and finds nothing to do as long as there is no port.
+    unsafe { interrupt::SWI_IRQ_4.enable() };
+    let Some((send, receive)) = switch_on(usb, Control::new(id)) else { return };
+    if let Ok(task) = watch(id) {
         prompt.spawn(task);
     }
-    if let Ok(task) = talk(hear, Teller(tell)) {
+    if let Ok(task) = talk(receive, Sender(send)) {
         slow.spawn(task);
+    }
+}
+
+/// Sets the controller up and shows the device on the bus.
+fn switch_on(
+    usb: Peri<'static, USB>,
+    control: Control,
+) -> Option<(Endpoint<'static, USB, In>, Endpoint<'static, USB, Out>)> {
+    let mut driver = Driver::new(usb, Irqs);
+    let send = driver.alloc_endpoint_in(EndpointType::Bulk, Some(SEND.into()), PACKET.into(), 0);
+    let notify = driver.alloc_endpoint_in(EndpointType::Interrupt, Some(NOTIFY.into()), 8, 255);
+    let receive = driver.alloc_endpoint_out(EndpointType::Bulk, Some(RECEIVE.into()), PACKET.into(), 0);
+    // There is room for all of them.
+    let (Ok(send), Ok(_), Ok(receive)) = (send, notify, receive) else { return None };
+    PORT.lock(|port| {
+        let (bus, _) = driver.start(PACKET.into());
+        // Suspending and going on need nothing done.
+        CONTROLLER.inte().modify(|enabled| {
+            enabled.set_dev_suspend(false);
+            enabled.set_dev_resume_from_host(false);
+        });
+        if let Ok(mut port) = port.try_borrow_mut() {
+            *port = Some(Port { control, bus });
+        }
+    });
+    Some((send, receive))
+}
+
+/// Watches that the controller works, for ever. Bus errors can hang the one of the RP2040 (erratum RP2040-E15) until
+/// it is reset: it is then initialised anew, and the computer finds a device that was plugged in.
+#[embassy_executor::task]
+async fn watch(id: u64) -> ! {
+    let (mut frame, mut still, mut woke) = (0, 0, false);
+    loop {
+        Timer::after(LOOK).await;
+        let now = CONTROLLER.sof_rd().read().count();
+        let sleeps = CONTROLLER.sie_status().read().suspended();
+        if now != frame {
+            (frame, still) = (now, 0);
+            // It may have fallen asleep since the last look: what moved in the next one as well is awake.
+            if sleeps && woke {
+                CONTROLLER.sie_status().write(|status| status.set_suspended(true));
+            }
+            woke = sleeps;
+            continue;
+        }
+        woke = false;
+        // Before it has an address there is nothing to be seen: a charger has no frames.
+        still = if sleeps || CONTROLLER.addr_endp().read().address() == 0 { 0 } else { still + 1 };
+        if still < HUNG {
+            continue;
+        }
+        still = 0;
+        PORT.lock(|port| {
+            if let Ok(mut port) = port.try_borrow_mut() {
+                *port = None;
+            }
+            RESETS.reset().modify(|reset| reset.set_usbctrl(true));
+            RESETS.reset().modify(|reset| reset.set_usbctrl(false));
+        });
+        Timer::after(GONE).await;
+        // SAFETY: whoever had it is gone with the port. The endpoints that the link goes on with are the same ones:
+        // they lie at the same places again.
+        let usb = unsafe { USB::steal() };
+        _ = switch_on(usb, Control::new(id));
     }
 }
 
 /// Listens and answers, for ever.
 #[embassy_executor::task]
-async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller) {
+async fn talk(mut receive: Endpoint<'static, USB, Out>, mut sender: Sender) {
     let mut talk = Talk::at(&link::USB);
     let mut packet = [0; PACKET as usize];
-    hear.wait_enabled().await;
+    receive.wait_enabled().await;
     loop {
-        if let Ok(count) = hear.read(&mut packet).await {
-            talk.hear(packet.get(..count).unwrap_or_default(), &mut tell).await;
+        if let Ok(count) = receive.read(&mut packet).await {
+            talk.hear(packet.get(..count).unwrap_or_default(), &mut sender).await;
         }
         // A packet holds few questions and comes in a twentieth of this: a computer that sends rubbish as fast as the
         // cable takes it leaves time for the flash.
@@ -97,115 +373,17 @@ async fn talk(mut hear: Endpoint<'static, USB, Out>, mut tell: Teller) {
     }
 }
 
-/// Does what the computer asks of the device, for ever.
-#[embassy_executor::task]
-async fn be_a_device(mut bus: Bus<'static, USB>, mut control: ControlPipe<'static, USB>) {
-    let mut device = Device { configuration: 0, line_coding: LINE_CODING };
-    let mut agreed = false;
-    loop {
-        let reset = async { while bus.poll().await != Event::Reset {} };
-        // A reset ends every transfer: a cable can be pulled in the middle of one.
-        match select(reset, device.converse(&mut control, agreed)).await {
-            Either::First(()) => {
-                // An answer that was ready must not be sent as the next one.
-                USB_DPRAM.ep_in_buffer_control(0).write(|_| ());
-                device.configuration = 0;
-                agreed = false;
-            }
-            Either::Second(anew) => {
-                for &endpoint in anew.endpoints() {
-                    bus.endpoint_set_enabled(endpoint.into(), device.configuration != 0);
-                }
-                agreed = true;
-            }
-        }
-    }
-}
+/// What goes to the computer.
+struct Sender(Endpoint<'static, USB, In>);
 
-/// What the computer has set.
-struct Device {
-    configuration: u8,
-    line_coding: [u8; 7],
-}
-
-/// Endpoints that are to begin anew.
-enum Anew {
-    All,
-    One(u8),
-}
-
-impl Anew {
-    fn endpoints(&self) -> &[u8] {
-        match self {
-            Self::All => &[TELL, NOTIFY, HEAR],
-            Self::One(endpoint) => core::slice::from_ref(endpoint),
-        }
-    }
-}
-
-impl Device {
-    /// Answers what the computer asks until endpoints are to begin anew; to be called again with `agreed`
-    /// once they have.
-    async fn converse(&mut self, control: &mut ControlPipe<'static, USB>, agreed: bool) -> Anew {
-        if agreed {
-            control.accept().await;
-        }
-        loop {
-            let [kind, request, value, value_high, index, _, length, length_high] = control.setup().await;
-            let length = usize::from(u16::from_le_bytes([length, length_high]));
-            let answer: Option<&[u8]> = match (kind, request, value_high) {
-                (0x80, 6, 1) => Some(&DEVICE_DESCRIPTOR),
-                (0x80, 6, 2) => Some(&CONFIGURATION_DESCRIPTOR),
-                // The status: powered by the bus, nothing stalled.
-                (0x80..=0x82, 0, _) => Some(&[0, 0]),
-                (0x80, 8, _) => Some(core::slice::from_ref(&self.configuration)),
-                // An interface has but one form.
-                (0x81, 10, _) => Some(&[0]),
-                (0xa1, 0x21, _) => Some(&self.line_coding),
-                (0x00, 5, _) => {
-                    control.accept_set_address(value).await;
-                    continue;
-                }
-                (0x00, 9, _) if value <= 1 => {
-                    self.configuration = value;
-                    return Anew::All;
-                }
-                // No longer stalled.
-                (0x02, 1, _) if [TELL, NOTIFY, HEAR].contains(&index) => return Anew::One(index),
-                (0x21, 0x20, _) if length == self.line_coding.len() => {
-                    match control.data_out(&mut self.line_coding, true, true).await {
-                        Ok(_) => control.accept().await,
-                        Err(_) => control.reject().await,
-                    }
-                    continue;
-                }
-                // The setting of an interface; whether a program listens.
-                (0x01, 11, _) | (0x21, 0x22, _) => {
-                    control.accept().await;
-                    continue;
-                }
-                _ => None,
-            };
-            match answer {
-                // Any of them is one packet.
-                Some(answer) => _ = control.data_in(answer.get(..length).unwrap_or(answer), true, true).await,
-                None => control.reject().await,
-            }
-        }
-    }
-}
-
-/// Notifications to the computer.
-struct Teller(Endpoint<'static, USB, In>);
-
-impl ErrorType for Teller {
+impl ErrorType for Sender {
     type Error = EndpointError;
 }
 
-impl Write for Teller {
+impl Write for Sender {
     async fn write(&mut self, bytes: &[u8]) -> Result<usize, EndpointError> {
         // Less than a whole packet: after one, the computer would wait for more.
-        let piece = bytes.get(..usize::from(PACKET) - 1).unwrap_or(bytes);
+        let piece = bytes.get(..PIECE).unwrap_or(bytes);
         self.0.write(piece).await?;
         Ok(piece.len())
     }
