@@ -8,8 +8,10 @@
 //! | Choose | Done | Yes on a job that is finished |
 //! | Choose | SetUp | Yes on *Set up* |
 //! | Choose | CountRings | Yes on *Count rings* |
+//! | Choose | MeasureRing | Yes on *Measure a ring* |
 //! | SetUp | Choose | No on a list; or what was set is taken |
 //! | CountRings | Choose | No, or Yes after the rejects |
+//! | MeasureRing | Choose | No, or Yes on the value; a second Yes where it is odd |
 //! | Ready | Winding | Yes: the count is zero |
 //! | Ready | Choose | No before the first coil |
 //! | Ready | Next | No before another coil |
@@ -58,6 +60,7 @@ use crate::units::{Length, Turns};
 
 mod fault;
 pub mod log;
+mod measured_ring;
 mod offered;
 mod outputs;
 mod own;
@@ -65,10 +68,11 @@ mod ring_count;
 pub mod snapshot;
 
 pub use fault::{ErrorBound, Fault, Faults};
+pub use measured_ring::RingEntry;
 pub use outputs::{Lamp, Outputs, Sound};
 pub use ring_count::RingCountEntry;
 
-use log::RingCount;
+use log::{MeasuredRing, RingCount};
 
 /// A page that comes up by itself takes no key for so long: one that goes down then was meant for the page
 /// before. Our own bound: no one reads and answers in that time.
@@ -106,6 +110,8 @@ pub enum Pick {
     Job,
     /// To count the rings of its coils that have been sawn.
     CountRings,
+    /// To enter the inside diameter of one of its rings.
+    MeasureRing,
     /// To set up a batch.
     SetUpBatch,
     /// To set up the counter.
@@ -126,6 +132,8 @@ pub enum State {
     SetUp(SetUp),
     /// Coils have been sawn: their rings are entered.
     CountRings(RingCountEntry),
+    /// A ring has been sawn: its inside diameter is entered.
+    MeasureRing(RingEntry),
     /// The wire is to be caught and its slack taken up; then the count starts at zero.
     Ready,
     /// Winding: the cue says how.
@@ -184,6 +192,8 @@ pub enum Phase {
     Done,
     /// Count uncertain.
     Fault,
+    /// Entering the inside diameter of a ring that was sawn.
+    MeasureRing,
 }
 
 /// One coil that came off, kept or not.
@@ -247,6 +257,8 @@ pub struct Bench {
     settings: Settings,
     /// Rings that were entered and have not been fetched.
     entry: Option<RingCount>,
+    /// A ring that was measured and has not been fetched.
+    ring: Option<MeasuredRing>,
     /// When the page of a fault came up.
     fault_at: Instant,
     /// When the knob last made the sound louder or softer.
@@ -272,6 +284,7 @@ impl Bench {
             dead: None,
             settings: Settings::default(),
             entry: None,
+            ring: None,
             fault_at: Instant::ZERO,
             loudness_at: None,
         }
@@ -321,11 +334,13 @@ impl Bench {
             (State::Fault { .. }, _) if self.now.since(self.fault_at) < READ_FIRST => {}
             (State::Choose { pick: Pick::Job }, Key::Yes) => self.enter_ready(),
             (State::Choose { pick: Pick::CountRings }, Key::Yes) => self.enter_ring_count(),
+            (State::Choose { pick: Pick::MeasureRing }, Key::Yes) => self.enter_measured_ring(),
             (State::Choose { pick: Pick::SetUpBatch }, Key::Yes) => self.enter_set_up(List::Batch),
             (State::Choose { pick: Pick::SetUpCounter }, Key::Yes) => self.enter_set_up(List::Counter),
             (State::Choose { .. }, Key::No) => {}
             (State::SetUp(_), _) => self.set_up_key(key),
             (State::CountRings(_), _) => self.ring_count_key(key),
+            (State::MeasureRing(_), _) => self.measured_ring_key(key),
             (State::Ready, Key::Yes) => self.start_coil(),
             (State::Ready, Key::No) if self.jobs.progress().kept > 0 => self.state = State::Next,
             (State::Ready, Key::No) => self.enter_choose(),
@@ -370,6 +385,7 @@ impl Bench {
             }
             State::SetUp(set_up) => set_up.knob(clicks, self.now),
             State::CountRings(entry) => entry.turn(clicks),
+            State::MeasureRing(entry) => entry.turn(clicks, self.now),
             State::Verdict { choice } => *choice = choice.turned(clicks),
             State::Ready | State::Winding { .. } | State::Paused => {
                 let loudness = &mut self.settings.build.loudness;
@@ -393,14 +409,16 @@ impl Bench {
         (at, of)
     }
 
-    /// What can be chosen there, and the job that is chosen then: each job, behind it its coils to be counted,
-    /// and the set-up last.
+    /// What can be chosen there, and the job that is chosen then: each job, behind it its coils to be counted and
+    /// a ring of them to be measured, and the set-up last.
     fn pick_at(&self, mut place: usize) -> Option<(usize, Pick)> {
-        for (job, to_count) in self.jobs.to_count().enumerate() {
-            match (place, to_count) {
-                (0, _) => return Some((job, Pick::Job)),
-                (1, true) => return Some((job, Pick::CountRings)),
-                (_, to_count) => place -= if to_count { 2 } else { 1 },
+        for (job, sawn) in self.jobs.sawn().enumerate() {
+            let picks = [(Pick::Job, true), (Pick::CountRings, sawn.to_count), (Pick::MeasureRing, sawn.any)];
+            for (pick, _) in picks.into_iter().filter(|&(_, offered)| offered) {
+                if place == 0 {
+                    return Some((job, pick));
+                }
+                place -= 1;
             }
         }
         let set_up = [Pick::SetUpBatch, Pick::SetUpCounter];
@@ -535,6 +553,7 @@ impl Bench {
             State::Choose { .. } => Phase::Choose,
             State::SetUp(_) => Phase::SetUp,
             State::CountRings(_) => Phase::CountRings,
+            State::MeasureRing(_) => Phase::MeasureRing,
             State::Ready => Phase::Ready,
             State::Winding { cue: Cue::Quiet } => Phase::Winding,
             State::Winding { cue: Cue::Near { .. } } => Phase::Near,

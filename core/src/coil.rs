@@ -13,7 +13,8 @@
 use core::f64::consts::PI;
 use core::fmt;
 
-use crate::spring::SpringRatio;
+use crate::bounds::Bounds;
+use crate::spring::{MAX_SPRING_RATIO, SpringRatio};
 use crate::units::{Density, Grams, Length, Mm, Turns, ceil_div, floor_div};
 
 /// The thinnest mandrel, in wire diameters, on which a wire is bent to a ring at all. At one diameter
@@ -300,6 +301,62 @@ pub struct CoilModel {
 pub const MAX_RINGS_PER_COIL: u32 = 1_000_000;
 
 impl CoilModel {
+    /// The wire's diameter.
+    #[must_use]
+    pub const fn wire(&self) -> Length {
+        self.wire
+    }
+
+    /// The mandrel's diameter: of a close coil to the nanometre, since the wire of a turn was rounded up by less than one,
+    /// and so the diameter by less than half; of an open one to three, since its pitch was rounded up too.
+    #[must_use]
+    pub fn mandrel(&self) -> Length {
+        let (turn, pitch) = (self.turn_wire.nm() as f64, self.pitch.nm() as f64);
+        let wound = libm::sqrt((turn * turn - pitch * pitch).max(0.0)) / PI;
+        // Room for the rounding of the square root, far below what rounding up left.
+        Length::from_nm((wound + 1e-3) as i64 - self.wire.nm())
+    }
+
+    /// How far the coil is supposed to open: the bounds that its rings are promised by, and their middle.
+    #[must_use]
+    pub fn spring(&self) -> Bounds<f64> {
+        let (circle, pitch) = (self.wound_circle(), self.pitch_bounds());
+        let ratio = |kept: i64, pitch: f64| {
+            let released = libm::hypot(circle, pitch) * 1e9 / kept.max(1) as f64;
+            let round = libm::sqrt((released * released - pitch * pitch).max(0.0));
+            (round / circle).clamp(1.0, MAX_SPRING_RATIO)
+        };
+        let (low, high) = (ratio(self.kept_most, pitch.low), ratio(self.kept_least, pitch.high));
+        Bounds { low, best: f64::midpoint(low, high), high: high.max(low) }
+    }
+
+    /// The same coil, of which is known how far it opens.
+    #[must_use]
+    pub fn opening_by(&self, spring: SpringRatio) -> Self {
+        let (circle, pitch) = (self.wound_circle(), self.pitch_bounds());
+        let kept =
+            |ratio: f64, pitch: f64| libm::hypot(circle, pitch) / libm::hypot(ratio * circle, pitch) * 1e9;
+        let kept_least = kept(spring.high(), pitch.low) as i64;
+        Self { kept_least, kept_most: rounded_up(kept(spring.low(), pitch.high)), ..*self }
+    }
+
+    /// One turn of the wound coil's centre line, seen along the mandrel, in nanometres.
+    fn wound_circle(&self) -> f64 {
+        PI * (self.mandrel().nm() + self.wire.nm()) as f64
+    }
+
+    /// The pitch in nanometres, which was rounded up unless it is the wire.
+    fn pitch_bounds(&self) -> Bounds<f64> {
+        let pitch = self.pitch.nm() as f64;
+        Bounds { low: if self.pitch > self.wire { pitch - 1.0 } else { pitch }, best: pitch, high: pitch }
+    }
+
+    /// Whether both are of the same wire on the same mandrel, supposed to open alike; their lead-in may differ.
+    #[must_use]
+    pub fn winds_as(&self, other: &Self) -> bool {
+        Self { tail: other.tail, ..*self } == *other
+    }
+
     /// The rule for a winding whose first `tail` turns are bent lead-in (0 or more).
     #[must_use]
     pub fn new(winding: &Winding, tail: Turns) -> Self {

@@ -4,9 +4,12 @@ use heapless::Vec;
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
 
+use crate::bounds::Bounds;
 use crate::counter::Direction;
 use crate::fingerprint::fingerprint;
 use crate::job::{Job, Lead, Progress};
+use crate::measured_ring::Expected;
+use crate::plan::BatchPlan;
 use crate::settings::{Build, SPOOL_UNIT};
 use crate::time::Duration;
 use crate::units::{Length, Turns};
@@ -58,6 +61,15 @@ impl UncountedCoils {
     }
 }
 
+/// What there is of a job's coils that were kept.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sawn {
+    /// Coils whose rings are to be counted.
+    pub(crate) to_count: bool,
+    /// Any, of which a ring can be measured.
+    pub(crate) any: bool,
+}
+
 /// What has been made of one job, as it is stored. It has the job's fingerprint, so that it is never taken for that
 /// of another job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,12 +84,21 @@ pub struct Batch {
     spool: Option<Length>,
     number: u32,
     finished: bool,
+    /// The inside diameter of a ring that was measured. Not a field of the stored form of before, so it is stored beside
+    /// the others.
+    #[cfg_attr(feature = "serde", serde(skip))]
+    pub ring: Option<Length>,
 }
 
 /// A job with what has been made of it.
 #[derive(Debug, Clone)]
 pub(crate) struct Entry {
+    /// Its rule is that of the next coil: a ring that was measured has its say in it.
     pub(crate) job: Job,
+    /// The rule that it came with.
+    planned: BatchPlan,
+    /// The inside diameter of the ring.
+    ring: Option<Length>,
     /// Of the job: it takes a while to compute.
     fingerprint: u32,
     progress: Progress,
@@ -96,7 +117,42 @@ impl Entry {
     fn new(job: Job, fingerprint: u32) -> Self {
         let (direction, spool) = (job.direction, job.spool);
         let (progress, uncounted) = (Progress::default(), UncountedCoils::default());
-        Self { job, fingerprint, progress, learned: None, direction, uncounted, finished: false, spool }
+        Self {
+            planned: job.rule,
+            ring: None,
+            job,
+            fingerprint,
+            progress,
+            learned: None,
+            direction,
+            uncounted,
+            finished: false,
+            spool,
+        }
+    }
+
+    /// Its fingerprint, that of the rule which it came with: what is measured makes no other job of it.
+    pub(crate) const fn fingerprint(&self) -> u32 {
+        self.fingerprint
+    }
+
+    /// What its rings are supposed to be before one of them is measured.
+    pub(crate) fn expected(&self) -> Expected {
+        Expected::new(&self.planned)
+    }
+
+    /// The inside diameter of its ring that was measured.
+    pub(crate) const fn ring(&self) -> Option<Length> {
+        self.ring
+    }
+
+    /// Winds the next coils by a ring of this inside diameter; whether a ring of it can be so.
+    pub(crate) fn measure(&mut self, inside: Length) -> bool {
+        let measured = self.expected().measured(inside);
+        if let Some((rule, _)) = measured {
+            (self.job.rule, self.ring) = (rule, Some(inside));
+        }
+        measured.is_some()
     }
 
     /// It is this batch.
@@ -330,6 +386,7 @@ impl JobList {
             spool: entry.spool,
             number: entry.job.batch,
             finished: entry.finished,
+            ring: entry.ring,
         })
     }
 
@@ -344,6 +401,9 @@ impl JobList {
             entry.uncounted = batch.uncounted;
             entry.spool = batch.spool;
             entry.finished = batch.finished;
+            if let Some(inside) = batch.ring {
+                entry.measure(inside);
+            }
         }
         same
     }
@@ -387,9 +447,30 @@ impl JobList {
         }
     }
 
-    /// Whether each job has coils that are to be counted.
-    pub(crate) fn to_count(&self) -> impl Iterator<Item = bool> {
-        self.entries.iter().map(|entry| !entry.uncounted.is_empty())
+    /// Takes the ring of this batch that the log has and the stored batch has not.
+    pub(crate) fn measure_logged(&mut self, job: u32, batch: u32, inside: Length) {
+        for entry in self.entries.iter_mut().filter(|entry| entry.is(job, batch)) {
+            entry.measure(inside);
+        }
+    }
+
+    /// What is there of each job to be counted or measured.
+    pub(crate) fn sawn(&self) -> impl Iterator<Item = Sawn> {
+        self.entries.iter().map(|entry| Sawn {
+            to_count: !entry.uncounted.is_empty(),
+            any: entry.progress.kept > 0 || entry.finished,
+        })
+    }
+
+    /// The inside diameters that rings of the chosen job may have, and that of the one which was measured.
+    #[must_use]
+    pub fn ring(&self) -> Option<(Bounds<Length>, Option<Length>)> {
+        self.entry().map(|entry| (entry.expected().inside(), entry.ring))
+    }
+
+    /// The chosen job is the batch that was set up at the counter.
+    pub(crate) fn is_own_chosen(&self) -> bool {
+        self.own == Some(self.chosen)
     }
 
     /// Adds a job at the end.
@@ -441,6 +522,10 @@ impl JobList {
                 (entry.progress, entry.finished) = (old.progress, old.finished);
             }
             entry.uncounted = old.uncounted;
+            // A ring holds for whatever else is made of this wire on this mandrel.
+            if let Some(inside) = old.ring.filter(|_| old.planned.coil().winds_as(entry.planned.coil())) {
+                entry.measure(inside);
+            }
             // A direction that was found while winding holds until another is set; and the hand stays the same,
             // whatever it winds.
             if now.direction == before.direction {

@@ -35,6 +35,7 @@ pub mod learned_flow;
 #[cfg(feature = "link")]
 pub mod link;
 pub mod measured;
+pub mod measured_ring;
 pub mod metal;
 pub mod plan;
 pub mod quadrature;

@@ -64,8 +64,12 @@ impl<Q: Copy> Figure<Q> {
     }
 }
 
+/// The longest name of a metal, in bytes.
+pub const NAME_LEN: usize = 24;
+
 /// How far a wire was hardened by drawing after it was last annealed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Temper {
     /// Annealed.

@@ -6,6 +6,7 @@ use core::fmt;
 
 use crate::coil::{CoilModel, MAX_RINGS_PER_COIL, Winding};
 use crate::counter::CountsPerTurn;
+use crate::spring::SpringRatio;
 use crate::units::{Length, Turns};
 
 /// Counts by which a count may be ahead of the mandrel without any fault: one because winding may
@@ -79,16 +80,33 @@ impl BatchPlan {
         let limit_counts = per_turn
             .counts_for(fits)
             .map_or(0, |counts| if per_turn.turns(counts) == Some(fits) { counts } else { counts - 1 });
-        let mut rule = Self { coil, per_turn, limit_counts, full_rings: 0 };
+        Self { coil, per_turn, limit_counts, full_rings: 0 }
+            .filled()
+            .map_err(|min| PlanError::CradleTooShort { got: coil_max, min })
+    }
+
+    /// With the rings of a full coil.
+    ///
+    /// # Errors
+    /// Where that is not one: the shortest coil of which one is certain.
+    fn filled(mut self) -> Result<Self, Length> {
+        let (coil, per_turn) = (&self.coil, self.per_turn);
         let reserved = per_turn.counts_for(STOP_RESERVE).unwrap_or(0);
-        rule.full_rings = rule.guaranteed_rings(limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
-        if rule.full_rings == 0 {
+        self.full_rings = self.guaranteed_rings(self.limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
+        if self.full_rings == 0 {
             let needed = coil.turns_for(1).checked_add(STOP_RESERVE).unwrap_or_default();
             let slack = per_turn.turns(COUNT_SLACK + 1).unwrap_or_default();
-            let min = coil.length(needed.checked_add(slack).unwrap_or(needed));
-            return Err(PlanError::CradleTooShort { got: coil_max, min });
+            return Err(coil.length(needed.checked_add(slack).unwrap_or(needed)));
         }
-        Ok(rule)
+        Ok(self)
+    }
+
+    /// The same for a coil of which is known how far it opens. `None` where a full one would not give one guaranteed
+    /// ring.
+    #[must_use]
+    pub fn opening_by(&self, spring: SpringRatio) -> Option<Self> {
+        // The cradle's limit is that of the wound coil: it stays.
+        Self { coil: self.coil.opening_by(spring), ..*self }.filled().ok()
     }
 
     /// The coil's own rule.

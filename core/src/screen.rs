@@ -20,10 +20,11 @@ use heapless::String;
 use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
-use crate::bench::{Bench, Choice, ErrorBound, Fault, Phase, Pick, RingCountEntry, State};
+use crate::bench::{Bench, Choice, ErrorBound, Fault, Phase, Pick, RingCountEntry, RingEntry, State};
 use crate::format_plain;
 use crate::job::{Job, Target};
-use crate::settings::{Loudness, OnSpool};
+use crate::measured_ring::Oddity;
+use crate::settings::{Calliper, Loudness, OnSpool};
 use crate::signal::Channel;
 use crate::units::{Turns, floor_div};
 
@@ -93,6 +94,7 @@ where
         State::Choose { pick } => choose(bench, *pick, &mut page),
         State::SetUp(set_up) => pages::set_up(bench, set_up, &mut page),
         State::CountRings(entry) => sawn(bench, *entry, &mut page),
+        State::MeasureRing(entry) => measured(bench, *entry, &mut page),
         State::Ready => ready(bench, &mut page),
         State::Winding { .. } => winding(bench, &mut page),
         State::Paused => paused(bench, &mut page),
@@ -130,6 +132,7 @@ fn choose<D: DrawTarget<Color = BinaryColor>>(
     let (title, line) = match (pick, bench.jobs().job()) {
         (Pick::Job, Some(job)) => (shown_name(&job.name), batch_so_far(bench, job)),
         (Pick::CountRings, Some(_)) => (text(format_args!("Count rings")), sawn_so_far(bench)),
+        (Pick::MeasureRing, Some(_)) => (text(format_args!("Measure a ring")), ring_so_far(bench)),
         (Pick::SetUpCounter, _) => {
             (text(format_args!("Set up counter")), text(format_args!("encoder, gear, sound")))
         }
@@ -179,6 +182,45 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
     page.number(&text(format_plain!("{}", value)))?;
     page.beside(first, "good")?;
     page.keys(Some(no), yes)
+}
+
+/// What ring has been measured, or may be.
+fn ring_so_far(bench: &Bench) -> Text {
+    let units = bench.settings().build.units;
+    match bench.jobs().ring() {
+        Some((_, Some(inside))) => {
+            text(format_plain!("{} {} measured", Calliper(inside, units), units.symbol()))
+        }
+        _ => text(format_args!("its inside; if you like")),
+    }
+}
+
+/// The inside diameter of a ring.
+fn measured<D: DrawTarget<Color = BinaryColor>>(
+    bench: &Bench,
+    entry: RingEntry,
+    page: &mut Page<'_, D>,
+) -> Result<(), D::Error> {
+    let units = bench.settings().build.units;
+    let inside = Calliper(entry.inside, units);
+    let [least, most] = [entry.expected.0, entry.expected.1].map(|end| Calliper(end, units));
+    if let Some(odd) = entry.asked {
+        let (first, second) = match odd {
+            Oddity::Outside => ("Is that the outside?", "The inside is asked for."),
+            Oddity::Wider => ("Wider than expected:", "is the wire harder?"),
+            Oddity::Narrower => ("Narrower than expected:", "is the wire softer?"),
+        };
+        page.headline(BOLD, &text(format_plain!("{} {} inside?", inside, units.symbol())), "")?;
+        page.rule()?;
+        page.left(PLAIN, first, 24)?;
+        page.left(PLAIN, second, 35)?;
+        page.left(PLAIN, &text(format_plain!("Expected: {} to {}", least, most)), 46)?;
+        return page.keys(Some("back"), "it is right");
+    }
+    page.headline(PLAIN, &text(format_plain!("Ring inside, {} to {}", least, most)), "")?;
+    page.number(&text(format_plain!("{}", inside)))?;
+    page.beside(units.symbol(), "as cut")?;
+    page.keys(Some("leave"), "write down")
 }
 
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {

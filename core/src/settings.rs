@@ -118,6 +118,24 @@ pub enum Units {
 }
 
 impl Units {
+    /// As they are written behind a number.
+    #[must_use]
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Millimetres => "mm",
+            Self::Inches => "in",
+        }
+    }
+
+    /// The step in which a calliper is read: 0.01 mm or 0.0005 in.
+    #[must_use]
+    pub const fn calliper_step(self) -> Length {
+        Length::from_nm(match self {
+            Self::Millimetres => 10_000,
+            Self::Inches => 12_700,
+        })
+    }
+
     /// The step in which wire on a spool is shown: a tenth of a metre or of a foot.
     #[must_use]
     pub const fn spool_step(self) -> Length {
@@ -376,6 +394,28 @@ impl PlainDisplay for Long {
         }
         f.write_str(" ")?;
         f.write_str(name)
+    }
+}
+
+/// A length as a calliper shows it, without its unit: to the hundredth of a millimetre or the ten-thousandth of an inch,
+/// noughts at the end included.
+#[derive(Debug)]
+pub struct Calliper(pub Length, pub Units);
+
+impl PlainDisplay for Calliper {
+    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (unit, mut scale) = match self.1 {
+            Units::Millimetres => (10_000, 100),
+            Units::Inches => (2_540, 10_000),
+        };
+        let parts = (self.0.nm().max(0) + unit / 2) / unit;
+        (parts / scale).put(f)?;
+        f.write_str(".")?;
+        while scale > 1 {
+            scale /= 10;
+            (parts / scale % 10).put(f)?;
+        }
+        Ok(())
     }
 }
 

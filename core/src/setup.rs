@@ -203,10 +203,7 @@ impl SetUp {
         let entry = self.entry();
         let (batch, build) = (&mut self.draft.batch, &mut self.draft.build);
         // The step of a short length.
-        let small = match build.units {
-            Units::Millimetres => 10_000,
-            Units::Inches => 12_700,
-        };
+        let small = build.units.calliper_step().nm();
         match entry {
             Entry::Metal => turn_metal(batch, clicks),
             Entry::Temper => {

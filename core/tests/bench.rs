@@ -107,7 +107,7 @@ fn everywhere() -> Vec<Hand> {
     walk(start, &[&KEYS[..], &cranks[..]].concat())
 }
 
-/// Keys, knob and crank lead from a fresh bench to each of the thirteen phases.
+/// Keys, knob and crank lead from a fresh bench to each of the fourteen phases.
 #[test]
 fn fresh_bench_reaches_every_phase() {
     let phases: BTreeSet<Phase> = everywhere().iter().map(|hand| hand.bench.phase()).collect();
@@ -115,6 +115,7 @@ fn fresh_bench_reaches_every_phase() {
         Phase::Choose,
         Phase::SetUp,
         Phase::CountRings,
+        Phase::MeasureRing,
         Phase::Ready,
         Phase::Winding,
         Phase::Near,
@@ -265,12 +266,12 @@ fn short_coil_is_made_up_for() {
 #[test]
 fn jobs_keep_separate_progress() {
     let mut hand = Hand::new([job("a", 160, CRADLE_UM), job("b", 90, 50_000)]);
-    // The first has coils to be counted now, which stand behind it.
-    hand.begins().keeps_a_coil().no().knob(2);
+    // The first has coils to be counted and a ring to be measured now, which stand behind it.
+    hand.begins().keeps_a_coil().no().knob(3);
     assert_eq!(hand.bench.jobs().progress(), Progress::default());
     hand.begins().keeps_a_coil().no();
     let b = hand.bench.jobs().progress();
-    hand.knob(-2);
+    hand.knob(-3);
     let a = hand.bench.jobs().progress();
     assert_eq!((a.rings, b.rings), (rule(CRADLE_UM).full_rings(), rule(50_000).full_rings()));
     assert_eq!(hand.records.iter().map(|record| record.job).collect::<Vec<_>>(), [0, 1]);
@@ -299,8 +300,8 @@ fn rings_are_counted_after_sawing() {
     assert_eq!(tally.job, hand.bench.jobs().job().unwrap().fingerprint());
     assert_eq!((hand.bench.take_ring_count(), hand.bench.jobs().uncounted().is_empty()), (None, true));
     assert_eq!(hand.bench.jobs().progress().rings, promised, "the batch goes on by what is sure");
-    // Nothing is left to be counted: the next job comes next.
-    hand.knob(1);
+    // Nothing is left to be counted: the next job comes behind the ring that may be measured.
+    hand.knob(2);
     assert_eq!(hand.bench.jobs().chosen(), 1);
 }
 
@@ -831,7 +832,7 @@ fn happening() -> impl Strategy<Value = Happening> {
         1 => Just(Happening::Lost),
         12 => Just(Happening::Key(Key::Yes)),
         3 => Just(Happening::Key(Key::No)),
-        4 => prop_oneof![-1_i8..=1, any::<i8>()].prop_map(Happening::Knob),
+        5 => prop_oneof![-2_i8..=2, any::<i8>()].prop_map(Happening::Knob),
         8 => prop_oneof![
             100 => 0_i64..2_000_000,
             20 => -5_000_000_i64..0,

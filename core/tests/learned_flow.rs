@@ -3,7 +3,7 @@
 
 use proptest::prelude::*;
 use turntally_core::bounds::Bounds;
-use turntally_core::learned_flow::{LearnedFlow, Misfit, RingFlow, exponents};
+use turntally_core::learned_flow::{LearnedFlow, Misfit, RingFlow, exponents, on_its_mandrel};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::spring::{Flow, SpringRatio, elastic_share, moment_ratio};
 use turntally_core::units::{Length, Stress};
@@ -171,4 +171,36 @@ fn no_rings_teach_nothing() {
     let learned = LearnedFlow::new(&known, Temper::Soft, None);
     assert!(learned.spring(Length::ZERO, mandrel(5_000)).is_err());
     assert!(learned.spring(WIRE, Length::ZERO).is_err());
+}
+
+proptest! {
+    /// On the ring's own mandrel the counter's short way comes to what the whole of it comes to, in every temper.
+    #[test]
+    fn short_way_is_the_same(
+        um in 1_300_i64..20_000, low in 1.001..1.3_f64, width in 0.0..0.3_f64, at in -0.5..2.0_f64,
+        temper in prop::sample::select(Temper::ALL.to_vec()),
+    ) {
+        let on = mandrel(um);
+        let supposed = Bounds { low, best: low + width / 2.0, high: low + width };
+        let measured = read((low + at * width).clamp(1.03, 1.7), on);
+        let stress = |ratio: f64| Stress::new(elastic_share(ratio) * strain(on));
+        let flow = Flow {
+            modulus: Stress::new(1.0),
+            low: stress(supposed.low),
+            best: stress(supposed.best),
+            high: stress(supposed.high),
+            hardening: 0.0,
+        };
+        let one = [RingFlow::new(WIRE, on, measured, Some(flow))];
+        let whole = LearnedFlow::new(&one, temper, Some(flow));
+        match (on_its_mandrel(supposed, measured, WIRE, on), whole.spring(WIRE, on)) {
+            (Ok((short, misfit)), Ok(long)) => {
+                prop_assert_eq!(misfit, whole.exponent().err());
+                let (a, b) = (short.bounds(), long.bounds());
+                let apart = (a.low - b.low).abs().max((a.best - b.best).abs()).max((a.high - b.high).abs());
+                prop_assert!(apart < 1e-9, "{a:?} {b:?}");
+            }
+            (short, long) => prop_assert_eq!(short.err(), long.err()),
+        }
+    }
 }

@@ -14,9 +14,10 @@ use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::{DrawTarget, OriginDimensions, Pixel, Size};
 use turntally_core::bench::snapshot::Since;
 use turntally_core::bench::{Bench, Phase};
+use turntally_core::counter::Shaft;
 use turntally_core::input::Input;
 use turntally_core::job::Job;
-use turntally_core::metal::Metal;
+use turntally_core::metal::{Metal, Temper};
 use turntally_core::screen::{HEIGHT, WIDTH, draw};
 use turntally_core::settings::{Make, Settings, Units};
 use turntally_core::signal::{Channel, Reading};
@@ -176,6 +177,7 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     scenes.insert("choose_sawn", hand.yes().knob(1).clone());
     scenes.insert("sawn_rings", hand.yes().knob(-2).clone());
     scenes.insert("sawn_rejects", hand.yes().knob(3).clone());
+    ring_scenes(&mut scenes);
     let mut hand =
         Hand::new([Job { spool: Some(Length::from_um(9_470_000)), ..job("garden chain", 160, 70_000) }]);
     hand.begins();
@@ -200,6 +202,27 @@ fn scenes() -> BTreeMap<&'static str, Hand> {
     scenes.insert("winding_doubtful", hand.reads(Reading { illegal: 3, ..quiet }).clone());
     set_up_scenes(&mut scenes);
     scenes
+}
+
+/// A ring of a batch that was set up at the counter is measured.
+fn ring_scenes(scenes: &mut BTreeMap<&'static str, Hand>) {
+    let mut hand = own(|settings| settings.build.shaft = Shaft::Mandrel);
+    hand.begins().keeps_a_coil().no();
+    scenes.insert("choose_measure", hand.knob(2).clone());
+    scenes.insert("measure_ring", hand.yes().clone());
+    scenes.insert("measure_wider", hand.clone().knob(70).yes().clone());
+    scenes.insert("measure_outside", hand.clone().knob(120).waits(70).knob(120).yes().clone());
+    scenes.insert("choose_measured", hand.yes().knob(2).clone());
+    let mut hand = own(|settings| {
+        (settings.build.shaft, settings.batch.temper) = (Shaft::Mandrel, Temper::Hard);
+    });
+    hand.begins().keeps_a_coil().no().knob(2).yes();
+    scenes.insert("measure_narrower", hand.knob(-100).yes().clone());
+    let mut hand = own(|settings| {
+        (settings.build.shaft, settings.build.units) = (Shaft::Mandrel, Units::Inches);
+    });
+    hand.begins().keeps_a_coil().no().knob(2);
+    scenes.insert("measure_ring_inches", hand.yes().clone());
 }
 
 /// A counter with a batch of its own.
@@ -311,7 +334,7 @@ fn states_look_different() {
 fn phases_all_have_pictures() {
     let phases: std::collections::BTreeSet<Phase> =
         scenes().values().map(|hand| hand.bench.phase()).collect();
-    assert_eq!(phases.len(), 13);
+    assert_eq!(phases.len(), 14);
 }
 
 /// "Stop", "too far" and faults are seen without reading: the screen is turned inside out.

@@ -317,6 +317,9 @@ impl App {
         if let Some(count) = bench.take_ring_count() {
             self.saving.log(&LogEvent::RingCount(count));
         }
+        if let Some(ring) = bench.take_measured_ring() {
+            self.saving.log(&LogEvent::MeasuredRing(ring));
+        }
         if let Some(record) = &record {
             // The next coil wants a warning of its own.
             self.warned_of_wire = false;

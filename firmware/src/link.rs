@@ -5,6 +5,7 @@
 //! belongs nowhere near the tick; [`App::answer`] is quick and belongs there.
 
 use embedded_storage::nor_flash::NorFlash;
+use turntally_core::bench::Phase;
 use turntally_core::job::Target;
 use turntally_core::link::counter::{Question, Server};
 use turntally_core::link::frame::{Frame, Tag};
@@ -163,7 +164,11 @@ impl App {
         let bench = self.bench();
         let job = bench.jobs().job();
         Status {
-            phase: bench.phase(),
+            // An older computer does not know it, and would understand nothing of the answer.
+            phase: match bench.phase() {
+                Phase::MeasureRing => Phase::CountRings,
+                phase => phase,
+            },
             job: job.map(|job| job.name.clone()).unwrap_or_default(),
             rings_wanted: job.map_or(0, |job| match job.target {
                 Target::Rings(rings) => rings,

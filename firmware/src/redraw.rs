@@ -33,6 +33,10 @@ impl Look {
             State::Choose { pick } => *pick as u32,
             State::SetUp(set_up) => set_up.changes(),
             State::CountRings(entry) => entry.rejects * 2 + u32::from(entry.at_rejects),
+            // A micrometre is less than a step of the knob.
+            State::MeasureRing(entry) => {
+                (entry.inside.nm() / 1_000) as u32 * 4 + entry.asked.map_or(0, |odd| odd as u32 + 1)
+            }
             State::Ready | State::Winding { .. } | State::Paused => {
                 bench.loudness_shown().map_or(0, |loudness| loudness as u32 + 1)
             }

@@ -35,8 +35,9 @@ use log::Log;
 use notes::Notes;
 use records::{Record, Records};
 
-/// The format version that records are written in. Version 1 was never released.
-const FORMAT_VERSION: u8 = 2;
+/// The format version that records are written in. Version 1 was never released; in version 2 a batch had no measured
+/// ring.
+const FORMAT_VERSION: u8 = 3;
 /// Entries of the log that may be ahead of their batch: what came off, and what was counted, while the store
 /// was making room.
 pub const CHANGES: usize = 4;
@@ -219,7 +220,7 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
         match what {
             Save::Batch(job, batch) => {
                 let next = self.log_next()?;
-                self.put(Record::Batch(*job), &(batch, next))
+                self.put(Record::Batch(*job), &(batch, next, batch.ring))
             }
             Save::Settings(settings) => self.put(Record::Settings, settings),
             Save::Clear => self.clear_records(),
@@ -242,6 +243,12 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
 
     /// A batch, with the number of the first entry of the log that it does not count.
     fn get_batch(&mut self, job: u8) -> Result<Option<(Batch, u32)>, StoreError> {
-        self.get(Record::Batch(job))
+        self.get_with(Record::Batch(job), |version, bytes| {
+            let ((mut batch, next), ring) = postcard::take_from_bytes::<(Batch, u32)>(bytes).ok()?;
+            if version >= 3 {
+                batch.ring = postcard::from_bytes(ring).ok()?;
+            }
+            Some((batch, next))
+        })
     }
 }

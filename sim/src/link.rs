@@ -292,6 +292,7 @@ pub fn status_words(status: &Status) -> String {
         Phase::Choose => "choosing",
         Phase::SetUp => "setting up",
         Phase::CountRings => "counting rings",
+        Phase::MeasureRing => "measuring a ring",
         Phase::Ready => "ready",
         Phase::Winding => "winding",
         Phase::Near => "near",

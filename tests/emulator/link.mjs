@@ -86,7 +86,7 @@ export function withNumber(settings, place, number) {
   return [...varint(metal.length), ...metal, ...varint(numbers.length), ...numbers.flatMap((value) => varint(value < 0 ? -2 * value - 1 : 2 * value))];
 }
 
-const PHASES = ['Choose', 'SetUp', 'CountRings', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault'];
+const PHASES = ['Choose', 'SetUp', 'CountRings', 'Ready', 'Winding', 'Near', 'Stop', 'Over', 'Paused', 'Verdict', 'Next', 'Done', 'Fault', 'MeasureRing'];
 const ANSWERS = ['Waiting', 'Agreed', 'Declined', 'None'];
 const REFUSALS = ['Unknown', 'NoJob', 'OtherRule', 'OtherEncoder', 'Full', 'Busy', 'Store', 'NoSettings'];
 

@@ -148,6 +148,8 @@ pub struct Counter {
     pub true_counts: i64,
     /// The progress of each job as it was last reported saved.
     pub acked: Vec<Progress>,
+    /// The ring of the first job as it was last reported saved.
+    pub acked_ring: Option<Length>,
     /// A note of the coil on the mandrel was reported saved.
     pub noted: bool,
     /// The counter had itself given up the count of the coil on the mandrel, or of the one that came off
@@ -171,6 +173,7 @@ impl Counter {
     #[must_use]
     pub fn on(flash: VirtualFlash, layout: Layout, job: &Job, seed: u64) -> (SavedState, Self) {
         let (kept, app, store) = start(flash.clone(), layout, job);
+        let acked_ring = app.bench().jobs().batch(0).and_then(|batch| batch.ring);
         let (acked, noted) = (progress(app.bench()), app.bench().goal().is_some());
         let true_counts = app.bench().counts();
         let given_up = app.bench().error_bound() == ErrorBound::Unknown;
@@ -181,6 +184,7 @@ impl Counter {
             flash,
             true_counts,
             acked,
+            acked_ring,
             noted,
             given_up,
             coils: Vec::new(),
@@ -225,6 +229,9 @@ impl Counter {
                 let job = usize::from(*job);
                 self.acked.resize(self.acked.len().max(job + 1), Progress::default());
                 self.acked[job] = batch.progress;
+                if job == 0 {
+                    self.acked_ring = batch.ring;
+                }
             }
             (Save::Note(_), Ok(())) => self.noted = true,
             (Save::Log(_), Ok(())) => {
@@ -263,8 +270,9 @@ impl Counter {
             // Now and then the rings of what was kept are counted.
             State::Next if self.rng.u8(..3) == 0 => self.fingers.key = Some(Key::No),
             State::Choose { pick: Pick::Job } if !bench.jobs().uncounted().is_empty() && self.rng.bool() => {
-                self.fingers.clicks = 1;
+                self.fingers.clicks = if self.rng.bool() { 1 } else { 2 };
             }
+            State::MeasureRing(_) if self.rng.u8(..3) > 0 => self.fingers.clicks = self.rng.i8(-9..10),
             State::CountRings(_) if self.rng.bool() => self.fingers.clicks = self.rng.i8(-3..4),
             State::Winding { .. } if bench.counts() < aim => {
                 let back = self.rng.u8(..8) == 0 && bench.counts() > TURN;

@@ -229,7 +229,7 @@ fn batch_goes_on_after_a_power_cut() {
         .into_iter()
         .filter_map(|(_, event)| match event {
             LogEvent::Coil(coil) => Some(coil.counted.batch),
-            LogEvent::RingCount(_) => None,
+            LogEvent::RingCount(_) | LogEvent::MeasuredRing(_) => None,
         })
         .collect();
     assert_eq!(written, [7, 7, 8]);

@@ -5,10 +5,10 @@
 
 use turntally_core::bench::log::{CoilLog, LogEvent, RingCount};
 use turntally_core::bench::snapshot::{NOTE_PARTS, Since};
-use turntally_core::bench::{ErrorBound, Phase};
+use turntally_core::bench::{Bench, ErrorBound, Phase};
 use turntally_core::job::Progress;
 use turntally_core::job_list::UncountedCoils;
-use turntally_core::units::Turns;
+use turntally_core::units::{Length, Turns};
 use turntally_firmware::store::guard::{Open, SECTOR};
 use turntally_firmware::store::items::{GRANULE, item};
 use turntally_firmware::store::records::{Record, value_of};
@@ -20,6 +20,11 @@ fn blank() -> VirtualFlash {
     VirtualFlash::new(Cells::blank(SMALL.log_end as usize))
 }
 
+/// The ring that is kept of the first job.
+fn ring(bench: &Bench) -> Option<Length> {
+    bench.jobs().batch(0)?.ring
+}
+
 /// What was true when the power went.
 struct Truth {
     counts: i64,
@@ -29,6 +34,8 @@ struct Truth {
     noted: bool,
     progress: Vec<Progress>,
     acked: Vec<Progress>,
+    /// The ring that has been entered, and the one that is known to be kept.
+    rings: [Option<Length>; 2],
 }
 
 impl Truth {
@@ -41,6 +48,7 @@ impl Truth {
             noted: counter.noted,
             progress: progress(bench),
             acked: counter.acked.clone(),
+            rings: [ring(bench), counter.acked_ring],
         }
     }
 
@@ -69,6 +77,9 @@ impl Truth {
         let fits = |(job, found)| [of(&self.progress, job), of(&self.acked, job)].contains(&found);
         if !reported && !progress(bench).into_iter().enumerate().all(fits) {
             return say("progress neither old nor new");
+        }
+        if !told && !self.rings.contains(&ring(bench)) {
+            return say("a ring neither old nor new");
         }
         if bench.goal().is_some() {
             let job = bench.jobs().chosen();
@@ -115,7 +126,7 @@ fn check_log(
             LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
                 waiting = (waiting.0 + 1, waiting.1 + counted.rings);
             }
-            LogEvent::Coil(_) => {}
+            LogEvent::Coil(_) | LogEvent::MeasuredRing(_) => {}
             LogEvent::RingCount(sawn) if sawn.coils == waiting.0 => waiting = (0, 0),
             LogEvent::RingCount(sawn) => return Err(format!("{sawn:?} with {waiting:?} waiting")),
         }
@@ -404,7 +415,7 @@ fn with_batch(mut cells: Cells, version: u8, value: &[u8]) -> Cells {
 fn older_records_are_read_by_their_version() {
     let read = |version: u8, bytes: &[u8]| match version {
         1 => pair(bytes).map(|(second, first)| (first, second)),
-        2 => pair(bytes),
+        3 => pair(bytes),
         _ => None,
     };
     let flash = blank();
@@ -422,6 +433,35 @@ fn older_records_are_read_by_their_version() {
     assert_eq!(store.get_with(Record::Batch(0), |_, _| None::<()>), Err(StoreError::Damaged));
 }
 
+/// A batch that was kept before there were rings comes back whole, and one with a ring comes back with it.
+#[test]
+fn batches_of_before_rings_are_read() {
+    let job = job();
+    let flash = blank();
+    let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
+    let batch = loop {
+        if let Some(Save::Batch(_, batch)) = counter.live()
+            && batch.progress.kept > 0
+        {
+            break batch;
+        }
+    };
+    let mut bytes = [0; 150];
+    for (version, ring) in [(2, None), (3, Some(Length::from_um(4_060)))] {
+        let value = match version {
+            2 => postcard::to_slice(&(batch, 1_u32), &mut bytes),
+            _ => postcard::to_slice(&(batch, 1_u32, ring), &mut bytes),
+        };
+        let cells = with_batch(flash.cells(), version, value.unwrap_or_default());
+        let (kept, app) = reboot(cells, SMALL, &job);
+        assert_eq!(kept.notice, None);
+        assert_eq!(
+            app.bench().jobs().batch(0).map(|kept| (kept.progress, kept.ring)),
+            Some((batch.progress, ring))
+        );
+    }
+}
+
 fn pair(bytes: &[u8]) -> Option<(u8, u8)> {
     if let [first, second] = bytes { Some((*first, *second)) } else { None }
 }
@@ -433,7 +473,7 @@ fn newer_records_are_left_alone() {
     let flash = blank();
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
     while !matches!(counter.live(), Some(Save::Batch(..))) {}
-    let cells = with_batch(flash.cells(), 3, &[2, 3]);
+    let cells = with_batch(flash.cells(), 4, &[2, 3]);
     let (kept, _) = reboot(cells.clone(), SMALL, &job);
     assert_eq!(kept.notice, Some(StoreError::Newer));
     let flash = VirtualFlash::new(cells.clone());

@@ -6,7 +6,7 @@
 use std::collections::VecDeque;
 
 use proptest::prelude::*;
-use turntally_core::bench::{Bench, READ_FIRST};
+use turntally_core::bench::{Bench, Phase, READ_FIRST};
 use turntally_core::input::Key;
 use turntally_core::settings::Settings;
 use turntally_core::time::Instant;
@@ -226,6 +226,41 @@ proptest! {
                 prop_assert!(counter.is_fresh(), "at {} ms", counter.ms);
             }
         }
+    }
+}
+
+/// While a ring is measured each click of the knob is seen, and so is the question that an odd one raises.
+#[test]
+fn a_measured_ring_is_drawn() {
+    let mut counter = Counter::new();
+    let press = |counter: &mut Counter, key: Option<Key>, clicks: i8| {
+        (counter.hand.key, counter.hand.clicks) = (key, clicks);
+        for _ in 0..=LATEST_MS {
+            counter.tick(0);
+        }
+        assert_eq!(*counter.app.frame(), counter.fresh(), "{:?}", counter.app.bench().state());
+    };
+    press(&mut counter, Some(Key::Yes), 0);
+    press(&mut counter, Some(Key::Yes), 0);
+    let aim = counter.app.bench().goal().unwrap().aim();
+    while counter.app.bench().counts() < aim {
+        counter.tick(4);
+    }
+    press(&mut counter, Some(Key::Yes), 0);
+    press(&mut counter, Some(Key::Yes), 0);
+    press(&mut counter, Some(Key::No), 0);
+    press(&mut counter, None, 2);
+    press(&mut counter, Some(Key::Yes), 0);
+    assert_eq!(counter.app.bench().phase(), Phase::MeasureRing);
+    let mut pictures = vec![counter.app.frame().clone()];
+    for (key, clicks) in [(None, 1), (None, 1), (None, 100), (Some(Key::Yes), 0), (Some(Key::No), 0)] {
+        press(&mut counter, key, clicks);
+        pictures.push(counter.app.frame().clone());
+    }
+    let last = pictures.pop().unwrap();
+    assert_eq!(pictures[3], last, "No leads back to the value");
+    for (at, picture) in pictures.iter().enumerate() {
+        assert!(!pictures[..at].contains(picture), "picture {at}");
     }
 }
 

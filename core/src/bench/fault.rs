@@ -182,7 +182,7 @@ impl Bench {
             return;
         }
         // What is being set stays: the page that asks for the encoder shows that it is dead.
-        if matches!(self.state, State::SetUp(_) | State::CountRings(_)) {
+        if matches!(self.state, State::SetUp(_) | State::CountRings(_) | State::MeasureRing(_)) {
             return;
         }
         if let Some(coil) = &mut self.coil {

@@ -12,15 +12,18 @@ use serde::{Deserialize, Serialize};
 
 use super::{Bench, CoilRecord, ErrorBound, Faults};
 use crate::job::NAME_LEN;
+use crate::metal::{self, Temper};
 use crate::time::Duration;
 use crate::units::{Length, Turns};
 
 /// The longest entry, in bytes.
 pub const ENTRY_LEN: usize = 132;
-/// The format version of entries that are written now.
-const FORMAT_VERSION: u8 = 2;
+/// The newest format version of entries: since then there are measured rings.
+const FORMAT_VERSION: u8 = 3;
+/// The format version of coils and ring counts, which has not changed: so an older program still reads them.
+const COIL_FORM: u8 = 2;
 #[cfg(feature = "link")]
-/// The version before it: its entries have no batch number.
+/// The first version: its entries have no batch number.
 const FIRST_FORM: u8 = 1;
 
 /// Bytes before the event: the format version and the number.
@@ -48,6 +51,8 @@ pub enum LogEvent {
     Coil(CoilLog),
     /// Coils were sawn, and their rings counted.
     RingCount(RingCount),
+    /// The inside diameter of a ring was measured.
+    MeasuredRing(MeasuredRing),
 }
 
 /// A coil that came off, kept or not.
@@ -110,6 +115,36 @@ pub struct RingCount {
     pub rejects: u32,
 }
 
+/// A ring that the maker measured after sawing, as cut and not closed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct MeasuredRing {
+    /// The job's fingerprint ([`crate::job::Job::fingerprint`]).
+    pub job: u32,
+    /// The number of its batch ([`crate::job::Job::batch`]).
+    pub batch: u32,
+    /// The inside diameter.
+    pub inside: Length,
+    /// The wire's diameter.
+    pub diameter: Length,
+    /// The mandrel's diameter.
+    pub mandrel: Length,
+    /// What wire it is, of a batch that was set up at the counter; of others the computer knows it.
+    pub wire: Option<WireName>,
+}
+
+/// A metal in a temper, by name.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(Serialize, Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WireName {
+    /// The metal's listed name.
+    pub metal: String<{ metal::NAME_LEN }>,
+    /// Its temper.
+    pub temper: Temper,
+}
+
 /// Why bytes are no entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum EntryError {
@@ -148,7 +183,8 @@ impl LogEvent {
 pub fn entry_bytes(number: u32, event: &EventBytes) -> EntryBytes {
     // As long as they are together at most.
     let mut bytes = EntryBytes::new();
-    _ = bytes.push(FORMAT_VERSION);
+    let form = if matches!(event.first(), Some(0 | 1)) { COIL_FORM } else { FORMAT_VERSION };
+    _ = bytes.push(form);
     _ = bytes.extend_from_slice(&number.to_le_bytes());
     _ = bytes.extend_from_slice(event);
     bytes
@@ -172,6 +208,15 @@ pub enum Change {
         /// The number of the batch.
         batch: u32,
     },
+    /// A ring of this batch was measured.
+    MeasuredRing {
+        /// The job's fingerprint.
+        job: u32,
+        /// The number of the batch.
+        batch: u32,
+        /// The inside diameter.
+        inside: Length,
+    },
 }
 
 #[cfg(feature = "link")]
@@ -180,9 +225,13 @@ pub enum Change {
 pub fn change(bytes: &[u8]) -> Option<Change> {
     // The events in their order.
     match bytes.split_at_checked(HEAD)? {
-        (&[FORMAT_VERSION, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
-        (&[FORMAT_VERSION, ..], [1, sawn @ ..]) => {
+        (&[COIL_FORM, ..], [0, coil @ ..]) => postcard::from_bytes(coil).ok().map(Change::Coil),
+        (&[COIL_FORM, ..], [1, sawn @ ..]) => {
             postcard::from_bytes(sawn).ok().map(|(job, batch)| Change::RingCount { job, batch })
+        }
+        (&[FORMAT_VERSION, ..], [2, ring @ ..]) => {
+            let change = |(job, batch, inside)| Change::MeasuredRing { job, batch, inside };
+            postcard::from_bytes(ring).ok().map(change)
         }
         _ => None,
     }
@@ -210,7 +259,7 @@ impl Entry {
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, EntryError> {
         let number = number_of(bytes).ok_or(EntryError::Damaged)?;
         match bytes.split_at_checked(HEAD) {
-            Some((&[FORMAT_VERSION, ..], event)) => {
+            Some((&[COIL_FORM | FORMAT_VERSION, ..], event)) => {
                 let event = postcard::from_bytes(event).map_err(|_| EntryError::Damaged)?;
                 Ok(Self { number, event })
             }
@@ -253,6 +302,7 @@ impl Bench {
                 self.jobs.count_logged(job, batch, kept, rings, wire);
             }
             Change::RingCount { job, batch } => self.jobs.forget_uncounted(job, batch),
+            Change::MeasuredRing { job, batch, inside } => self.jobs.measure_logged(job, batch, inside),
         }
     }
 }

@@ -68,7 +68,9 @@ impl Bench {
     pub fn outputs(&self) -> Outputs {
         let resting = self.coil.as_ref().is_some_and(|coil| coil.cue.meter().rests(self.now));
         let (sound, lamp) = match &self.state {
-            State::Choose { .. } | State::SetUp(_) | State::CountRings(_) => (Sound::Silent, Lamp::Off),
+            State::Choose { .. } | State::SetUp(_) | State::CountRings(_) | State::MeasureRing(_) => {
+                (Sound::Silent, Lamp::Off)
+            }
             State::Ready | State::Verdict { .. } | State::Next | State::Paused => {
                 (Sound::Silent, Lamp::GreenSlow)
             }

@@ -11,18 +11,15 @@ use super::{
 };
 use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
-use crate::metal::{Metal, Temper};
+use crate::metal::{self, Metal, Temper};
 use crate::time::Duration;
 use crate::units::Length;
-
-/// The longest name of a metal, in bytes.
-const METAL_LEN: usize = 24;
 
 /// How settings are written down: the metal's name, and numbers in an order that is their form: new ones come
 /// last. All are checked when they are read.
 #[derive(Serialize, Deserialize)]
 pub(super) struct Stored {
-    metal: String<METAL_LEN>,
+    metal: String<{ metal::NAME_LEN }>,
     numbers: Vec<i64, NUMBERS>,
 }
 

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::hash::{BuildHasher, RandomState};
 
 use rusqlite::{OptionalExtension, Transaction, params};
-use turntally_core::bench::log::{CoilLog, Entry, LogEvent, RingCount};
+use turntally_core::bench::log::{CoilLog, Entry, LogEvent, MeasuredRing, RingCount};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::units::{Density, Length, Mm};
 
@@ -220,7 +220,8 @@ fn key(event: &LogEvent) -> (u32, u32, Option<i64>) {
         LogEvent::Coil(CoilLog { counted, at, .. }) => {
             (counted.job, counted.batch, at.and_then(|at| i64::try_from(at).ok()))
         }
-        LogEvent::RingCount(RingCount { job, batch, .. }) => (*job, *batch, None),
+        LogEvent::RingCount(RingCount { job, batch, .. })
+        | LogEvent::MeasuredRing(MeasuredRing { job, batch, .. }) => (*job, *batch, None),
     }
 }
 

@@ -126,7 +126,7 @@ fn counts(entries: &[LoggedEntry]) -> BTreeMap<(&str, u32), Count<'_>> {
             LogEvent::Coil(CoilLog { counted, .. }) if counted.kept => {
                 waiting.entry((counter, *batch, counted.job)).or_default().push(*number);
             }
-            LogEvent::Coil(_) => {}
+            LogEvent::Coil(_) | LogEvent::MeasuredRing(_) => {}
             LogEvent::RingCount(sawn) => {
                 let coils = waiting.remove(&(counter.as_str(), *batch, sawn.job)).unwrap_or_default();
                 let Some((last, before)) = coils.split_last() else { continue };
@@ -250,7 +250,7 @@ pub(crate) fn report(records: &Records) -> Result<Report, Failure> {
                 let count = counts.get(&(counter.as_str(), entry.number)).copied();
                 Some(Coil::new(kept, coil, count, batch_of(&known, counter, kept.batch)))
             }
-            LogEvent::RingCount(_) => None,
+            LogEvent::RingCount(_) | LogEvent::MeasuredRing(_) => None,
         })
         .collect();
     // In the order of their first coils.

@@ -282,7 +282,7 @@ impl Operator {
         match shown.phase {
             Phase::Choose => self.press(now, Key::Yes, 0.8),
             // Nothing to be set up here, and the rings are counted by the saw.
-            Phase::SetUp | Phase::CountRings => self.press(now, Key::No, 0.8),
+            Phase::SetUp | Phase::CountRings | Phase::MeasureRing => self.press(now, Key::No, 0.8),
             // Catching the wire in the mandrel's hole and drawing it tight takes a while.
             Phase::Ready => {
                 let handling = 2.0 + 2.0 * self.rng.f64();

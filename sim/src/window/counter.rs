@@ -4,8 +4,9 @@ use eframe::egui::{
     Align, Align2, Button, Color32, ColorImage, CornerRadius, FontId, Layout, Pos2, Rect, Response, Role,
     Sense, Shape, Stroke, TextureHandle, TextureOptions, Ui, WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::{Fault, Phase, Pick, RingCountEntry, State};
+use turntally_core::bench::{Fault, Phase, Pick, RingCountEntry, RingEntry, State};
 use turntally_core::input::Key;
+use turntally_core::measured_ring::Oddity;
 use turntally_core::screen::{HEIGHT, WIDTH, fault_words};
 use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
@@ -78,6 +79,7 @@ pub fn announcement(phase: Phase, turns: Turns, target: Turns, fault: Option<Fau
         Phase::Choose => "A job is being chosen.".to_owned(),
         Phase::SetUp => "Something is being set up.".to_owned(),
         Phase::CountRings => "The rings of what was sawn are being counted.".to_owned(),
+        Phase::MeasureRing => "The inside of a ring is being entered.".to_owned(),
         Phase::Ready => "Catch the wire and draw it tight: Yes starts the count.".to_owned(),
         Phase::Winding => format!("Winding: {to_go} turns to go."),
         Phase::Near => format!("Near: {to_go} turns to go."),
@@ -109,6 +111,10 @@ fn choosing(state: &State) -> Option<String> {
         State::Choose { pick: Pick::CountRings } => {
             "Count the rings of what was sawn: Yes begins.".to_owned()
         }
+        State::Choose { pick: Pick::MeasureRing } => {
+            "Enter the inside of a ring that you measured, if you like: Yes begins.".to_owned()
+        }
+        State::MeasureRing(entry) => measured_ring(*entry),
         State::SetUp(pages) => set_up(pages),
         State::CountRings(RingCountEntry { rings, at_rejects: false, .. }) => {
             format!("{rings} good rings: the knob corrects it, Yes goes on, No leaves.")
@@ -118,6 +124,27 @@ fn choosing(state: &State) -> Option<String> {
         }
         _ => return None,
     })
+}
+
+fn measured_ring(RingEntry { inside, expected: (least, most), asked, .. }: RingEntry) -> String {
+    match asked {
+        None => format!("{inside} inside, as cut: the knob corrects it, Yes writes it down, No leaves."),
+        Some(Oddity::Outside) => {
+            format!(
+                "{inside}: is that the outside? Expected: {least} to {most} inside. Yes: it is right. No: back."
+            )
+        }
+        Some(Oddity::Wider) => {
+            format!(
+                "{inside} is wider than {least} to {most}: is the wire harder? Yes: it is right. No: back."
+            )
+        }
+        Some(Oddity::Narrower) => {
+            format!(
+                "{inside} is narrower than {least} to {most}: is the wire softer? Yes: it is right. No: back."
+            )
+        }
+    }
 }
 
 fn set_up(pages: &SetUp) -> String {

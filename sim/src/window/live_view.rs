@@ -41,7 +41,10 @@ pub fn in_words(status: &Status) -> String {
 
 /// A coil is on the mandrel.
 const fn is_wound(phase: Phase) -> bool {
-    !matches!(phase, Phase::Choose | Phase::SetUp | Phase::CountRings | Phase::Next | Phase::Done)
+    !matches!(
+        phase,
+        Phase::Choose | Phase::SetUp | Phase::CountRings | Phase::MeasureRing | Phase::Next | Phase::Done
+    )
 }
 
 /// The job that the counter winds is this one.
@@ -136,6 +139,7 @@ const fn title(phase: Phase, palette: Palette) -> (&'static str, Color32) {
         Phase::Choose => ("Choosing a job", palette.faint),
         Phase::SetUp => ("Setting up", palette.faint),
         Phase::CountRings => ("Counting rings", palette.faint),
+        Phase::MeasureRing => ("Measuring a ring", palette.faint),
         Phase::Ready => ("Ready", palette.accent),
         Phase::Winding => ("Winding", palette.accent),
         Phase::Near => ("Near the target", palette.copper),
