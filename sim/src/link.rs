@@ -141,6 +141,7 @@ impl Offer {
             Some((number, made)) => (number, Some(made)),
             None => (records.add_batch(&planned, &batch)?, None),
         };
+        records.note_wire(number, job)?;
         let planned = PlannedJob { batch: number, ..planned };
         let ticket = port::fresh_number();
         let offered = OfferedBatch { number, made, records: records.path().to_owned() };

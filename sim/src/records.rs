@@ -24,6 +24,7 @@ use crate::words::visible::one_line;
 pub mod batch;
 pub mod measured;
 pub(crate) mod report;
+mod rings;
 pub mod spool;
 
 /// The form of the file. Form 1 had the log alone, form 2 knew a job by its fingerprint and rewrote its price
@@ -91,6 +92,8 @@ pub struct LogFile {
 pub struct Records {
     file: Connection,
     path: PathBuf,
+    /// What became of the rings that came with the log.
+    rings: Vec<String>,
 }
 
 /// An entry of the log.
@@ -152,7 +155,7 @@ impl Records {
         if form(&file).map_err(failure)? != FORMAT_VERSION {
             bring_up(path, &mut file)?;
         }
-        Ok(Self { file, path: path.to_owned() })
+        Ok(Self { file, path: path.to_owned(), rings: Vec::new() })
     }
 
     /// Where the file is.
@@ -188,7 +191,7 @@ impl Records {
         let id = id_text(counter);
         let added = (|| {
             let all = self.file.transaction()?;
-            let mut new = 0;
+            let (mut new, mut rings) = (0, Vec::new());
             for entry in entries {
                 let row = params![id, entry.number, entry.bytes.as_slice()];
                 let sql = "INSERT OR IGNORE INTO entry (counter, number, bytes) VALUES (?1, ?2, ?3)";
@@ -196,12 +199,18 @@ impl Records {
                     new += 1;
                     batch::file_under(&all, &id, entry.number, &entry.bytes)?;
                     spool::draw(&all, &id, entry)?;
+                    rings.extend(rings::store(&all, &entry.bytes, unix_now())?);
                 }
             }
             all.commit()?;
-            Ok(new)
+            Ok((new, rings))
         })();
-        added.map_err(|error| wrong(&self.path, &error))
+        added
+            .map(|(new, rings)| {
+                self.rings.extend(rings);
+                new
+            })
+            .map_err(|error| wrong(&self.path, &error))
     }
 
     /// Every entry that can be read, in order; and how many cannot.

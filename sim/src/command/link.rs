@@ -106,8 +106,10 @@ pub fn run(args: &Args) -> Result<(), Failure> {
             send(&mut counter, &job, &mut Records::open(log)?, *new_batch)
         }
         (What::Fetch { log }, _) => {
-            let fetched = fetch(&mut counter, &mut Records::open(log)?)?;
-            output::print(&format!("{fetched} new entries in {}\n", log.display()))
+            let mut records = Records::open(log)?;
+            let fetched = fetch(&mut counter, &mut records)?;
+            let rings: String = records.take_ring_words().iter().map(|ring| format!("{ring}\n")).collect();
+            output::print(&format!("{fetched} new entries in {}\n{rings}", log.display()))
         }
         (What::Settings { changes }, _) => settings(&mut counter, changes),
         (What::Follow, _) => follow(&mut counter),
