@@ -252,12 +252,14 @@ fn circle<'a>(level: &BTreeMap<&'a str, BTreeSet<&'a str>>) -> Option<Vec<&'a st
 fn diagram(level: &BTreeMap<&str, BTreeSet<&str>>) -> String {
     let mut reach: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     while reach.len() < level.len() {
+        let before = reach.len();
         for (name, uses) in level {
             if !reach.contains_key(name) && uses.iter().all(|used| reach.contains_key(used)) {
                 let below = uses.iter().flat_map(|used| reach[used].iter().copied().chain([*used])).collect();
                 reach.insert(name, below);
             }
         }
+        assert!(reach.len() > before, "a circle among {:?}", level.keys());
     }
     let mut text = "```mermaid\nflowchart TD\n".to_owned();
     for (name, uses) in level {

@@ -78,7 +78,7 @@ impl Truth {
         if !reported && !progress(bench).into_iter().enumerate().all(fits) {
             return say("progress neither old nor new");
         }
-        if !told && !self.rings.contains(&ring(bench)) {
+        if !reported && !self.rings.contains(&ring(bench)) {
             return say("a ring neither old nor new");
         }
         if bench.goal().is_some() {
