@@ -226,8 +226,8 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
     assert!((7_900..8_050).contains(&(left.nm() / 1_000_000)), "{left}");
     hand.no();
     assert_eq!(hand.bench.settings_now().batch.spool.unwrap().nm(), left.nm() / 100_000 * 100_000);
-    // The batch comes first in the list, behind it the rings of its coils.
-    open(&mut hand, 2);
+    // The batch comes first in the list, behind it the rings of its coils, and one ring to be measured.
+    open(&mut hand, 3);
     let shown = pages(&hand).value(Entry::Spool);
     set(&mut hand, Entry::Kerf, 1, "0.45 mm");
     take(&mut hand);
@@ -237,7 +237,7 @@ fn spool_is_set_and_what_is_left_of_it_shown() {
         "kept, though the batch is another"
     );
     // A spool is of one wire: another one's is not known.
-    open(&mut hand, 2);
+    open(&mut hand, 3);
     assert_eq!(pages(&hand).value(Entry::Spool), shown);
     set(&mut hand, Entry::Wire, 1, "1.3 mm");
     assert_eq!(pages(&hand).value(Entry::Spool), "not known");

@@ -280,7 +280,7 @@ mod tests {
         let mut control = Control::new(0xe661_4000_1234_5678);
         for (index, text) in [(1, MAKER), (2, PRODUCT), (3, "E661400012345678")] {
             let (Next::Send(bytes), None) = control.setup(descriptor(3, index, 255)) else {
-                panic!("no string {index}")
+                unreachable!("no string {index}")
             };
             assert!(bytes.len() < usize::from(PACKET) && usize::from(bytes[0]) == bytes.len());
             let units = bytes[2..].chunks(2).map(|unit| u16::from_le_bytes([unit[0], unit[1]]));

@@ -302,6 +302,7 @@ fn bring_up(path: &Path, file: &mut Connection) -> Result<(), Failure> {
         }
         all.execute_batch(measured::FORM_4)?;
         all.execute_batch(spool::FORM_4)?;
+        all.execute_batch(rings::FORM_4)?;
         all.pragma_update(None, "user_version", FORMAT_VERSION)?;
         all.commit()
     })();

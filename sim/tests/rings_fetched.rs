@@ -48,9 +48,9 @@ fn rings_are_stored_once() {
         ["a ring of 4.62 mm inside is stored as measurement 1: copper soft, 1.2 mm on 4.5 mm"]
     );
     let measured = records.measured().unwrap();
-    assert_eq!((measured.len(), measured[0].wire.metal.as_str()), (1, "copper"));
+    assert_eq!((measured.len(), measured[0].coil.wire.metal.as_str()), (1, "copper"));
     assert_eq!(
-        (measured[0].mandrel, measured[0].wire.size),
+        (measured[0].coil.mandrel, measured[0].coil.wire.size),
         (Length::from_um(4_500), Length::from_um(1_200))
     );
     assert_eq!(records.add(7, &[first.clone(), sent(1, &ring(0, 4_620, Some("copper")))]).unwrap(), 1);
@@ -97,7 +97,7 @@ fn batch_knows_its_wire() {
     records.add(7, &[sent(0, &ring(number, inside, None))]).unwrap();
     let measured = records.measured().unwrap();
     assert_eq!(measured.len(), 1, "{:?}", records.take_ring_words());
-    assert_eq!((measured[0].mandrel, measured[0].wire.temper), (job.winding.mandrel(), job.temper));
+    assert_eq!((measured[0].coil.mandrel, measured[0].coil.wire.temper), (job.winding.mandrel(), job.temper));
 }
 
 /// A program that does not know rings yet reads coils and counts of a counter that does, and takes its rings for those of

@@ -1,7 +1,7 @@
 //! What was measured, in the file of the log: one row a measurement.
 
 use rusqlite::types::Type;
-use rusqlite::{Row, params};
+use rusqlite::{Row, Transaction, params};
 use turntally_core::measured::{Measurement, Reading};
 use turntally_core::units::{Length, Turns};
 
@@ -48,28 +48,7 @@ impl Records {
             let all = self.file.transaction()?;
             let mut numbers = Vec::with_capacity(measurements.len());
             for measurement in measurements {
-                let (kind, reading, turns, rings, tail) = columns(measurement);
-                all.execute(
-                    "INSERT INTO measured (at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm,
-                     turns_nano, rings, tail_nano, spool, coating_nm)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
-                    params![
-                        at,
-                        coil.wire.metal,
-                        coil.wire.temper.to_string(),
-                        coil.wire.size.nm(),
-                        coil.mandrel.nm(),
-                        kind,
-                        reading.map(|reading| reading.value.nm()),
-                        reading.map(|reading| reading.within.nm()),
-                        turns.map(Turns::nano),
-                        rings,
-                        tail.map(Turns::nano),
-                        coil.spool,
-                        coil.coating.nm(),
-                    ],
-                )?;
-                numbers.push(all.last_insert_rowid());
+                numbers.push(insert(&all, at, coil, measurement)?);
             }
             all.commit()?;
             Ok(numbers)
@@ -108,6 +87,37 @@ impl Records {
         }
         all.commit().map_err(failure)
     }
+}
+
+/// Notes one; its number.
+pub(super) fn insert(
+    all: &Transaction<'_>,
+    at: i64,
+    coil: &MeasuredCoil,
+    measurement: &Measurement,
+) -> rusqlite::Result<i64> {
+    let (kind, reading, turns, rings, tail) = columns(measurement);
+    all.execute(
+        "INSERT INTO measured (at_unix_s, metal, temper, wire_nm, mandrel_nm, kind, length_nm, within_nm,
+         turns_nano, rings, tail_nano, spool, coating_nm)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+        params![
+            at,
+            coil.wire.metal,
+            coil.wire.temper.to_string(),
+            coil.wire.size.nm(),
+            coil.mandrel.nm(),
+            kind,
+            reading.map(|reading| reading.value.nm()),
+            reading.map(|reading| reading.within.nm()),
+            turns.map(Turns::nano),
+            rings,
+            tail.map(Turns::nano),
+            coil.spool,
+            coil.coating.nm(),
+        ],
+    )?;
+    Ok(all.last_insert_rowid())
 }
 
 type Columns = (&'static str, Option<Reading>, Option<Turns>, Option<u32>, Option<Turns>);
