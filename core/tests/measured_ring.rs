@@ -144,7 +144,7 @@ fn odd_rings_want_a_second_yes() {
     }
 }
 
-/// What would leave no ring to promise is never taken, however often it is said.
+/// What would leave no guaranteed ring is never taken, however often Yes is pressed.
 #[test]
 fn springs_are_no_rings() {
     let mut hand = at_ring(160);

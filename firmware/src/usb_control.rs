@@ -1,7 +1,7 @@
 //! The control endpoint of the counter's USB port: what a computer asks of any device before it talks to the port.
 //!
-//! A state machine without hardware: a board hands in each request and each packet that went through, and does to its
-//! controller what comes back. A computer may give up a request at any point and send the next one (some do so when
+//! A state machine without hardware: a board passes in each request and each packet that went through, and does to its
+//! controller what is returned. A computer may give up a request at any point and send the next one (some do so when
 //! a port is closed): a request always begins anew here, whatever was begun before.
 //!
 //! Numbers are those of "Universal Serial Bus Specification" 2.0, chapter 9, and of its "Class Definitions for

@@ -63,7 +63,7 @@ fn rings_are_stored_once() {
     assert_eq!((records.take_ring_words().len(), records.measured().unwrap().len()), (0, 0));
 }
 
-/// What is no ring, and a metal that nobody knows, are not stored, and said in a line; the entry itself is kept.
+/// What is no ring, and a metal that nobody knows, are not stored, and a line says so; the entry itself is kept.
 #[test]
 fn odd_rings_are_not_stored() {
     let folder = tempfile::tempdir().unwrap();

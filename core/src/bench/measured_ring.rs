@@ -79,7 +79,7 @@ impl Bench {
                 let inside = ring.inside;
                 let Some(entry) = self.jobs.entry() else { return };
                 match entry.expected().measured(inside) {
-                    // No coil of such rings gives one for certain: that is asked as often as it is said.
+                    // A coil of such rings would give no guaranteed ring: asked again at every Yes, never taken.
                     None => ring.asked = Some(Oddity::Wider),
                     Some((_, odd)) if asked.is_none() && odd.is_some() => ring.asked = odd,
                     Some(_) => {

@@ -2,7 +2,7 @@
 //!
 //! As embassy's own `Signal`, in 3 KB less: what wakes and waits lies apart from the value, and is there once
 //! instead of once for each kind of value; and a place that holds nothing has no first value that would stand in
-//! flash. Handing in and taking are not to be made part of who does it: 600 bytes more.
+//! flash. Putting and taking are not to be inlined: 600 bytes more.
 
 use core::cell::{Cell, UnsafeCell};
 use core::mem::MaybeUninit;
@@ -31,7 +31,7 @@ impl<M: RawMutex, T> Signal<M, T> {
         Self { place: Mutex::new(place), news: News::new() }
     }
 
-    /// Hands it in.
+    /// Puts it there.
     #[inline(never)]
     pub fn signal(&self, value: T) {
         self.place.lock(|place| {
