@@ -133,7 +133,7 @@ fn entries_are_listed_and_dropped_and_contradictions_are_reported() {
     assert_eq!(list["measured"][0]["spring_ratio_contradiction"], Value::Null);
     near(&list["measured"][0]["spring_ratio"]["best"], 5.82 / 5.7, 1e-9);
     // A number is never given twice.
-    assert!(workshop.add(&["--inside", "4.63mm"]).starts_with("kept as 3\n"));
+    assert!(workshop.add(&["--inside", "4.63mm"]).starts_with("saved as 3\n"));
 }
 
 /// What cannot have been measured is one line, and nothing is written.

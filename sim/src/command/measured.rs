@@ -198,7 +198,7 @@ fn add(new: &AddArgs, args: &Args) -> Result<(), Failure> {
     let of_wire: Vec<Measured> = all.into_iter().filter(alike).collect();
     let all: Vec<Measured> = of_wire.iter().filter(|one| one.coil == coil).cloned().collect();
     let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
-    output::print(&format!("kept as {}\n{}{}", numbers.join(", "), in_words(&all)?, wire::words(&of_wire)?))
+    output::print(&format!("saved as {}\n{}{}", numbers.join(", "), in_words(&all)?, wire::words(&of_wire)?))
 }
 
 impl AddArgs {
