@@ -28,7 +28,7 @@ function busy(counts) {
 /** Whether the message has these letters: they stand in RAM besides where the reason was left (see crash.rs). */
 function says(counter, text) {
   const ram = Buffer.from(counter.chip.sram);
-  const left = counter.function('5crash4KEPT') - RAM;
+  const left = counter.function('5crash6RECORD') - RAM;
   return ram.fill(0, left, left + 64).includes(text);
 }
 
