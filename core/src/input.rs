@@ -1,7 +1,7 @@
 //! What reaches the counter: keys, the knob, the encoder and the time.
 
 use crate::signal::Reading;
-use crate::time::Instant;
+use crate::time::{Duration, Instant};
 
 /// A key under a finger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -37,4 +37,29 @@ pub struct Event {
     pub at: Instant,
     /// What happened.
     pub input: Input,
+}
+
+/// Clicks of the knob that come sooner than this one after the other are a knob that is turned fast.
+const FAST: Duration = Duration::from_millis(60);
+/// And take steps so many times as large.
+const LEAP: i64 = 10;
+
+/// How fast the knob is turned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct KnobSpeed {
+    clicked: Option<Instant>,
+}
+
+impl KnobSpeed {
+    /// At rest.
+    pub(crate) const fn new() -> Self {
+        Self { clicked: None }
+    }
+
+    /// Takes a click; how many steps of a value each click is worth: one, or ten where the knob is turned fast.
+    pub(crate) fn click(&mut self, now: Instant) -> i64 {
+        let fast = self.clicked.replace(now).is_some_and(|before| now.since(before) < FAST);
+        if fast { LEAP } else { 1 }
+    }
 }

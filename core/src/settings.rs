@@ -118,6 +118,15 @@ pub enum Units {
 }
 
 impl Units {
+    /// The last digit of a length as it is shown, in nanometres, and how many stand behind the point: hundredths of a
+    /// millimetre, ten-thousandths of an inch.
+    const fn digits(self) -> (i64, u32) {
+        match self {
+            Self::Millimetres => (10_000, 2),
+            Self::Inches => (2_540, 4),
+        }
+    }
+
     /// As they are written behind a number.
     #[must_use]
     pub const fn symbol(self) -> &'static str {
@@ -373,10 +382,7 @@ pub(crate) struct Long(pub Length, pub Units);
 
 impl PlainDisplay for Long {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (unit, mut digits, name) = match self.1 {
-            Units::Millimetres => (10_000, 2, "mm"),
-            Units::Inches => (2_540, 4, "in"),
-        };
+        let (unit, mut digits) = self.1.digits();
         let parts = (self.0.nm().max(0) + unit / 2) / unit;
         let scale = 10_i64.pow(digits);
         let (whole, mut part) = (parts / scale, parts % scale);
@@ -393,7 +399,7 @@ impl PlainDisplay for Long {
             }
         }
         f.write_str(" ")?;
-        f.write_str(name)
+        f.write_str(self.1.symbol())
     }
 }
 
@@ -404,10 +410,8 @@ pub struct Calliper(pub Length, pub Units);
 
 impl PlainDisplay for Calliper {
     fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (unit, mut scale) = match self.1 {
-            Units::Millimetres => (10_000, 100),
-            Units::Inches => (2_540, 10_000),
-        };
+        let (unit, digits) = self.1.digits();
+        let mut scale = 10_i64.pow(digits);
         let parts = (self.0.nm().max(0) + unit / 2) / unit;
         (parts / scale).put(f)?;
         f.write_str(".")?;

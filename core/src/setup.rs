@@ -13,7 +13,7 @@ use heapless::{String, Vec};
 use crate::counter::{Direction, Gear, Shaft};
 use crate::format_plain;
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
-use crate::input::Key;
+use crate::input::{Key, KnobSpeed};
 use crate::metal::{Metal, Temper};
 use crate::settings::{
     COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, OwnBatch, PULSES, RINGS,
@@ -27,11 +27,6 @@ mod outcome;
 
 pub use entry::{Entry, List};
 pub use outcome::{Outcome, Reason};
-
-/// Clicks of the knob that come sooner than this one after the other are a knob that is turned fast.
-const FAST: Duration = Duration::from_millis(60);
-/// And take steps so many times as large.
-const LEAP: i64 = 10;
 
 /// The words of an entry's value.
 pub type Words = String<32>;
@@ -71,7 +66,7 @@ pub struct SetUp {
     before: Settings,
     /// Counts of the encoder since the entry for its direction was opened.
     counts: i64,
-    clicked: Option<Instant>,
+    speed: KnobSpeed,
     /// Rises with whatever may look different.
     changes: u32,
 }
@@ -92,7 +87,7 @@ impl SetUp {
             draft: settings,
             before: settings,
             counts: 0,
-            clicked: None,
+            speed: KnobSpeed::new(),
             changes: 0,
         }
     }
@@ -181,12 +176,11 @@ impl SetUp {
 
     pub(crate) fn knob(&mut self, clicks: i8, now: Instant) {
         self.changes = self.changes.wrapping_add(1);
-        let fast = self.clicked.is_some_and(|before| now.since(before) < FAST);
-        self.clicked = Some(now);
+        let leap = self.speed.click(now);
         let clicks = i64::from(clicks);
         match self.shown {
             Shown::List => self.at = moved(self.at, clicks, self.entries().len()),
-            Shown::Entry => self.turn(clicks, if fast { LEAP } else { 1 }),
+            Shown::Entry => self.turn(clicks, leap),
             Shown::Outcome(_) => {}
         }
     }

@@ -6,16 +6,11 @@ use heapless::String;
 
 use super::log::{MeasuredRing, WireName};
 use super::{Bench, State};
-use crate::input::Key;
+use crate::input::{Key, KnobSpeed};
 use crate::measured_ring::{Expected, Oddity};
 use crate::settings::Units;
-use crate::time::{Duration, Instant};
+use crate::time::Instant;
 use crate::units::Length;
-
-/// Clicks of the knob that come sooner than this one after the other are a knob that is turned fast, as in the set-up.
-const FAST: Duration = Duration::from_millis(60);
-/// And take steps so many times as large.
-const LEAP: i64 = 10;
 
 /// What is being entered of a ring.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,7 +25,7 @@ pub struct RingEntry {
     /// The least and the most that can be entered.
     limits: (Length, Length),
     step: Length,
-    clicked: Option<Instant>,
+    speed: KnobSpeed,
 }
 
 impl RingEntry {
@@ -44,7 +39,7 @@ impl RingEntry {
             asked: None,
             limits,
             step,
-            clicked: None,
+            speed: KnobSpeed::new(),
         };
         // A whole number of steps, as a calliper shows it.
         let nm = entry.inside.nm() + step.nm() / 2;
@@ -56,10 +51,9 @@ impl RingEntry {
     }
 
     pub(super) fn turn(&mut self, clicks: i8, now: Instant) {
-        let fast = self.clicked.is_some_and(|before| now.since(before) < FAST);
-        let steps = i64::from(clicks) * if fast { LEAP } else { 1 };
+        let steps = i64::from(clicks) * self.speed.click(now);
         self.inside = self.held(self.inside.nm() + steps * self.step.nm());
-        (self.clicked, self.asked) = (Some(now), None);
+        self.asked = None;
     }
 }
 
