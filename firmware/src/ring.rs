@@ -59,6 +59,12 @@ impl RingReader {
         Self { read: 0, furthest_behind: 0 }
     }
 
+    /// Words that have been read or given up since the start.
+    #[must_use]
+    pub const fn read(&self) -> u64 {
+        self.read
+    }
+
     /// The most words that the reader has been behind the writer.
     #[must_use]
     pub const fn furthest_behind(&self) -> u64 {

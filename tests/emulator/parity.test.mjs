@@ -9,10 +9,9 @@ import { play } from './script.mjs';
  * 3 of them are ticks: both boards look at their pins once a millisecond, half a millisecond after each input; on the
  * Pico a tick waits for the page program that holds the processor (0.7 ms here), all ticks after it come so much
  * later, and what was due at one may then be due at the next. The end of a note is known to a period (1.25 ms).
- * 4 are the cue's: it knows the crank's speed to one count in the 80 ms of its window, which moves "stop now"
- * (led by 0.4 s) by 5 counts, 3.1 ms at the 1,600 counts a second of these scripts, and "the target comes" (2 s
- * more) by 30 counts, 3.8 ms at their 8,000. */
-const APART_MS = 7;
+ * 2 are the cue's: it knows the crank's speed to one count in the 80 ms of its window, which moves "the target comes"
+ * (2.4 s ahead) by 30 counts, 3.8 ms at the 8,000 counts a second of these scripts; half of that is seldom passed. */
+const APART_MS = 5;
 
 const at = (name) => new URL(name, import.meta.url);
 

@@ -213,7 +213,7 @@ async fn tick(
             }
         });
         vitals::at(2);
-        let now = time::Instant::from_micros(begun.as_micros());
+        let now = clock.now(reader.read(), time::Instant::from_micros(begun.as_micros()));
         keep::tell(app);
         oled::report(app);
         _ = app.poll(now, &mut front);

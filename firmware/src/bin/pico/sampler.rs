@@ -31,6 +31,8 @@ const SAMPLE_HZ: u32 = 250_000;
 pub const SAMPLE_PERIOD_NS: u32 = 1_000_000_000 / SAMPLE_HZ;
 /// From one word to the next.
 const WORD_US: u64 = 16 * SAMPLE_PERIOD_NS as u64 / 1_000;
+/// The sampler has stopped if no word came for so long.
+const STALLED: time::Duration = time::Duration::from_millis(10);
 /// Words in the ring: 32 KiB, the most that a DMA ring can have; 524 ms.
 const RING_WORDS: usize = 8_192;
 /// The ring's size as the DMA takes it, the power of two of its bytes.
@@ -120,6 +122,14 @@ impl SampleClock {
     /// When the last of the 16 samples of word `index` was taken.
     pub fn end_of(self, index: u64) -> time::Instant {
         self.started + time::Duration::from_micros((index + 1) * WORD_US)
+    }
+
+    /// The time of a count that `words` words gave: of its last sample. A speed is wrong by a thousandth if the count
+    /// is 80 us older than the time that goes with it, and the cue looks ahead by 25 times the span that it measures.
+    /// The chip's own time, where the sampler has not gone on for [`STALLED`]: the rest of the counter must.
+    pub fn now(self, words: u64, timer: time::Instant) -> time::Instant {
+        let sampled = self.started + time::Duration::from_micros(words * WORD_US);
+        if timer.since(sampled) < STALLED { sampled } else { timer }
     }
 }
 
