@@ -10,7 +10,7 @@ const LATE = 12;
 /** Nothing may hold the serial line up for longer: no erase with a breath in between does. */
 const HUNG = 500;
 /** How long each is let loose, in simulated minutes. */
-export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 3);
+export const MINUTES = Number(process.env.TURNTALLY_MONKEY_MINUTES ?? 2);
 /** What went before this is not looked at any more. */
 const MEMORY = 1_000;
 

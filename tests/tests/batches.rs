@@ -1,6 +1,6 @@
 //! Whole batches: random jobs, operators, gears and faults, wound edge by edge and sawn.
 //!
-//! The number of batches is 500 unless `TURNTALLY_BATCHES` says otherwise; the gate winds 2,000, `.ci/campaign` 10,000.
+//! The number of batches is 500 unless `TURNTALLY_BATCHES` gives another; `.ci/campaign` winds 10,000.
 
 use turntally_core::cue::DEFAULT_LEAD;
 use turntally_core::job::Lead;
