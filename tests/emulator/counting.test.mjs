@@ -2,6 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
+import { XipCache } from './xip.mjs';
 
 /** The fastest that the counter promises to follow, edges a second. */
 const FASTEST = 200_000;
@@ -79,6 +80,28 @@ test('from one DMA channel to the other and back not a sample is lost', () => {
   counter.wind(-FASTEST, FASTEST);
   const { counts, illegal, lost } = counter.state();
   assert.deepEqual({ counts, illegal, lost }, { counts: counter.crank.made, illegal: 0, lost: 0 });
+  counter.finish();
+});
+
+test('behind a cache that often misses no count is lost either', (t) => {
+  const cache = new XipCache();
+  const counter = Counter.on({ cache });
+  // Pictures take longer than the other tests wait.
+  counter.run(1_500);
+  counter.press('yes');
+  counter.run(500);
+  counter.press('yes');
+  counter.run(500);
+  counter.expectPhase('Winding');
+  counter.wind(FASTEST / 2, FASTEST);
+  const { counts, illegal, lost, tick_us } = counter.state();
+  assert.deepEqual({ counts, illegal, lost }, { counts: counter.crank.made, illegal: 0, lost: 0 });
+  counter.run(500);
+  const [busy, misses, from] = [counter.busyCycles, cache.misses, counter.ms];
+  counter.run(1_000);
+  const ms = counter.ms - from;
+  t.diagnostic(`longest tick ${tick_us} us; at rest ${((cache.misses - misses) / ms).toFixed(0)} misses a millisecond, `
+    + `the processor busy for ${((counter.busyCycles - busy) / 1.25e3 / ms).toFixed(1)} %`);
   counter.finish();
 });
 

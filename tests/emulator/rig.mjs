@@ -1,7 +1,7 @@
 // A Raspberry Pi Pico with the counter's parts around it, on a simulated clock.
 //
-// Fidelity: instruction times are approximate, flash is never slow to read, contacts do not bounce by
-// themselves. It proves logic, not the timing of silicon.
+// Fidelity: instruction times are approximate, flash is slow to read only where a test puts a cache before it, contacts do
+// not bounce by themselves. It proves logic, not the timing of silicon.
 import { existsSync, readFileSync } from 'node:fs';
 import { bootRom, serve } from './bootrom.mjs';
 import { Ear } from './ear.mjs';
@@ -10,6 +10,7 @@ import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './ssd1306.mjs';
 import { resetUsb, tameUsb } from './usb.mjs';
+import { XipCache } from './xip.mjs';
 
 const LOCKED = '1.4.1';
 
@@ -70,9 +71,13 @@ export class Rig {
   #driven = new Map();
   #outside = new Set();
   #halted = 0;
+  /** Cycles that the present instruction has waited for the flash. */
+  #waited = 0;
 
-  /** `patch` maps symbols to words that replace what the ELF has there. */
-  constructor(elfPath, { patch = {}, flash, watchdogReason, scratch } = {}) {
+  /** `patch` maps symbols to words that replace what the ELF has there; `cache` stands before the flash (none: it is
+   * never slow to read). */
+  constructor(elfPath, { patch = {}, flash, watchdogReason, scratch, cache } = {}) {
+    this.cache = cache;
     this.elf = readElf(elfPath);
     this.patch = patch;
     this.#start({ flash, watchdogReason, scratch });
@@ -88,6 +93,7 @@ export class Rig {
     this.#numberFlash(chip.peripherals[0x18000]);
     chip.loadBootrom(bootRom()); // this also erases the flash
     this.#straightToMemory(chip);
+    if (this.cache) this.#throughCache(chip);
     if (flash) chip.flash.set(flash);
     for (const { address, bytes } of this.elf.segments) chip.flash.set(bytes, address - FLASH);
     for (const [symbol, word] of Object.entries(this.patch)) {
@@ -100,6 +106,7 @@ export class Rig {
       else this.#broken(number);
     };
     this.#clockPios(chip);
+    this.#fireOnTheMicrosecond(chip.peripherals[0x40054]);
     tameUsb(chip);
     this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => {
       this.serial += String.fromCharCode(byte);
@@ -184,6 +191,18 @@ export class Rig {
     };
   }
 
+  /** The processor waits for what its reads of the flash, of instructions too, do not find in the cache. */
+  #throughCache(chip) {
+    this.cache.flush();
+    for (const name of ['readUint8', 'readUint16', 'readUint32']) {
+      const read = chip[name].bind(chip);
+      chip[name] = (address) => {
+        if (address >>> 24 === FLASH >>> 24) this.#waited += this.cache.read(address - FLASH);
+        return read(address);
+      };
+    }
+  }
+
   /** The emulator steps state machines on the host's timer; here they go by the simulated clock. */
   #clockPios(chip) {
     for (const pio of chip.pio) {
@@ -210,6 +229,19 @@ export class Rig {
         });
       };
     }
+  }
+
+  /** The emulator cuts what is left of a microsecond: its alarms come before the timer shows their time. */
+  #fireOnTheMicrosecond(timer) {
+    const write = timer.writeUint32.bind(timer);
+    timer.writeUint32 = (offset, value) => {
+      write(offset, value);
+      const alarm = timer.alarms[(offset - 0x10) / 4];
+      if (!alarm?.armed) return;
+      const shown = Math.floor(this.clock.nanos / 1e3);
+      const micros = (value - shown) >>> 0;
+      alarm.clockAlarm.schedule(micros === 0 ? 0 : (shown + micros) * 1e3 - this.clock.nanos);
+    };
   }
 
   #changed(pin, state) {
@@ -292,7 +324,8 @@ export class Rig {
         this.idleNs += next - clock.nanos;
         clock.tick(next - clock.nanos);
       } else {
-        const cycles = core.executeInstruction();
+        this.#waited = 0;
+        const cycles = core.executeInstruction() + this.#waited;
         this.busyCycles += cycles;
         if (this.probe) this.probe(cycles);
         const now = clock.nanosCounter + cycles * this.nsPerCycle;
