@@ -11,7 +11,7 @@ use turntally_core::screen::{HEIGHT, WIDTH};
 /// Bytes of a picture.
 pub const FRAME_BYTES: usize = (WIDTH * HEIGHT / 8) as usize;
 
-/// One picture of 128x64 pixels, in the order of the SSD1306's memory: eight rows to a page, one byte
+/// One picture of 128x64 pixels, in the order of the screen's memory: eight rows to a page, one byte
 /// for eight pixels of a column, the topmost in bit 0.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {

@@ -19,6 +19,6 @@ mod redraw;
 pub mod ring;
 pub mod sampler;
 mod saving;
-pub mod ssd1306;
+pub mod screen_chip;
 pub mod store;
 pub mod usb_control;

@@ -8,7 +8,7 @@ import { Ear } from './ear.mjs';
 import { readElf } from './elf.mjs';
 import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
-import { Screen } from './ssd1306.mjs';
+import { Screen } from './oled.mjs';
 import { resetUsb, tameUsb } from './usb.mjs';
 import { XipCache } from './xip.mjs';
 

@@ -3,6 +3,10 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { Counter, TURN } from './counter.mjs';
 import { Asker, CABLES, PLACE, ask, withNumber } from './link.mjs';
+import { ADDRESSES, KINDS } from './oled.mjs';
+
+const MODULES = KINDS.flatMap((kind) => ADDRESSES.map((address) => ({ kind, address })));
+const name = ({ kind, address }) => `${kind} at ${address.toString(16)}`;
 
 test('without a screen everything else goes on', () => {
   const counter = new Counter();
@@ -37,6 +41,48 @@ test('a screen that vanishes and returns shows the same again', (t) => {
   counter.screen.unplug();
   counter.screen.plug();
   counter.until(() => counter.screen.pbm() === before, 'the same picture', 2_500);
+  counter.finish();
+});
+
+test('each kind of screen is found at each address, whenever it is plugged in', (t) => {
+  // What the counter asks at first does not depend on the screen.
+  const asked = Counter.on().screen.pbm();
+  let worst = 0;
+  const counter = new Counter();
+  counter.screen.unplug();
+  counter.run(900);
+  for (const first of MODULES) {
+    const shows = (module, how, within) => {
+      const plugged = counter.ms;
+      counter.until(() => counter.screen.pbm() === asked, `the picture on ${name(module)}, ${how}`, within);
+      worst = Math.max(worst, counter.ms - plugged);
+    };
+    counter.screen.replace(first.kind, first.address);
+    shows(first, 'which was missed before', 560);
+    // Another one in its place, at once: the counter has sent nothing meanwhile.
+    const second = MODULES[(MODULES.indexOf(first) + 3) % MODULES.length];
+    counter.screen.replace(second.kind, second.address);
+    shows(second, `in the place of ${name(first)}`, 1_560);
+    counter.screen.unplug();
+    counter.run(1_100);
+  }
+  t.diagnostic(`at most ${worst.toFixed(0)} ms after it was plugged in`);
+  counter.finish();
+});
+
+test('while the picture changes, the screen is not asked what it is', () => {
+  const counter = new Counter();
+  counter.screen.replace('SH1106', 0x3d);
+  counter.run(600);
+  counter.press('yes');
+  counter.press('yes');
+  counter.crank.turn(4 * TURN, 2_000);
+  counter.run(500);
+  const { reads, pictures } = counter.screen;
+  assert.ok(reads > 0, 'it was never asked');
+  counter.until(() => !counter.crank.turning, 'the end of the turning');
+  assert.equal(counter.screen.reads, reads);
+  assert.ok(counter.screen.pictures > pictures + 10, `${counter.screen.pictures - pictures} pictures: this test proves nothing`);
   counter.finish();
 });
 

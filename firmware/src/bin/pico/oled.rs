@@ -3,7 +3,7 @@
 use embassy_rp::gpio::{Level, OutputOpenDrain};
 use embassy_rp::i2c::{Config, I2c, InterruptHandler};
 use embassy_rp::peripherals::I2C0;
-use embassy_rp::{Peri, bind_interrupts};
+use embassy_rp::{Peri, bind_interrupts, pac};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
 use embassy_sync::signal::Signal as Small;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
@@ -11,8 +11,8 @@ use turntally_core::time;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
 use turntally_firmware::notice::{Picture, View};
-use turntally_firmware::oled::Refresh;
-use turntally_firmware::ssd1306;
+use turntally_firmware::oled::{Found, Refresh};
+use turntally_firmware::screen_chip::{self, ADDRESSES, ANSWER_BYTES, Chip};
 
 use crate::pins::ScreenPins;
 use crate::signal::Signal;
@@ -74,13 +74,13 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
         let mut bus =
             I2c::new_async(pins.bus.reborrow(), pins.scl.reborrow(), pins.sda.reborrow(), Irqs, config);
         loop {
-            let sent = send(&mut bus, &frame).await;
-            let now = time::Instant::from_micros(Instant::now().as_micros());
-            refresh.sent(now, sent.is_ok());
+            let sent = send(&mut bus, refresh.known(now()), &frame).await;
+            let now = now();
+            refresh.sent(now, sent.as_ref().ok().copied());
             ON_PANEL.signal(drawn.filter(|_| sent.is_ok()).map(|picture| (picture, now)));
             #[cfg(feature = "defmt")]
             match sent {
-                Ok(()) => {}
+                Ok(_) => {}
                 Err(Failure::NoAnswer) => defmt::warn!("screen: no answer"),
                 Err(Failure::Stuck) => defmt::warn!("screen: the bus is stuck"),
             }
@@ -109,17 +109,70 @@ fn draw(view: &View, frame: &mut Frame) {
     }
 }
 
-async fn send(bus: &mut I2c<'_, I2C0, embassy_rp::i2c::Async>, frame: &Frame) -> Result<(), Failure> {
-    write(bus, ssd1306::SETUP).await?;
-    write(bus, ssd1306::WINDOW).await?;
-    for number in 0..ssd1306::PAGES {
-        write(bus, &ssd1306::page(frame, number)).await?;
-    }
-    Ok(())
+fn now() -> time::Instant {
+    time::Instant::from_micros(Instant::now().as_micros())
 }
 
-async fn write(bus: &mut I2c<'_, I2C0, embassy_rp::i2c::Async>, bytes: &[u8]) -> Result<(), Failure> {
-    let writing = bus.write_async(ssd1306::ADDRESS, bytes.iter().copied());
+type Bus<'a> = I2c<'a, I2C0, embassy_rp::i2c::Async>;
+
+/// Sends the picture to the known screen, or to the one that is found; the screen that has it.
+async fn send(bus: &mut Bus<'_>, known: Option<Found>, frame: &Frame) -> Result<Found, Failure> {
+    let found = match known {
+        Some(found) => found,
+        None => ask(bus).await?,
+    };
+    write(bus, found.address, found.chip.setup()).await?;
+    for number in 0..screen_chip::PAGES {
+        write(bus, found.address, &found.chip.page(frame, number)).await?;
+    }
+    Ok(found)
+}
+
+/// Asks at both addresses for a screen, and the one that answers for its chip.
+async fn ask(bus: &mut Bus<'_>) -> Result<Found, Failure> {
+    let [first, second] = ADDRESSES;
+    let mut address = first;
+    match write(bus, first, &screen_chip::mark()).await {
+        Err(Failure::NoAnswer) => {
+            settle().await;
+            address = second;
+            write(bus, second, &screen_chip::mark()).await?;
+        }
+        other => other?,
+    }
+    let mut chip = Chip::Ssd1306;
+    if has_mark(bus, address).await? {
+        write(bus, address, &screen_chip::erase_beyond()).await?;
+        if has_mark(bus, address).await? {
+            chip = Chip::Sh1106;
+        }
+    }
+    Ok(Found { address, chip })
+}
+
+async fn has_mark(bus: &mut Bus<'_>, address: u8) -> Result<bool, Failure> {
+    write(bus, address, &screen_chip::LOOK).await?;
+    let mut answer = [0; ANSWER_BYTES];
+    match with_timeout(STUCK, bus.read_async(address, &mut answer)).await {
+        Ok(Ok(())) => Ok(screen_chip::has_mark(answer)),
+        // It does not answer a read at all.
+        Ok(Err(_)) => {
+            settle().await;
+            Ok(false)
+        }
+        Err(_) => Err(Failure::Stuck),
+    }
+}
+
+/// To be called after a transfer that nobody acknowledged, before the next one. The driver returns before the stop
+/// that ends such a transfer, and its flag would make the next transfer seem over before it is.
+async fn settle() {
+    Timer::after_micros(100).await;
+    _ = pac::I2C0.ic_clr_stop_det().read();
+}
+
+async fn write(bus: &mut Bus<'_>, address: u8, bytes: &[u8]) -> Result<(), Failure> {
+    let writing = bus.write_async(address, bytes.iter().copied());
     with_timeout(STUCK, writing).await.map_err(|_| Failure::Stuck)?.map_err(|_| Failure::NoAnswer)
 }
 
