@@ -45,3 +45,35 @@ test('with a full store, too, what turns while it starts is counted from the fir
   assert.ok(state.counts > counts && state.counts < counts + state.position, `${state.counts} counts`);
   counter.finish();
 });
+
+// "First switch-on" of firmware/README.md, as far as levels of pins go: voltages are not emulated. Nothing is in the USB
+// socket, as when the counter is supplied through VSYS.
+test('the first switch-on goes as the builder\'s page has it, with nothing at the USB port', () => {
+  const counter = new Counter();
+  const lamps = () => ['red', 'yellow', 'green'].map((name) => counter.level(name));
+  const { pictures } = counter.screen;
+  counter.run(1_000);
+  assert.ok(counter.screen.shows && counter.screen.pictures > pictures, 'the screen is dark');
+  assert.deepEqual([...lamps(), counter.level('stop')], [0, 0, 0, 0], 'nothing was chosen yet');
+  for (const name of ['red', 'yellow', 'green', 'stop']) {
+    assert.ok(counter.pinChanges(name).every(({ level }) => level === 0), `${name} was high meanwhile`);
+  }
+  counter.press('yes');
+  const asked = counter.ms;
+  counter.run(1_500);
+  assert.equal(counter.levelsBetween('green', asked, counter.ms).size, 2, 'green flashes');
+  assert.equal(counter.level('stop'), 0);
+  counter.press('yes');
+  const { phase, aim } = counter.state();
+  assert.deepEqual([phase, counter.level('green'), counter.level('stop')], ['Winding', 1, 1]);
+  counter.crank.turn(aim, 10 * TURN);
+  counter.until(() => counter.level('stop') === 0, 'the stop line', 60_000);
+  counter.run(60);
+  assert.ok(Math.abs(counter.ear.note(counter.clock.nanos) - 2_000) < 2, 'the long tone');
+  counter.until(() => !counter.crank.turning, 'the end of the turning');
+  counter.wind(2 * TURN, 2 * TURN);
+  const past = counter.ear.notes().map(({ period }) => period).filter(Boolean).slice(-2);
+  assert.notEqual(past[0], past[1], `two notes in turn, not ${past}`);
+  assert.equal(counter.state().phase, 'Over');
+  counter.finish();
+});

@@ -160,7 +160,7 @@ fn drawn_pins_are_those_of_the_firmware() {
     let svg = read("firmware/wiring.svg");
     let mut at: BTreeMap<String, &str> =
         wires().into_iter().map(|(wire, gpio)| (format!("GP{gpio}"), wire)).collect();
-    at.extend([("3V3", "3V3 out"), ("VBUS", "5 V out")].map(|(pin, wire)| (pin.to_owned(), wire)));
+    at.extend([("3V3", "3V3 out"), ("VSYS", "VSYS, 5 V")].map(|(pin, wire)| (pin.to_owned(), wire)));
     let attribute = |line: &str, name: &str| {
         figure(line.split(&format!(" {name}=\"")).nth(1).unwrap_or_else(|| panic!("no {name} in {line}")))
     };
@@ -178,6 +178,132 @@ fn drawn_pins_are_those_of_the_firmware() {
         assert!(x < other_x && y == other_y, "the two sides stand askew");
     }
     assert!(left.windows(2).all(|pair| pair[0].0 == pair[1].0 && pair[0].1 < pair[1].1));
+}
+
+/// The two supplies by name, with the pin of each. VBUS is none of them: it is dead while the counter is supplied
+/// through VSYS, and what hangs on it with it.
+const SUPPLIES: [(&str, &str); 2] = [("VSYS", "39"), ("3V3", "36")];
+
+/// The parts of the drawing between its comments, by their titles.
+fn drawn_parts(svg: &str) -> BTreeMap<&str, &str> {
+    svg.split("<!-- ").skip(1).filter_map(|part| part.split_once(" -->")).collect()
+}
+
+/// What is written in an element of the drawing that stands on one line.
+fn words(line: &str) -> &str {
+    line.rsplit_once("</text>").and_then(|(text, _)| text.rsplit_once('>')).map_or("", |(_, words)| words)
+}
+
+/// Each supply is drawn from its own pin to its flag, and every part that is fed takes one of the two: sounder and
+/// encoders of 5 V take VSYS, which has voltage whichever way the counter is powered. Nothing is drawn at VBUS.
+#[test]
+fn drawn_supplies_have_voltage_however_the_counter_is_powered() {
+    let svg = read("firmware/wiring.svg");
+    let parts = drawn_parts(&svg);
+    let place = |pin: &str| {
+        let pad = svg.lines().find(|line| line.contains(&format!("id=\"pin-{pin}\""))).unwrap();
+        let cy = pad.split(" cy=\"").nth(1).unwrap();
+        cy.split('"').next().unwrap().to_owned()
+    };
+    let supply = parts["Supply"];
+    for (name, pin) in SUPPLIES {
+        let (y, lines) = (place(pin), supply.lines().collect::<Vec<_>>());
+        let wire = lines
+            .iter()
+            .position(|line| line.starts_with(&format!("<polyline points=\"141.3,{y} ")))
+            .unwrap();
+        let end = lines[wire].split(['"', ' ']).nth(3).unwrap();
+        assert!(
+            lines[wire + 1].contains(&format!("href=\"#supply\" transform=\"translate({end})")),
+            "{name}"
+        );
+        assert_eq!(words(lines[wire + 2]), name);
+    }
+    assert!(!svg.contains(&format!("points=\"141.3,{} ", place("40"))), "something hangs on VBUS");
+    let flags = |part: &str| -> Vec<String> {
+        let flags = parts[part].lines().filter(|line| line.contains("class=\"flag\""));
+        flags.map(|line| words(line).to_owned()).collect()
+    };
+    for (part, expected) in [
+        ("Supply", vec!["VSYS", "3V3"]),
+        ("Screen", vec!["3V3"]),
+        ("Sounder", vec!["VSYS"]),
+        ("Other encoders", vec!["3V3"]),
+    ] {
+        assert_eq!(flags(part), expected, "{part}");
+    }
+    // Wherever a supply is drawn there is a flag beside it, and no flag has another name.
+    let drawn = svg.matches("href=\"#supply\"").count();
+    let flagged: Vec<_> = svg.lines().filter(|line| line.contains("class=\"flag\"")).map(words).collect();
+    assert_eq!(drawn, flagged.len());
+    assert!(flagged.iter().all(|flag| SUPPLIES.iter().any(|(name, _)| name == flag)), "{flagged:?}");
+    // Encoders of 5 V, each in its own box.
+    for title in ["Encoder with 5 V push-pull", "Encoder, line driver RS-422"] {
+        let text = parts["Other encoders"]
+            .split(title)
+            .nth(1)
+            .unwrap()
+            .split("<rect class=\"cable\"")
+            .next()
+            .unwrap();
+        assert!(text.contains("+ of the encoder to VSYS<"), "{title}");
+    }
+}
+
+/// The boxes beside the drawing name pins too: those of encoder and sounder.
+#[test]
+fn pins_in_the_boxes_are_those_of_the_firmware() {
+    let svg = read("firmware/wiring.svg");
+    let wires = wires();
+    let pin = |wire: &str| {
+        let gpio = format!("GP{}", wires[wire]);
+        1 + PINS.iter().position(|name| *name == gpio).unwrap()
+    };
+    let boxes: Vec<&str> =
+        drawn_parts(&svg)["Other encoders"].split("<rect class=\"cable\"").skip(1).collect();
+    assert_eq!(boxes.len(), 4);
+    for text in boxes {
+        let named: Vec<usize> = numbers_after(text, "pin ").into_iter().map(usize::from).collect();
+        let expected = if text.contains(">Sounder") {
+            vec![pin("sounder")]
+        } else {
+            vec![pin("encoder A"), pin("encoder B")]
+        };
+        assert_eq!(named.len(), expected.len(), "{named:?}");
+        assert!(expected.iter().all(|pin| named.contains(pin)), "{named:?} instead of {expected:?}");
+    }
+}
+
+/// The README's table of supplies: the diodes' voltages subtracted, within what VSYS and the Pico take, and VBUS at
+/// nothing where USB is unplugged. Whatever is fed with 5 V is on VSYS.
+#[test]
+fn supplies_are_worked_out_right() {
+    let readme = read("firmware/README.md");
+    let rows = table(&readme, &["powered by", "VBUS, pin 40: lowest"]);
+    assert_eq!(rows.len(), 2);
+    for row in &rows {
+        let minus: Vec<f64> = row[2].split(" − ").map(figure).collect();
+        let (lowest, highest) = (figure(&row[3]), figure(&row[4]));
+        assert!((minus[0] - minus[1] - lowest).abs() <= 0.005, "{row:?}");
+        assert!(row[0].contains(&format!("{} to {} V", minus[0], highest)), "{row:?}");
+        // The data sheet of the Pico (from memory).
+        assert!(lowest >= 1.8 && highest <= 5.5, "{row:?}");
+        let vbus = if row[0].contains("USB unplugged") { 0.0 } else { minus[0] };
+        assert!(figure(&row[1]) == vbus, "{row:?}");
+    }
+    let lowest = rows.iter().map(|row| figure(&row[3])).fold(f64::INFINITY, f64::min);
+    let softer = 20.0 * (5.0 / lowest).log10();
+    assert!(readme.contains(&format!("At {lowest:.2} V the piezo is {softer:.1} dB softer")), "{softer}");
+    let supplied: BTreeMap<String, String> = table(&readme, &["pin", "what", "for"])
+        .into_iter()
+        .map(|row| (row[0].clone(), row.join(" ")))
+        .collect();
+    assert!(!supplied.contains_key("40"), "nothing hangs on VBUS");
+    for (name, pin) in SUPPLIES {
+        assert!(supplied[pin].contains(name.trim_end_matches("out")), "{supplied:?}");
+    }
+    assert!(["sounder", "encoder that wants 5 V"].iter().all(|part| supplied["39"].contains(part)));
+    assert!(["screen", "3.3 V encoder"].iter().all(|part| supplied["36"].contains(part)));
 }
 
 /// Every fault of the bench; the match makes the compiler ask for a new one here.
