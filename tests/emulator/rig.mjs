@@ -107,7 +107,7 @@ export class Rig {
     };
     this.#clockPios(chip);
     this.#fireOnTheMicrosecond(chip.peripherals[0x40054]);
-    tameUsb(chip);
+    tameUsb(chip, this.clock);
     this.feed = replaceUart(chip, chip.uart[0], this.clock, (byte) => {
       this.serial += String.fromCharCode(byte);
       this.heard?.(byte);

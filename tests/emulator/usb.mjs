@@ -9,14 +9,108 @@ const ENABLED = 1 << 31;
 const [FULL, DATA1, STALL, AVAILABLE, LENGTH] = [1 << 15, 1 << 13, 1 << 11, 1 << 10, 0x3ff];
 const EP0_BUFFER = 0x100;
 const PACKET = 64;
+const RESET_MS = 10;
+
+const [SIE_STATUS, MUXING, PHY_DIRECT, PHY_OVERRIDE] = [0x50, 0x74, 0x7c, 0x80];
+const CONNECTED = 1 << 16;
+/** The state of the bus: both lines low, as in a reset; idle; neither, as in a packet. */
+const [SE0, IDLE, OTHER] = [0, 1, 2];
+const [TO_PHY, TO_DIGITAL_PAD, SOFTCON] = [1 << 0, 1 << 2, 1 << 3];
+const [DP_PULL_UP, DP_PULL_UP_OVERRIDE] = [1 << 1, 1 << 2];
+/** How long the bus must be idle after a reset before the controller takes part (erratum RP2040-E5). */
+const IDLE_NS = 800e3;
+
+/** The bus as the controller sees it, and whether it takes part in it. */
+class Line {
+  /** A hub passes on packets for other devices all the time. */
+  busy = false;
+  /** How often the controller was shown an idle bus in place of the real one, and for how long at last. */
+  shown = 0;
+  shownNs = 0;
+  #reset = false;
+  #forced = false;
+  #connected = true;
+  /** Since when the controller has seen the bus idle. */
+  #idleSince = null;
+  #registers = { [MUXING]: TO_PHY | SOFTCON, [PHY_DIRECT]: 0, [PHY_OVERRIDE]: 0 };
+
+  constructor(chip, clock) { Object.assign(this, { chip, clock }); }
+
+  get state() {
+    if (this.#forced) return IDLE;
+    if (this.#reset) return SE0;
+    return this.busy ? OTHER : IDLE;
+  }
+
+  get connected() {
+    // Revision B2 does not wait.
+    const waits = this.chip.readUint32(0x40000000) >>> 28 === 1 || this.erratum;
+    if (this.#reset && !this.#forced) return false;
+    if (!waits || (this.#idleSince !== null && this.clock.nanos - this.#idleSince >= IDLE_NS)) this.#connected = true;
+    return this.#connected;
+  }
+
+  /** An idle bus is shown in place of the real one. */
+  get isShown() { return this.#forced; }
+
+  /** Whether it hears what is on the real bus. */
+  get hears() { return this.connected && !this.#forced; }
+
+  reset(on) {
+    this.#reset = on;
+    if (on) this.#connected = false;
+    this.#look();
+  }
+
+  #look() {
+    void this.connected;
+    if (this.state !== IDLE) this.#idleSince = null;
+    else this.#idleSince ??= this.clock.nanos;
+  }
+
+  read(offset) { return this.#registers[offset]; }
+
+  write(offset, value) {
+    void this.connected;
+    const before = this.#forced;
+    this.#registers[offset] = value;
+    const seen = (this.chip.usbCtrl.sieCtrl & PULL_UP) !== 0;
+    const away = (this.#registers[MUXING] & TO_PHY) === 0;
+    const { ctrl } = this.chip.gpio[15];
+    // Function 8, output off, input high; D- is low unless its pin has the function as well.
+    const high = (ctrl & 0x1f) === 8 && ((ctrl >> 12) & 3) === 2 && ((ctrl >> 16) & 3) === 3 && (this.chip.gpio[16].ctrl & 0x1f) !== 8;
+    this.#forced = seen && away && (this.#registers[MUXING] & TO_DIGITAL_PAD) !== 0;
+    if (seen && away && !(this.#registers[PHY_OVERRIDE] & DP_PULL_UP_OVERRIDE && this.#registers[PHY_DIRECT] & DP_PULL_UP)) {
+      throw new Error('the pull-up goes: to the computer the device is unplugged');
+    }
+    if (this.#forced && !high) throw new Error('the digital pads do not show an idle bus');
+    if (this.#forced && !before) {
+      this.#idleSince = null;
+      this.shown++;
+      this.shownSince = this.clock.nanos;
+    }
+    if (!this.#forced && before) {
+      this.shownNs = this.clock.nanos - this.shownSince;
+      this.#idleSince = null;
+    }
+    this.#look();
+  }
+}
 
 /** Lets the emulator's controller do nothing by itself, and the firmware end a suspension. */
-export function tameUsb(chip) {
+export function tameUsb(chip, clock) {
   const usb = chip.usbCtrl;
   usb.DPRAMUpdated = () => {};
-  const write = usb.writeUint32.bind(usb);
+  usb.line = new Line(chip, clock);
+  const [read, write] = [usb.readUint32.bind(usb), usb.writeUint32.bind(usb)];
+  usb.readUint32 = (offset) => {
+    if ([MUXING, PHY_DIRECT, PHY_OVERRIDE].includes(offset)) return usb.line.read(offset);
+    if (offset !== SIE_STATUS) return read(offset);
+    return (read(offset) & ~(CONNECTED | (3 << 2))) | (usb.line.connected ? CONNECTED : 0) | (usb.line.state << 2);
+  };
   usb.writeUint32 = (offset, value) => {
-    if (offset === 0x50) usb.sieStatus &= ~(usb.rawWriteValue & SUSPENDED);
+    if ([MUXING, PHY_DIRECT, PHY_OVERRIDE].includes(offset)) return usb.line.write(offset, value);
+    if (offset === SIE_STATUS) usb.sieStatus &= ~(usb.rawWriteValue & SUSPENDED);
     write(offset, value);
   };
   usb.hung = false;
@@ -38,7 +132,7 @@ class Token {
   constructor(chip, address, endpoint, out) {
     Object.assign(this, { chip, usb: chip.usbCtrl, memory: chip.usbDPRAMView, endpoint, out });
     const control = endpoint === 0 ? ENABLED | EP0_BUFFER : this.memory.getUint32(8 * endpoint + (out ? 4 : 0), true);
-    this.heard = !this.usb.hung && (this.usb.addrEndp & 0x7f) === address && (control & ENABLED) !== 0;
+    this.heard = !this.usb.hung && this.usb.line.hears && (this.usb.addrEndp & 0x7f) === address && (control & ENABLED) !== 0;
     this.place = control & 0xffc0;
     this.at = 0x80 + 8 * endpoint + (out ? 4 : 0);
     this.buffer = this.memory.getUint32(this.at, true);
@@ -98,8 +192,11 @@ export class Computer {
   /** Takes what is received. */
   take = () => {};
 
-  constructor(counter) {
+  /** `busy`: other devices hang on the same hub, and there are always packets for them. */
+  constructor(counter, { busy = false } = {}) {
     this.counter = counter;
+    this.busy = busy;
+    this.resetEnds = counter.outside(() => this.#line.reset(false));
     this.frame = counter.outside(() => this.#poll());
     this.starts = counter.outside(() => this.#startFrame());
     this.starts.schedule(1e6);
@@ -121,6 +218,11 @@ export class Computer {
   hang() { this.#usb.hung = true; }
 
   get #usb() { return this.counter.chip.usbCtrl; }
+
+  get #line() { return this.#usb.line; }
+
+  /** How often the controller was shown an idle bus in place of the real one, and how long at last, milliseconds. */
+  get shown() { return { times: this.#line.shown, ms: this.#line.shownNs / 1e6 }; }
 
   #status(bit) {
     if (this.#usb.hung) return;
@@ -147,7 +249,8 @@ export class Computer {
 
   reset() {
     this.signalReset();
-    this.counter.run(12);
+    // After 10 ms a device is left alone for as long ("USB 2.0 Specification", 7.1.7.5).
+    this.counter.run(RESET_MS + 10);
     this.#awake = true;
   }
 
@@ -157,6 +260,9 @@ export class Computer {
     this.#open = false;
     this.#awake = false;
     if (!this.#usb.hung) this.#usb.addrEndp &= ~0x7f;
+    this.#line.busy = this.busy;
+    this.#line.reset(true);
+    this.resetEnds.schedule(RESET_MS * 1e6);
     this.#status(BUS_RESET);
   }
 
@@ -281,7 +387,7 @@ export class Computer {
 
   #begin(bytes) {
     const { chip } = this.counter;
-    if (chip.usbCtrl.hung) throw new Error('it does not answer');
+    if (chip.usbCtrl.hung || !chip.usbCtrl.line.hears) throw new Error('it does not answer');
     if ((chip.usbCtrl.addrEndp & 0x7f) !== this.address) throw new Error('it listens to another address');
     chip.usbDPRAM.set(bytes);
     chip.usbCtrl.epStallArm = 0;

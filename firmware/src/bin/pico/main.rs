@@ -12,6 +12,8 @@
 )]
 
 mod born;
+#[cfg(feature = "pico")]
+mod bus_reset;
 mod chip;
 mod crash;
 mod keep;

@@ -13,7 +13,7 @@
 //! | 17 | 13 | stop line, low: do not turn | with a pull-down: it floats while the chip starts |
 //! | 19 | 14 | sounder | a piezo or a small transistor stage |
 //!
-//! GPIO15 is to stay free: on early chips the way round erratum RP2040-E5 borrows it (`firmware/ERRATA.md`).
+//! GPIO15 and GPIO16 are to stay free: on early chips `bus_reset` borrows them at each reset of the USB bus.
 //!
 //! A and B must be neighbours, B the lower, because the sampler reads them as one number with A
 //! above B. The other pins may be moved within what the chip's function table allows.

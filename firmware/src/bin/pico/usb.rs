@@ -32,6 +32,8 @@ use embedded_io_async::{ErrorType, Write};
 use portable_atomic::{AtomicBool, Ordering};
 use turntally_firmware::usb_control::{Change, Control, NOTIFY, Next, PACKET, RECEIVE, SEND};
 
+#[cfg(feature = "pico")]
+use crate::bus_reset;
 use crate::link::{self, Talk};
 
 bind_interrupts!(struct Irqs {
@@ -105,6 +107,8 @@ fn disarm() {
 pub fn silently<R>(act: impl FnOnce() -> R) -> R {
     critical_section::with(|_| {
         let (input, output) = (USB_DPRAM.ep_in_buffer_control(0), USB_DPRAM.ep_out_buffer_control(0));
+        #[cfg(feature = "pico")]
+        bus_reset::give_back();
         let armed = (input.read(), output.read());
         for (side, ready) in [(input, armed.0), (output, armed.1)] {
             if ready.available(0) {
@@ -147,6 +151,8 @@ impl Port {
         if CONTROLLER.sie_status().read().bus_reset() {
             disarm();
             CONTROLLER.sie_status().write(|status| status.set_bus_reset(true));
+            #[cfg(feature = "pico")]
+            bus_reset::begun();
             CONTROLLER.addr_endp().write(|address| address.set_address(0));
             self.control.reset();
             self.change(Some(Change::Endpoints { on: false }));
@@ -284,6 +290,12 @@ pub fn start(usb: Peri<'static, USB>, id: u64, prompt: SendSpawner, slow: SendSp
     // SAFETY: its handler is there, and finds nothing to do as long as there is no port.
     unsafe { interrupt::SWI_IRQ_4.enable() };
     let Some((send, receive)) = switch_on(usb, Control::new(id)) else { return };
+    #[cfg(feature = "pico")]
+    if bus_reset::is_needed()
+        && let Ok(task) = bus_reset::help()
+    {
+        prompt.spawn(task);
+    }
     if let Ok(task) = watch(id) {
         prompt.spawn(task);
     }
