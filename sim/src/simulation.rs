@@ -10,3 +10,4 @@ pub mod operator;
 pub mod panel_faults;
 pub mod run;
 pub mod screen;
+pub mod wires;

@@ -13,6 +13,7 @@ use turntally_sim::job::{DEMO, Job};
 use turntally_sim::simulation::faults::FaultSet;
 use turntally_sim::simulation::operator::{OperatorProfile, PROFILES};
 use turntally_sim::simulation::run::{self, NoObserver, Outcome, Setup};
+use turntally_sim::simulation::wires::Wiring;
 
 fn main() {
     // The same as `turntally wind demo`: every edge simulated, sampled, decoded; every screen drawn.
@@ -32,7 +33,13 @@ fn main() {
 }
 
 fn wind(profile: OperatorProfile) -> Outcome {
-    let setup = Setup { seed: 1, profile, faults: FaultSet::default(), lead: Lead::Learned(DEFAULT_LEAD) };
+    let setup = Setup {
+        seed: 1,
+        profile,
+        faults: FaultSet::default(),
+        wiring: Wiring::default(),
+        lead: Lead::Learned(DEFAULT_LEAD),
+    };
     run::wind(&Job::parse(DEMO).unwrap(), setup, &mut NoObserver).unwrap()
 }
 

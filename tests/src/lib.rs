@@ -17,6 +17,7 @@ use turntally_sim::job::Job;
 use turntally_sim::simulation::faults::{FaultKind, FaultSet};
 use turntally_sim::simulation::operator::PROFILES;
 use turntally_sim::simulation::run::{self, Coil, NoObserver, Outcome, Setup};
+use turntally_sim::simulation::wires::Wiring;
 
 /// A random job file: any listed metal and temper, wire, mandrel, gear and encoder that fit together.
 /// Small, so that thousands can be wound.
@@ -90,7 +91,7 @@ pub fn random_batch(seed: u64, kinds: &[FaultKind]) -> Batch {
     };
     let faults: FaultSet = kinds.iter().copied().filter(|_| rng.u8(..3) == 0).collect();
     let profile = PROFILES[rng.usize(..PROFILES.len())];
-    let setup = Setup { seed, profile, faults, lead: Lead::Learned(DEFAULT_LEAD) };
+    let setup = Setup { seed, profile, faults, wiring: Wiring::default(), lead: Lead::Learned(DEFAULT_LEAD) };
     match run::wind(&job, setup, &mut NoObserver) {
         Ok(outcome) => Batch { faults, half_revolution: 2 * u64::from(job.pulses_per_rev), outcome },
         Err(failure) => unreachable!("seed {seed}: {failure}"),

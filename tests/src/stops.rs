@@ -8,6 +8,7 @@ use turntally_sim::job::Job;
 use turntally_sim::simulation::faults::FaultSet;
 use turntally_sim::simulation::operator::OperatorProfile;
 use turntally_sim::simulation::run::{self, NoObserver, Setup};
+use turntally_sim::simulation::wires::Wiring;
 
 /// Coils in a batch: the first ones are wound before the counter knows the hand.
 const COILS_A_BATCH: u32 = 10;
@@ -70,7 +71,7 @@ fn job(rng: &mut fastrand::Rng) -> Job {
 /// The kept coils of one fresh batch: turns past the target at the first rest.
 fn batch(seed: u64, profile: OperatorProfile, lead: Lead) -> Vec<f64> {
     let job = job(&mut fastrand::Rng::with_seed(seed));
-    let setup = Setup { seed, profile, faults: FaultSet::default(), lead };
+    let setup = Setup { seed, profile, faults: FaultSet::default(), wiring: Wiring::default(), lead };
     let outcome = match run::wind(&job, setup, &mut NoObserver) {
         Ok(outcome) => outcome,
         Err(failure) => unreachable!("seed {seed}: {failure}"),

@@ -8,6 +8,7 @@ use turntally_sim::job::{DEMO, Job};
 use turntally_sim::simulation::faults::FaultKind;
 use turntally_sim::simulation::operator::PROFILES;
 use turntally_sim::simulation::run::{self, NoObserver, Setup};
+use turntally_sim::simulation::wires::Wiring;
 use turntally_tests::campaign;
 
 fn batches() -> u64 {
@@ -52,7 +53,13 @@ fn same_seed_same_run() {
     let job = Job::parse(DEMO).unwrap_or_else(|failure| unreachable!("{failure}"));
     let run = |seed| {
         let faults = [FaultKind::Bounce, FaultKind::Noise, FaultKind::SupplyDips].into_iter().collect();
-        let setup = Setup { seed, profile: PROFILES[2], faults, lead: Lead::Learned(DEFAULT_LEAD) };
+        let setup = Setup {
+            seed,
+            profile: PROFILES[2],
+            faults,
+            wiring: Wiring::default(),
+            lead: Lead::Learned(DEFAULT_LEAD),
+        };
         format!("{:?}", run::wind(&job, setup, &mut NoObserver))
     };
     assert_eq!(run(11), run(11));

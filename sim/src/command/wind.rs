@@ -1,7 +1,9 @@
 //! `turntally wind`: a batch wound on the simulated bench, without a window.
 
+use std::fmt::Display;
 use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 use serde::Serialize;
@@ -35,6 +37,7 @@ use crate::simulation::flash::VirtualFlash;
 use crate::simulation::live::Live;
 use crate::simulation::operator::OperatorProfile;
 use crate::simulation::run::{self, Coil, Observer, Outcome, Released, Setup, doubt_counts};
+use crate::simulation::wires::Wiring;
 use crate::words::number::{fixed, turns, turns_past};
 
 /// The run where none is chosen.
@@ -67,6 +70,12 @@ pub struct Args {
     /// stuck-keys
     #[arg(long, value_delimiter = ',', value_name = "FAULT")]
     faults: Vec<String>,
+    /// Spikes on the encoder's wires: their width, how many a second, and on which wire: a, b, either or both
+    #[arg(long, value_name = "WIDTH,RATE,WIRES")]
+    spikes: Option<String>,
+    /// A series resistor and a capacitor before each of the encoder's inputs
+    #[arg(long, value_name = "RESISTOR,CAPACITOR")]
+    input_filter: Option<String>,
     /// How long before the target "stop now" is signalled: a time such as 350ms, up to 2000ms; `learned` from coil
     /// to coil; or `off`
     #[arg(long, default_value = "learned", value_name = "TIME", allow_hyphen_values = true)]
@@ -118,7 +127,16 @@ fn setup(args: &Args) -> Result<Setup, Failure> {
         .iter()
         .map(|name| name.parse::<FaultKind>().map_err(|error| Failure::value("--faults", name, error)))
         .collect::<Result<FaultSet, _>>()?;
-    Ok(Setup { seed: args.seed.unwrap_or(DEFAULT_SEED), profile, faults, lead: lead(&args.lead)? })
+    let wiring = Wiring {
+        spikes: parsed("--spikes", args.spikes.as_deref())?,
+        filter: parsed("--input-filter", args.input_filter.as_deref())?,
+    };
+    Ok(Setup { seed: args.seed.unwrap_or(DEFAULT_SEED), profile, faults, wiring, lead: lead(&args.lead)? })
+}
+
+/// The value of an option that was given.
+fn parsed<T: FromStr<Err: Display>>(option: &str, text: Option<&str>) -> Result<Option<T>, Failure> {
+    text.map(|text| text.parse().map_err(|error| Failure::value(option, text, error))).transpose()
 }
 
 fn seed(text: &str) -> Result<u64, String> {

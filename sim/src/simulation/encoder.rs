@@ -193,12 +193,13 @@ impl Encoder {
         }
     }
 
-    /// Until when the lines stay as they are after [`Self::level_at`]; it may be sooner than needed.
+    /// When the lines change next after a moment for which [`Self::level_at`] was asked.
     #[inline]
     #[must_use]
-    pub fn next_change_ns(&self) -> u64 {
+    pub fn next_change_after(&self, now_ns: u64) -> u64 {
         let disc = self.changes.front().map_or(u64::MAX, |change| change.at_ns);
-        disc.min(self.dip_ns.0).min(self.dip_ns.1)
+        let dip = if self.dip_ns.0 > now_ns { self.dip_ns.0 } else { self.dip_ns.1 };
+        disc.min(dip)
     }
 
     /// The level on the lines at a moment: A in bit 1, B in bit 0.

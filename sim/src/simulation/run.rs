@@ -21,6 +21,7 @@ use crate::simulation::flash::{Cells, VirtualFlash};
 use crate::simulation::operator::{Operator, OperatorProfile, Shown};
 use crate::simulation::panel_faults::PanelFaults;
 use crate::simulation::screen::ScreenBus;
+use crate::simulation::wires::{Wires, Wiring};
 
 /// How a batch is run.
 #[derive(Debug, Clone, Copy)]
@@ -31,6 +32,8 @@ pub struct Setup {
     pub profile: OperatorProfile,
     /// What is wrong with the electrics.
     pub faults: FaultSet,
+    /// What is on the way from the encoder to the counter.
+    pub wiring: Wiring,
     /// How far the cue leads.
     pub lead: Lead,
 }
@@ -225,6 +228,7 @@ pub struct SimulatedBench {
     sampler: turntally_firmware::sampler::PinSampler<board::Pin, board::Pin>,
     lines: std::rc::Rc<Lines>,
     encoder: Encoder,
+    wires: Wires,
     hand: Hand,
     bench_rng: fastrand::Rng,
     faults_on: FaultSet,
@@ -257,7 +261,8 @@ impl Run {
         let mut fork = || fastrand::Rng::with_seed(seeds.u64(..));
         let (encoder_rng, operator_rng, bench_rng, mishaps_rng) = (fork(), fork(), fork(), fork());
         let rngs = (encoder_rng, bench_rng, mishaps_rng);
-        let simulated_bench = SimulatedBench::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
+        let mut simulated_bench = SimulatedBench::with_rngs(job, setup.faults, setup.lead, rings, rngs)?;
+        simulated_bench.wires = Wires::new(setup.wiring, fork());
         Ok(Self {
             simulated_bench,
             operator: Operator::new(setup.profile, operator_rng),
@@ -340,6 +345,7 @@ impl SimulatedBench {
             sampler,
             lines,
             encoder: Encoder::new(faults, encoder_rng),
+            wires: Wires::new(Wiring::default(), fastrand::Rng::with_seed(0)),
             hand: Hand { is_still: true, ..Hand::default() },
             bench_rng,
             faults_on: faults,
@@ -442,8 +448,8 @@ impl SimulatedBench {
         for sample in 1..=self.samples {
             let at_ns = self.now_ns + sample * period_ns;
             if at_ns >= still_until_ns {
-                self.lines.set_encoder(self.encoder.level_at(at_ns));
-                still_until_ns = self.encoder.next_change_ns();
+                self.lines.set_encoder(self.wires.level_at(at_ns, &mut self.encoder));
+                still_until_ns = self.wires.next_change_ns(&self.encoder);
                 if watching {
                     self.show_lines_at(at_ns, observer)?;
                 }
@@ -467,7 +473,7 @@ impl SimulatedBench {
         }
         if self.now_ns < self.blocked_until_ns {
             // Levels go by unread.
-            self.lines.set_encoder(self.encoder.level_at(self.now_ns + STEP_NS));
+            self.lines.set_encoder(self.wires.level_at(self.now_ns + STEP_NS, &mut self.encoder));
             return true;
         }
         if self.bench_rng.f64() < 1.0 / 60_000.0 {
@@ -636,6 +642,7 @@ mod tests {
             seed: 1,
             profile: crate::simulation::operator::PROFILES[0],
             faults: FaultSet::default(),
+            wiring: Wiring::default(),
             lead: Lead::Learned(DEFAULT_LEAD),
         };
         let mut run = Run::new(&job, setup, job.rings_to_make()?)?;
