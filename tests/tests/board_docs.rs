@@ -428,6 +428,43 @@ fn pulses_and_speeds_are_worked_out_right() {
     }
 }
 
+/// One input of the README's tables: pull-up, resistor and capacitor, kilohms and nanofarads, and the levels at the
+/// pin. With 30 pF at the pin and 3 m of cable at the pull-up, 100 pF each.
+struct InputCircuit {
+    pull_up: f64,
+    series: f64,
+    capacitor: f64,
+    low: f64,
+    high: f64,
+}
+
+impl InputCircuit {
+    /// Microseconds.
+    fn time_constant_down(&self) -> f64 {
+        self.series * (self.capacitor + 0.03)
+    }
+
+    fn time_constant_up(&self) -> f64 {
+        self.time_constant_down() + self.pull_up * (0.3 + self.capacitor + 0.03)
+    }
+
+    fn rise_to(&self, volts: f64, time_constant: f64) -> f64 {
+        time_constant * ((self.high - self.low) / (self.high - volts)).ln()
+    }
+
+    fn fall_to(&self, volts: f64) -> f64 {
+        self.time_constant_down() * ((self.high - self.low) / (volts - self.low)).ln()
+    }
+
+    /// Edges a second at which every level lasts one sample of 4 us, whichever edges are late. The thresholds of an
+    /// RP2040 are within 1.0 to 2.0 V up and 0.8 to 1.8 V down.
+    fn edges(&self) -> f64 {
+        let up = self.rise_to(2.0, self.time_constant_up()) - self.fall_to(1.8);
+        let down = self.fall_to(0.8) - self.rise_to(1.0, self.time_constant_up());
+        (1e6 / (4.0 + up.max(down))).min(200_000.0)
+    }
+}
+
 /// The pull-up table by its own formula.
 #[test]
 fn pull_ups_are_worked_out_right() {
@@ -438,9 +475,54 @@ fn pull_ups_are_worked_out_right() {
         assert!((figure(&row[1]) - 3.3 / kilohms).abs() <= 0.005, "{row:?}");
         assert!((figure(&row[2]) - delay(kilohms, 1.0)).abs() <= 0.005, "{row:?}");
         assert!((figure(&row[3]) - delay(kilohms, 3.0)).abs() <= 0.005, "{row:?}");
-        let safe = (1e6 / (4.0 + delay(kilohms, 3.0))).min(200_000.0);
-        assert!((0.0..100.0).contains(&(safe - figure(&row[4]))), "{row:?}: {safe}");
+        for (cell, capacitor) in row[4..].iter().zip([0.0, 1.0, 2.2]) {
+            let circuit = InputCircuit { pull_up: kilohms, series: 0.33, capacitor, low: 0.0, high: 3.3 };
+            assert!((0.0..100.0).contains(&(circuit.edges() - figure(cell))), "{row:?}: {}", circuit.edges());
+        }
+        assert_eq!(row.len(), 7);
     }
+}
+
+/// The table of the input filter by the formulas above it, the resistors and capacitors as its first column has them.
+#[test]
+fn input_filters_are_worked_out_right() {
+    let readme = read("firmware/README.md");
+    let rows = table(&readme, &["input", "cut-off"]);
+    assert_eq!(rows.len(), 4);
+    for row in rows {
+        let (kind, parts) = row[0].split_once(": ").unwrap();
+        let (series, capacitor) = parts.split_once(", ").unwrap();
+        let pull_up = kind.strip_prefix("open collector, ").map_or(0.0, figure);
+        // At the pin behind the divider: see below.
+        let (low, high) = if kind == "5 V divider" { (0.30, 5.0 * 1.8 / 2.8) } else { (0.0, 3.3) };
+        let circuit =
+            InputCircuit { pull_up, series: figure(series) / 1e3, capacitor: figure(capacitor), low, high };
+        let (up, down) = (circuit.time_constant_up(), circuit.time_constant_down());
+        let slope = ((high - 2.0) / up).min((0.8 - low) / down);
+        let spike = circuit.rise_to(0.8, down).min(circuit.fall_to(2.0));
+        let expected = [
+            (1e3 / (core::f64::consts::TAU * down), 0.5),
+            (circuit.rise_to(2.0, up), 0.005),
+            (circuit.fall_to(0.8), 0.005),
+            (slope, 0.005),
+            (spike * 1e3, 0.5),
+        ];
+        for (cell, (figure_expected, within)) in row[1..6].iter().zip(expected) {
+            assert!((figure(cell) - figure_expected).abs() <= within, "{row:?}: {figure_expected}");
+        }
+        assert!((0.0..100.0).contains(&(circuit.edges() - figure(&row[6]))), "{row:?}: {}", circuit.edges());
+    }
+    let circuit =
+        InputCircuit { pull_up: 0.0, series: 1.8 / 2.8, capacitor: 1.0, low: 0.30, high: 5.25 * 1.8 / 2.8 };
+    let words =
+        format!("At 5.25 V the divider passes {},{}00 edges", 198, circuit.edges() as u32 % 1_000 / 100);
+    assert!(circuit.edges() as u32 / 1_000 == 198 && readme.contains(&words), "{words}");
+    // Turns a second of the encoders that the open collector limits.
+    let open = InputCircuit { pull_up: 1.5, series: 0.33, capacitor: 1.0, low: 0.0, high: 3.3 };
+    let turns = |pulses: f64| (open.edges() / (4.0 * pulses)) as u32;
+    let words =
+        format!("2,400 pulses to {} turns a second, one of\n400 pulses to {}", turns(2_400.0), turns(400.0));
+    assert!(readme.contains(&words), "{words}");
 }
 
 /// The divider of 1.0 and 1.8 kΩ: levels within what the pin takes and knows (RP2040 data sheet: 2.0 V is high,
@@ -452,8 +534,14 @@ fn divider_is_worked_out_right() {
     let low = |scale: f64| {
         (0.4 / (above * scale) + 3.3 / pull_up) / ((1.0 / above + 1.0 / below) / scale + 1.0 / pull_up)
     };
-    let expected =
-        [5.0 * share, 5.25 * share, 2.0 / share, low(1.0), 5.0 / (above + below), 2.2 * above * share * 30.0];
+    let expected = [
+        5.0 * share,
+        5.25 * share,
+        2.0 / share,
+        low(1.0),
+        5.0 / (above + below),
+        2.2 * above * share * 1_030.0,
+    ];
     let readme = read("firmware/README.md");
     let documented: Vec<f64> =
         table(&readme, &["", "arithmetic", "figure"]).iter().map(|row| figure(&row[2])).collect();
