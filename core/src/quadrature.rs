@@ -122,16 +122,6 @@ impl Decoder {
         steps
     }
 
-    /// Whether 16 packed samples all say that nothing moved: taking them would change nothing.
-    #[inline]
-    #[must_use]
-    pub const fn is_still(&self, word: u32) -> bool {
-        match self.last {
-            Some(level) => word == level as u32 * EVEN_32,
-            None => false,
-        }
-    }
-
     /// Takes 32 samples packed in a word, the oldest in the lowest two bits.
     #[inline]
     pub fn push_32(&mut self, word: u64) -> Steps {
@@ -388,23 +378,6 @@ mod tests {
                 decoder.push(start);
             }
             prop_assert_eq!((decoder.position(), decoder.illegal()), (0, 0));
-        }
-    }
-
-    /// A word is still where taking it changes nothing, and never before there was a first sample.
-    #[test]
-    fn still_word_is_one_that_changes_nothing() {
-        assert!(!Decoder::new().is_still(0));
-        for level in 0..4_u8 {
-            let mut decoder = Decoder::new();
-            decoder.push(level);
-            for other in 0..4_u32 {
-                for place in 0..16 {
-                    let still = u32::from(level) * EVEN_32;
-                    let word = still & !(3 << (2 * place)) | other << (2 * place);
-                    assert_eq!(decoder.is_still(word), decoder.clone().push_16(word).is_still());
-                }
-            }
         }
     }
 

@@ -15,7 +15,9 @@
 //! and counts so slow that a hand may well have made them so. `00 01 00 10 00 01` is a crank that lost four counts
 //! to a bounce of B, and one that went back two and on again, to the last sample: they differ in time alone.
 
+mod doubt;
 mod run;
+mod vote;
 
 #[cfg(feature = "serde")]
 use serde::{Deserialize, Serialize};
@@ -23,13 +25,18 @@ use serde::{Deserialize, Serialize};
 use crate::quadrature::{Decoder, Steps};
 use crate::time::Instant;
 
+use doubt::Doubts;
 use run::{Run, short};
+use vote::Vote;
 
 /// The counts that may be lost with each step that cannot be true.
 pub const ERROR_PER_ILLEGAL: u64 = 2;
 /// The counts that may be lost with each retreat, stall or rush that no hand can make: four, and as many again for
 /// one that hid behind it. Our own bound, held by the campaigns of bounce and of random batches.
 pub const ERROR_PER_CHATTER: u64 = 8;
+
+/// Steps that cannot be true for each doubtful sample: it stands for up to four counts.
+const ILLEGAL_PER_DOUBT: u32 = 2;
 
 /// One of the two encoder channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -48,7 +55,7 @@ pub enum Channel {
 pub struct Reading {
     /// Forward less reverse counts.
     pub net: i64,
-    /// Steps in which both channels changed.
+    /// Steps in which both channels changed, and two for each sample in doubt amid edges about a sample apart.
     pub illegal: u32,
     /// Retreats, stalls and rushes that no hand can make.
     pub chatter: u32,
@@ -70,6 +77,10 @@ impl Reading {
 #[derive(Debug, Clone)]
 pub struct SignalWatch {
     decoder: Decoder,
+    vote: Vote,
+    doubts: Doubts,
+    /// Samples that were doubtful, since the start.
+    doubtful: u64,
     /// Toggles of one channel since the other last moved.
     alone: Option<Alone>,
     alone_limit: u32,
@@ -138,6 +149,9 @@ impl SignalWatch {
     pub fn new(pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         Self {
             decoder: Decoder::new(),
+            vote: Vote::new(),
+            doubts: Doubts::default(),
+            doubtful: 0,
             alone: None,
             // Half a revolution: `pulses` periods make 2 x pulses toggles. At least 24, so that the
             // bounce of one edge of a coarse mechanical encoder is no dead channel.
@@ -154,16 +168,36 @@ impl SignalWatch {
         &self.decoder
     }
 
-    /// Takes 16 packed samples, the oldest in the lowest bits; `end` is the time of the last one.
+    /// Steps since the start that cannot be true: in which both channels changed, and two for each doubtful
+    /// sample.
+    #[must_use]
+    pub const fn illegal(&self) -> u64 {
+        self.decoder.illegal() + self.doubtful * ILLEGAL_PER_DOUBT as u64
+    }
+
+    /// Whether 16 packed samples all say that nothing moved: [`SignalWatch::push_16`] need not see them.
+    #[inline]
+    #[must_use]
+    pub const fn is_still(&self, word: u32) -> bool {
+        self.vote.is_still(word)
+    }
+
+    /// Takes 16 packed samples, the oldest in the lowest bits; `end` is the time of the last one. What only one
+    /// sample shows is not counted, and the last sample counts with the next word.
     #[inline]
     pub fn push_16(&mut self, word: u32, end: Instant) -> Reading {
+        let (word, overruled) = self.vote.push(word);
+        let doubtful = self.doubts.push(word, overruled);
         let before = self.decoder.level();
         let position = self.decoder.position();
         let steps = self.decoder.push_16(word);
+        let doubted = ILLEGAL_PER_DOUBT * doubtful;
+        self.doubtful += u64::from(doubtful);
         if steps.is_still() {
-            return Reading::default();
+            return Reading { illegal: doubted, ..Reading::default() };
         }
-        let mut reading = Reading { net: steps.net(), illegal: steps.illegal, ..Reading::default() };
+        let mut reading =
+            Reading { net: steps.net(), illegal: steps.illegal + doubted, ..Reading::default() };
         self.watch_channels(steps, end, &mut reading);
         let one_way = steps.forward == 0 || steps.reverse == 0;
         if one_way && self.run.goes_on(reading.net.signum(), position + reading.net, end) {
@@ -186,7 +220,7 @@ impl SignalWatch {
     }
 
     /// Takes one sample, A in bit 1 and B in bit 0, seen at `at`: for signals that come as changes
-    /// with their time, such as a recording, and not at a steady rate.
+    /// with their time, such as a recording, and not at a steady rate. There is no vote: a change may last for any time.
     #[inline]
     pub fn push(&mut self, sample: u8, at: Instant) -> Reading {
         let steps = self.decoder.push(sample);
@@ -209,6 +243,7 @@ impl SignalWatch {
     /// Forgets where the pins stood, as [`Decoder::forget_level`] does; counts and findings stay.
     pub const fn forget_level(&mut self) {
         self.decoder.forget_level();
+        self.vote = Vote::new();
     }
 
     fn watch_channels(&mut self, steps: Steps, at: Instant, reading: &mut Reading) {
@@ -333,7 +368,7 @@ mod tests {
         faulty.extend([0b01, 0b01, 0b00, 0b00, 0b10, 0b10, 0b11, 0b11]);
         faulty.extend((0..104).flat_map(|c| core::iter::repeat_n(CYCLE[(c + 2) % 4], 16)));
         faulty.extend(forward(1600, 4).iter().map(|s| s & 0b10));
-        faulty.extend([0b00, 0b11, 0b00, 0b11, 0b10, 0b10, 0b10, 0b10]);
+        faulty.extend([0b00, 0b00, 0b11, 0b11, 0b00, 0b00, 0b10, 0b10]);
         faulty.truncate(faulty.len() / 16 * 16);
         let (packed, readings) = watch(400, &faulty);
         let mut single = SignalWatch::new(400, 20_000);
@@ -400,7 +435,8 @@ mod tests {
             // One revolution a second, and 50 rev/s2 against it until it runs back as fast.
             for sample in 0..4_000_u32 {
                 let t = f64::from(sample) * 20e-6;
-                let count = libm::floor(counts_per_rev * (t - 25.0 * t * t)) as i64;
+                // It turns round a twentieth of a count past an edge: the count there lasts for some samples.
+                let count = libm::floor(counts_per_rev * (t - 25.0 * t * t) + 0.05) as i64;
                 samples.push(CYCLE[count.rem_euclid(4) as usize]);
             }
             let (watch, readings) = watch(pulses, &samples);

@@ -97,7 +97,7 @@ impl App {
     #[inline]
     #[must_use]
     pub const fn is_still(&self, word: u32) -> bool {
-        self.encoder.watch().decoder().is_still(word)
+        self.encoder.watch().is_still(word)
     }
 
     /// Words were overwritten before they could be read: the count is unknown from here on.

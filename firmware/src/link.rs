@@ -193,7 +193,7 @@ impl App {
         Health {
             saving: self.saving.is_well(),
             dead: self.bench().dead_channel(),
-            illegal: self.watch().decoder().illegal(),
+            illegal: self.watch().illegal(),
             samples_lost: self.encoder.has_lost_samples(),
             up_ms: self.clock.now.as_micros() / 1_000,
             clock: self.clock.seconds(),

@@ -254,7 +254,7 @@ impl Desk {
                 bench.rings_now(),
                 bench.jobs().progress().rings,
                 decoder.position(),
-                decoder.illegal(),
+                self.app.watch().illegal(),
                 u8::from(self.app.view().notice.is_some()),
             ),
         );

@@ -76,7 +76,7 @@ impl Vitals {
             made: bench.jobs().progress().rings,
             error_bound: bench.error_bound(),
             position: app.watch().decoder().position(),
-            illegal: app.watch().decoder().illegal(),
+            illegal: app.watch().illegal(),
             notice: app.view().notice.is_some(),
             ..Self::NONE
         }

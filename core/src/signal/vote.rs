@@ -1,0 +1,47 @@
+//! A vote of three successive samples on each channel, so that a spike shorter than a sample period is not counted.
+//!
+//! A channel keeps each level for two edges of the encoder, so for two samples or more at any rate at which no edge
+//! is missed. A level that only one sample shows, between two that show the other, is a spike, and the vote overrules
+//! it. The voted samples come one sample later.
+
+/// The same level 16 times is the level times this.
+const SAMPLES: u32 = 0x5555_5555;
+/// No word that is still: its samples differ.
+const NEVER_STILL: u32 = 0b01;
+
+/// Takes words of samples and returns them voted.
+#[derive(Debug, Clone)]
+pub(super) struct Vote {
+    /// The last two samples, the later one in the upper two bits, once there was one.
+    tail: Option<u32>,
+    /// The word that changes nothing, however often it comes.
+    still: u32,
+}
+
+impl Vote {
+    pub(super) const fn new() -> Self {
+        Self { tail: None, still: NEVER_STILL }
+    }
+
+    /// Whether taking this word would change nothing: no vote is open, and none of the last word was overruled.
+    #[inline]
+    pub(super) const fn is_still(&self, word: u32) -> bool {
+        word == self.still
+    }
+
+    /// Takes 16 samples. Returns the vote on the last sample before them and all but the last of them, and which bits it
+    /// overruled.
+    #[inline]
+    pub(super) const fn push(&mut self, word: u32) -> (u32, u32) {
+        let tail = match self.tail {
+            Some(tail) => tail,
+            None => (word & 0b11) * 0b0101,
+        };
+        self.tail = Some(word >> 28);
+        let (one, two) = (word << 2 | tail >> 2, word << 4 | tail);
+        let voted = word & one | two & (word | one);
+        let is_still = voted == word && one == word && word == (word & 0b11) * SAMPLES;
+        self.still = if is_still { word } else { NEVER_STILL };
+        (voted, voted ^ one)
+    }
+}
