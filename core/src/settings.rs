@@ -194,6 +194,31 @@ impl Loudness {
     }
 }
 
+/// How many counts of the knob's encoder lie between two of its detents.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum KnobClick {
+    /// A whole cycle of its channels.
+    #[default]
+    FourCounts,
+    /// Half a cycle.
+    TwoCounts,
+}
+
+impl KnobClick {
+    /// Both, in the order in which they are stored and chosen from.
+    pub const ALL: [Self; 2] = [Self::FourCounts, Self::TwoCounts];
+
+    /// The counts.
+    #[must_use]
+    pub const fn counts(self) -> u8 {
+        match self {
+            Self::FourCounts => 4,
+            Self::TwoCounts => 2,
+        }
+    }
+}
+
 /// A batch of the user's own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct OwnBatch {
@@ -234,6 +259,8 @@ pub struct Build {
     pub loudness: Loudness,
     /// Which lengths.
     pub units: Units,
+    /// What a click of the knob is.
+    pub knob: KnobClick,
 }
 
 impl Build {
@@ -321,6 +348,7 @@ impl Default for Settings {
                 lead: None,
                 loudness: Loudness::Medium,
                 units: Units::Millimetres,
+                knob: KnobClick::FourCounts,
             },
         }
     }

@@ -16,8 +16,8 @@ use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::input::{Key, KnobSpeed};
 use crate::metal::{Metal, Temper};
 use crate::settings::{
-    COILS, CRADLE, KERF, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, OwnBatch, PULSES, RINGS,
-    SPOOL, SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
+    COILS, CRADLE, KERF, KnobClick, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, OwnBatch, PULSES,
+    RINGS, SPOOL, SPOOL_UNIT, Settings, Size, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use crate::time::{Duration, Instant};
 use crate::units::{Length, Turns};
@@ -244,6 +244,7 @@ impl SetUp {
             Entry::Units => {
                 build.units = along(&[Units::Millimetres, Units::Inches], build.units, clicks);
             }
+            Entry::Knob => build.knob = along(&KnobClick::ALL, build.knob, clicks),
             // Set with the crank; not set.
             Entry::Direction | Entry::Take => {}
         }
@@ -293,6 +294,7 @@ impl SetUp {
             },
             (Entry::Loudness, _) => words(format_plain!("{}", build.loudness.name())),
             (Entry::Units, _) => words(format_plain!("{}", units_name(units))),
+            (Entry::Knob, _) => words(format_plain!("{} counts", u32::from(build.knob.counts()))),
             _ => Words::new(),
         }
     }

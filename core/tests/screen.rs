@@ -240,6 +240,7 @@ fn set_up_scenes(scenes: &mut BTreeMap<&'static str, Hand>) {
     scenes.insert("choose_set_up_batch", hand.knob(1).clone());
     scenes.insert("choose_set_up_counter", hand.knob(1).clone());
     scenes.insert("set_up_counter", hand.yes().clone());
+    scenes.insert("set_up_knob", hand.clone().waits(200).knob(8).yes().clone());
     let mut lesson = hand.clone();
     scenes.insert("set_up_direction", lesson.waits(200).knob(4).yes().clone());
     scenes.insert(

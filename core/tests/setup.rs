@@ -12,7 +12,7 @@ use turntally_core::gauge::{Gauge, WireSize};
 use turntally_core::job::{Lead, Progress, Target};
 use turntally_core::metal::{Metal, Temper};
 use turntally_core::plan::BatchPlan;
-use turntally_core::settings::{Loudness, Make, Settings, Units};
+use turntally_core::settings::{KnobClick, Loudness, Make, Settings, Units};
 use turntally_core::setup::{Entry, SetUp, Shown};
 use turntally_core::signal::{Channel, Reading};
 use turntally_core::spring::SpringRatio;
@@ -136,6 +136,7 @@ fn counter_is_set_up_with_knob_and_crank() {
     set(&mut hand, Entry::Lead, 1, "200 ms");
     set(&mut hand, Entry::Loudness, 1, "full");
     set(&mut hand, Entry::Units, 1, "inches");
+    set(&mut hand, Entry::Knob, 1, "2 counts");
     take(&mut hand);
     let job = hand.bench.jobs().job().unwrap();
     let gear = Gear::new(48, 16).unwrap();
@@ -207,6 +208,29 @@ fn no_undoes_and_leaves() {
     set(&mut hand, Entry::Rings, 1, "670");
     hand.no();
     assert_eq!((hand.bench.phase(), *hand.bench.settings()), (Phase::Choose, before));
+}
+
+/// Settings stored before the knob's click was known, and before the spool was, are read with a knob of four counts; a
+/// click of another number of counts is none.
+#[test]
+fn older_settings_have_a_knob_of_four_counts() {
+    let mut settings = Settings::default();
+    settings.build.knob = KnobClick::TwoCounts;
+    settings.batch.spool = Some(Length::from_um(5_000_000));
+    let (metal, numbers): (heapless::String<40>, heapless::Vec<i64, 24>) =
+        postcard::from_bytes(&written(&settings)).unwrap();
+    let read = |numbers: &[i64]| {
+        let bytes = postcard::to_slice(&(&metal, numbers), &mut [0; 200]).unwrap().to_vec();
+        postcard::from_bytes::<Settings>(&bytes)
+    };
+    assert_eq!(read(&numbers).unwrap(), settings);
+    settings.build.knob = KnobClick::FourCounts;
+    assert_eq!(read(&numbers[..19]).unwrap(), settings);
+    settings.batch.spool = None;
+    assert_eq!(read(&numbers[..18]).unwrap(), settings);
+    for wrong in [-1, 2] {
+        assert!(read(&[&numbers[..19], &[wrong]].concat()).is_err());
+    }
 }
 
 /// What is on the spool is set by the metre or the foot; what is left of it is shown when the pages are opened

@@ -232,6 +232,9 @@ impl App {
         if build.loudness != self.build.loudness {
             front.set_loudness(build.loudness);
         }
+        if build.knob != self.build.knob {
+            front.set_knob(build.knob);
+        }
         self.build = build;
     }
 

@@ -4,7 +4,7 @@ use embedded_hal::digital::{InputPin, OutputPin, PinState};
 use turntally_core::bench::{Lamp, Outputs, Sound};
 use turntally_core::input::Key;
 use turntally_core::quadrature::Decoder;
-use turntally_core::settings::Loudness;
+use turntally_core::settings::{KnobClick, Loudness};
 use turntally_core::time::{Duration, Instant};
 
 /// A thing that sounds: a PWM channel with a buzzer, say.
@@ -61,30 +61,43 @@ impl<P: InputPin> KeyPin<P> {
     }
 }
 
-/// A knob: a mechanical encoder with four counts to a click.
+/// A knob: a mechanical encoder with four counts to a click, or two.
 #[derive(Debug)]
 pub struct Knob<A, B> {
     a: A,
     b: B,
     decoder: Decoder,
-    clicks_out: i64,
+    click: KnobClick,
+    /// The detent that the last click led to, in counts.
+    detent: i64,
 }
 
 impl<A: InputPin, B: InputPin> Knob<A, B> {
     /// Takes its two pins.
     pub const fn new(a: A, b: B) -> Self {
-        Self { a, b, decoder: Decoder::new(), clicks_out: 0 }
+        Self { a, b, decoder: Decoder::new(), click: KnobClick::FourCounts, detent: 0 }
     }
 
     /// Reads the pins and says how many clicks it has turned since the last time.
     pub fn clicks(&mut self) -> i8 {
         let (Ok(a), Ok(b)) = (self.a.is_high(), self.b.is_high()) else { return 0 };
         self.decoder.push(u8::from(a) << 1 | u8::from(b));
-        // Rounded to the nearest click, so that a knob that rests a count off its detent is quiet.
-        let clicks = (self.decoder.position() + 2).div_euclid(4);
-        let new = (clicks - self.clicks_out).clamp(-127, 127);
-        self.clicks_out += new;
+        let gone = self.decoder.position() - self.detent;
+        let new = match self.click {
+            // Rounded to the nearest click, so that a knob that rests a count off its detent is quiet.
+            KnobClick::FourCounts => (gone + 2).div_euclid(4),
+            // Only a whole click counts: half of one is as near to the next detent as to the last.
+            KnobClick::TwoCounts => gone / 2,
+        };
+        let new = new.clamp(-127, 127);
+        self.detent += new * i64::from(self.click.counts());
         new as i8
+    }
+
+    /// What a click is from now on. The knob rests at a detent.
+    pub const fn set_click(&mut self, click: KnobClick) {
+        self.click = click;
+        self.detent = self.decoder.position();
     }
 }
 
@@ -117,6 +130,8 @@ pub trait Front {
     fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>);
     /// How loud sounds are from now on.
     fn set_loudness(&mut self, loudness: Loudness);
+    /// What a click of the knob is from now on.
+    fn set_knob(&mut self, click: KnobClick);
 }
 
 /// The three lamps.
@@ -164,6 +179,10 @@ where
 
     fn set_loudness(&mut self, loudness: Loudness) {
         self.sounder.set_loudness(loudness);
+    }
+
+    fn set_knob(&mut self, click: KnobClick) {
+        self.knob.set_click(click);
     }
 }
 
@@ -291,6 +310,54 @@ mod tests {
                 turned += i32::from(at(step).abs());
             }
             assert_eq!(turned, 6, "from level {start}");
+        }
+    }
+
+    /// A knob with two counts to a click, from whatever level it rests at: every click is one step once the counter knows
+    /// of it, and bounce of a channel at a detent or between two is none.
+    #[test]
+    fn knob_of_two_counts_steps_with_every_click() {
+        let level = |position: i64| [0b00, 0b01, 0b11, 0b10][position.rem_euclid(4) as usize];
+        for start in 0..4 {
+            let mut knob = Knob::new(Level(false), Level(false));
+            let at = |position: i64, knob: &mut Knob<Level, Level>| {
+                knob.a.0 = level(position) & 2 != 0;
+                knob.b.0 = level(position) & 1 != 0;
+                i32::from(knob.clicks())
+            };
+            at(start, &mut knob);
+            knob.set_click(KnobClick::TwoCounts);
+            let mut rests = start;
+            for way in [1, 1, 1, -1, -1, 1, -1, -1, -1] {
+                // Each edge of the click bounces, the second one into the detent.
+                let path = [1, 0, 1, 0, 1, 2, 1, 2, 1, 2];
+                let steps: i32 = path.iter().map(|&counts| at(rests + way * counts, &mut knob)).sum();
+                assert_eq!(i64::from(steps), way, "from {rests}");
+                rests += 2 * way;
+                let bounce = [-1, 0, 1, 0, 1, 0, -1, 0];
+                assert!(
+                    bounce.iter().all(|&counts| at(rests + counts, &mut knob) == 0),
+                    "at rest at {rests}"
+                );
+            }
+        }
+    }
+
+    /// The same knob, taken for one with four counts: every second click is lost. So is none where a knob with four is
+    /// taken for one with two, but each is two steps.
+    #[test]
+    fn knob_of_the_other_kind_can_still_choose() {
+        for (click, counts, steps) in [(KnobClick::FourCounts, 2, 5), (KnobClick::TwoCounts, 4, 20)] {
+            let mut knob = Knob::new(Level(false), Level(false));
+            knob.set_click(click);
+            let mut found = 0;
+            for position in 0..=10 * counts {
+                let level = [0b00, 0b01, 0b11, 0b10][position % 4];
+                knob.a.0 = level & 2 != 0;
+                knob.b.0 = level & 1 != 0;
+                found += i32::from(knob.clicks());
+            }
+            assert_eq!(found, steps, "{click:?}");
         }
     }
 

@@ -7,7 +7,7 @@ use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
 use turntally_core::input::Key;
 use turntally_core::job::{Job, Lead, Progress, Target};
 use turntally_core::plan::BatchPlan;
-use turntally_core::settings::Loudness;
+use turntally_core::settings::{KnobClick, Loudness};
 use turntally_core::spring::SpringRatio;
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::{Length, Turns};
@@ -126,6 +126,8 @@ impl Front for Fingers {
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
 
     fn set_loudness(&mut self, _loudness: Loudness) {}
+
+    fn set_knob(&mut self, _click: KnobClick) {}
 }
 
 /// A coil is written down.

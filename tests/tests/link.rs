@@ -10,7 +10,7 @@ use turntally_core::job::Target;
 use turntally_core::link::computer::{Client, Fetcher, Fetching};
 use turntally_core::link::job::PlannedJob;
 use turntally_core::link::{Answer, Refusal, Reply, Request, SETTINGS_LEN, SettingsBytes};
-use turntally_core::settings::{Loudness, Settings};
+use turntally_core::settings::{KnobClick, Loudness, Settings};
 use turntally_core::time::Instant;
 use turntally_core::units::{Length, Turns};
 use turntally_firmware::app::App;
@@ -93,6 +93,8 @@ impl Front for Keys {
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}
 
     fn set_loudness(&mut self, _: Loudness) {}
+
+    fn set_knob(&mut self, _: KnobClick) {}
 }
 
 /// A counter at rest with its store, under keys alone.

@@ -6,8 +6,8 @@ use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Build, COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, OwnBatch, PULSES, RINGS, SPOOL,
-    SPOOL_UNIT, Settings, TAIL, TEETH, TENTHS, Units, WIRE,
+    Build, COILS, CRADLE, KERF, KnobClick, LEAD, Limits, Loudness, MANDREL, Make, OwnBatch, PULSES, RINGS,
+    SPOOL, SPOOL_UNIT, Settings, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use crate::counter::{Direction, Gear, Shaft};
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
@@ -76,6 +76,7 @@ impl From<Settings> for Stored {
             build.loudness as i64,
             build.units as i64,
             batch.spool.map_or(0, |left| left.nm() / SPOOL_UNIT.nm()),
+            build.knob as i64,
         ];
         // Every name fits: tested. And so do the numbers.
         let metal = String::try_from(batch.metal.name()).unwrap_or_default();
@@ -137,6 +138,11 @@ impl Numbers<'_> {
         Ok((units > 0).then(|| Length::from_nm(units * SPOOL_UNIT.nm())))
     }
 
+    /// Four counts where it was not known of yet.
+    fn knob(&mut self) -> Result<KnobClick, BadSettings> {
+        if self.0.is_empty() { Ok(KnobClick::default()) } else { self.one_of(KnobClick::ALL) }
+    }
+
     fn lead(&mut self) -> Result<Option<Duration>, BadSettings> {
         let lead = self.within(Limits::new(LEARNED, LEAD.max))?;
         Ok(u32::try_from(lead).ok().map(Duration::from_millis))
@@ -184,9 +190,11 @@ impl TryFrom<Stored> for Settings {
                 lead: numbers.lead()?,
                 loudness: numbers.one_of(LOUDNESSES)?,
                 units: numbers.one_of(UNITS)?,
+                knob: KnobClick::default(),
             },
         };
         settings.batch.spool = numbers.spool()?;
+        settings.build.knob = numbers.knob()?;
         Ok(settings)
     }
 }

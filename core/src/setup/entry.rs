@@ -60,6 +60,8 @@ pub enum Entry {
     Loudness,
     /// Which lengths.
     Units,
+    /// What a click of the knob is.
+    Knob,
     /// To take what was set.
     Take,
 }
@@ -96,6 +98,7 @@ const COUNTER: &[Entry] = &[
     Entry::Lead,
     Entry::Loudness,
     Entry::Units,
+    Entry::Knob,
     Entry::Take,
 ];
 
@@ -125,6 +128,7 @@ impl Entry {
             Self::Lead => "Reaction",
             Self::Loudness => "Sound",
             Self::Units => "Lengths in",
+            Self::Knob => "Knob click",
             Self::Take => "Done: use this",
         }
     }
@@ -153,6 +157,7 @@ impl Entry {
             Self::Lead => "From the tone to rest",
             Self::Loudness => "For your bench",
             Self::Units => "On every page",
+            Self::Knob => "2 if clicks get lost",
             Self::Take => "",
         }
     }

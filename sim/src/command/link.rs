@@ -72,7 +72,7 @@ enum What {
         /// Settings to change, such as pulses=600 or wire=1.2mm; without any they are printed
         ///
         /// The names are metal, temper, wire, mandrel, rings, turns, length, coils, kerf, cradle, tail, spool,
-        /// pulses, encoder, gear, direction, reaction, sound and units.
+        /// pulses, encoder, gear, direction, reaction, sound, units and knob.
         #[arg(value_name = "NAME=VALUE")]
         changes: Vec<String>,
     },

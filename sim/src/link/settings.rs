@@ -7,8 +7,8 @@ use turntally_core::counter::{Direction, Shaft};
 use turntally_core::gauge::WireSize;
 use turntally_core::metal::Metal;
 use turntally_core::settings::{
-    COILS, CRADLE, KERF, LEAD, Limits, Loudness, MANDREL, Make, PULSES, RINGS, SPOOL, SPOOL_UNIT, Settings,
-    TAIL, TEETH, TENTHS, Units, WIRE,
+    COILS, CRADLE, KERF, KnobClick, LEAD, Limits, Loudness, MANDREL, Make, PULSES, RINGS, SPOOL, SPOOL_UNIT,
+    Settings, TAIL, TEETH, TENTHS, Units, WIRE,
 };
 use turntally_core::time::Duration;
 use turntally_core::units::Length;
@@ -17,7 +17,7 @@ use crate::failure::Failure;
 
 /// The names, as `--help` lists them.
 pub const NAMES: &str = "metal, temper, wire, mandrel, rings, turns, length, coils, kerf, cradle, tail, spool, \
-                         pulses, encoder, gear, direction, reaction, sound, units";
+                         pulses, encoder, gear, direction, reaction, sound, units, knob";
 
 /// Nanometres in a millimetre.
 const MM: i64 = 1_000_000;
@@ -62,6 +62,7 @@ pub fn words(settings: &Settings) -> String {
         ),
         ("sound", build.loudness.name().to_owned()),
         ("units", if build.units == Units::Millimetres { "mm" } else { "in" }.to_owned()),
+        ("knob", build.knob.counts().to_string()),
     ]);
     lines.iter().map(|(name, value)| format!("{name}={value}\n")).collect()
 }
@@ -140,6 +141,7 @@ pub fn change(settings: &mut Settings, wish: &str) -> Result<(), Failure> {
             build.loudness = wish.one_of(&Loudness::ALL.map(|loudness| (loudness.name(), loudness)))?;
         }
         "units" => build.units = wish.one_of(&[("mm", Units::Millimetres), ("in", Units::Inches)])?,
+        "knob" => build.knob = wish.one_of(&[("4", KnobClick::FourCounts), ("2", KnobClick::TwoCounts)])?,
         _ => return Err(Failure::value("setting", name, format_args!("only these are: {NAMES}"))),
     }
     batch.metal.strength(batch.temper).map(|_| ()).map_err(|error| Failure::value(name, value, error))
@@ -236,6 +238,7 @@ mod tests {
             "reaction=250ms",
             "sound=full",
             "units=in",
+            "knob=2",
         ];
         for wish in wishes {
             change(&mut settings, wish).unwrap();
@@ -266,6 +269,7 @@ mod tests {
             ("sound=loud", "off, soft, medium, full"),
             ("coils=3", "counted in rings"),
             ("reaction=9s", "only 0 to 2000 ms"),
+            ("knob=3", "only 4, 2 is allowed"),
             ("colour=red", "metal, temper"),
             ("pulses", "NAME=VALUE"),
         ];
