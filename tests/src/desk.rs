@@ -127,22 +127,22 @@ impl Desk {
 
     /// Plays a script to its end.
     #[must_use]
-    pub fn play(mut self, script: &[Act]) -> Played {
-        script.iter().for_each(|act| self.act(act));
+    pub fn play(mut self, script: &[Act<'_>]) -> Played {
+        script.iter().for_each(|act| self.act(*act));
         self.played
     }
 
-    fn act(&mut self, act: &Act) {
+    fn act(&mut self, act: Act<'_>) {
         match act {
-            Act::Wait { ms } => self.run(*ms),
+            Act::Wait { ms } => self.run(ms),
             Act::Hold { key, ms } => {
-                let line = if *key == Key::Yes { Line::Yes } else { Line::No };
+                let line = if key == Key::Yes { Line::Yes } else { Line::No };
                 self.lines.set(line, false);
-                self.run(*ms);
+                self.run(ms);
                 self.lines.set(line, true);
                 self.run(KEY_UP_MS);
             }
-            Act::Crank { way, rate } => self.crank(*way, *rate),
+            Act::Crank { way, rate } => self.crank(way, rate),
             Act::Knob { clicks } => {
                 for _ in 0..4 * clicks.unsigned_abs() {
                     self.run(KNOB_STEP_MS);
@@ -150,8 +150,8 @@ impl Desk {
                 }
                 self.run(1);
             }
-            Act::Screen { plugged } => self.screen.module().plug(*plugged),
-            Act::Wire { channel, sound } => self.wired[*channel as usize] = *sound,
+            Act::Screen { plugged } => self.screen.module().plug(plugged),
+            Act::Wire { channel, sound } => self.wired[channel as usize] = sound,
             Act::Look { name } => {
                 self.run(LOOK_MS);
                 self.look(name);

@@ -1,5 +1,6 @@
-//! The scripts of `tests/emulator/scripts`, which the desktop's board ([`crate::desk`]) and the emulated
-//! Pico (`tests/emulator/script.mjs`) both play. One act a line; `#` begins a comment.
+//! The scripts of `tests/emulator/scripts`, which the desktop's board ([`crate::desk`]), the emulated Pico
+//! (`tests/emulator/script.mjs`) and two emulated processors (`tests/qemu`, which includes this file) play. One act a
+//! line; `#` begins a comment.
 
 use turntally_core::input::Key;
 
@@ -32,8 +33,8 @@ pub enum Channel {
 }
 
 /// What the user does, or what happens to the hardware.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Act {
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Act<'a> {
     /// `wait MS`.
     Wait {
         /// Milliseconds.
@@ -74,26 +75,32 @@ pub enum Act {
     /// `look NAME`: the picture and the state at rest are written down.
     Look {
         /// In the names of files.
-        name: String,
+        name: &'a str,
     },
 }
 
-/// Reads a script.
+/// Reads a script, act by act.
 ///
 /// # Errors
-/// The first line that is none.
-pub fn parse(text: &str) -> Result<Vec<Act>, String> {
+/// A line that is no act.
+pub fn acts(text: &str) -> impl Iterator<Item = Result<Act<'_>, &str>> {
     let lines = text.lines().map(|line| line.split('#').next().unwrap_or_default().trim());
-    let acts = lines.filter(|line| !line.is_empty());
-    acts.map(|line| act(line).ok_or_else(|| format!("no act: {line}"))).collect()
+    lines.filter(|line| !line.is_empty()).map(|line| act(line).ok_or(line))
 }
 
-fn act(line: &str) -> Option<Act> {
-    let words: Vec<&str> = line.split_whitespace().collect();
-    Some(match words.as_slice() {
-        ["wait", ms] => Act::Wait { ms: ms.parse().ok()? },
-        ["press", name] => Act::Hold { key: key(name)?, ms: PRESS_MS },
-        ["hold", name, ms] => Act::Hold { key: key(name)?, ms: ms.parse().ok()? },
+/// No act has more words than these; a word that is missing is empty.
+const WORDS: usize = 5;
+
+fn act(line: &str) -> Option<Act<'_>> {
+    let mut rest = line.split_whitespace();
+    let words: [&str; WORDS] = core::array::from_fn(|_| rest.next().unwrap_or_default());
+    if rest.next().is_some() {
+        return None;
+    }
+    Some(match words {
+        ["wait", ms, "", ..] => Act::Wait { ms: ms.parse().ok()? },
+        ["press", name, "", ..] => Act::Hold { key: key(name)?, ms: PRESS_MS },
+        ["hold", name, ms, "", ..] => Act::Hold { key: key(name)?, ms: ms.parse().ok()? },
         ["crank", "by", counts, "at", rate] => {
             Act::Crank { way: Way::By(counts.parse().ok()?), rate: rate.parse().ok()? }
         }
@@ -102,11 +109,11 @@ fn act(line: &str) -> Option<Act> {
             let more = if more.is_empty() { 0 } else { more.parse().ok()? };
             Act::Crank { way: Way::ToAim(more), rate: rate.parse().ok()? }
         }
-        ["knob", clicks] => Act::Knob { clicks: clicks.parse().ok()? },
-        ["screen", state] => Act::Screen { plugged: on(state)? },
-        ["wire", "a", state] => Act::Wire { channel: Channel::A, sound: on(state)? },
-        ["wire", "b", state] => Act::Wire { channel: Channel::B, sound: on(state)? },
-        ["look", name] => Act::Look { name: (*name).to_owned() },
+        ["knob", clicks, "", ..] => Act::Knob { clicks: clicks.parse().ok()? },
+        ["screen", state, "", ..] => Act::Screen { plugged: on(state)? },
+        ["wire", "a", state, "", ..] => Act::Wire { channel: Channel::A, sound: on(state)? },
+        ["wire", "b", state, "", ..] => Act::Wire { channel: Channel::B, sound: on(state)? },
+        ["look", name, "", ..] if !name.is_empty() => Act::Look { name },
         _ => return None,
     })
 }

@@ -19,17 +19,20 @@ fn folder(name: &str) -> PathBuf {
 }
 
 /// The scripts, with their names.
-fn scripts() -> Vec<(String, Vec<Act>)> {
+fn scripts() -> Vec<(String, String)> {
     let files = std::fs::read_dir(folder("scripts")).unwrap().map(|entry| entry.unwrap().path());
     let read = |path: PathBuf| {
-        let acts = script::parse(&std::fs::read_to_string(&path).unwrap()).unwrap();
-        (path.file_stem().unwrap().to_str().unwrap().to_owned(), acts)
+        (path.file_stem().unwrap().to_str().unwrap().to_owned(), std::fs::read_to_string(&path).unwrap())
     };
     files.map(read).collect()
 }
 
-fn script(name: &str) -> Vec<Act> {
+fn script(name: &str) -> String {
     scripts().into_iter().find(|(script, _)| script == name).unwrap().1
+}
+
+fn acts(script: &str) -> Vec<Act<'_>> {
+    script::acts(script).collect::<Result<_, _>>().unwrap()
 }
 
 /// What is to be kept of a script: files of the folders `traces` and `pictures`.
@@ -45,8 +48,8 @@ fn files(name: &str, played: &Played) -> Vec<(PathBuf, String)> {
 #[test]
 fn desktop_does_what_is_kept() {
     let mut kept = BTreeSet::new();
-    for (name, acts) in scripts() {
-        for (path, now) in files(&name, &Desk::start().play(&acts)) {
+    for (name, script) in scripts() {
+        for (path, now) in files(&name, &Desk::start().play(&acts(&script))) {
             if std::env::var("TURNTALLY_BLESS").as_deref() == Ok("1") {
                 std::fs::create_dir_all(path.parent().unwrap()).unwrap();
                 std::fs::write(&path, &now).unwrap();
@@ -67,8 +70,9 @@ fn desktop_does_what_is_kept() {
 #[test]
 fn without_a_screen_everything_else_is_the_same() {
     for name in ["first-coil", "too-far"] {
-        let mut acts = script(name);
-        acts.extend([Act::Wait { ms: 300 }, Act::Look { name: "end".to_owned() }]);
+        let script = script(name);
+        let mut acts = acts(&script);
+        acts.extend([Act::Wait { ms: 300 }, Act::Look { name: "end" }]);
         let with = Desk::start().play(&acts);
         for gone in 0..acts.len() - 3 {
             let mut without = acts.clone();
@@ -85,7 +89,7 @@ fn without_a_screen_everything_else_is_the_same() {
 #[test]
 fn a_stuck_key_is_one_press() {
     let press = "wait 300\nhold yes 60000\nlook held\npress yes\nlook on\n";
-    let played = Desk::start().play(&script::parse(press).unwrap());
+    let played = Desk::start().play(&acts(press));
     let phases: Vec<&str> =
         played.trace.lines().filter_map(|line| line.split("phase=").nth(1)?.split(' ').next()).collect();
     assert_eq!(phases, ["Ready", "Winding"]);
@@ -98,7 +102,7 @@ fn desktop_shows_what_the_emulated_pico_says_of_its_restart() {
     for (name, reason) in [("restarted-fault", "fault at 0x30000000"), ("restarted-panic", "wild.rs:42")] {
         let mut desk = Desk::start();
         desk.report(Notice::new("Restarted", format_args!("{reason}"), advice));
-        let played = desk.play(&[Act::Look { name: name.to_owned() }]);
+        let played = desk.play(&[Act::Look { name }]);
         let kept = std::fs::read_to_string(folder("pictures").join(name).with_extension("pbm")).unwrap();
         assert!(played.pictures == [(name.to_owned(), kept)], "not what the Pico showed: {name}");
     }
