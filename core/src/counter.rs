@@ -275,11 +275,6 @@ impl TurnCounter {
         Ok(())
     }
 
-    /// Makes here and now the zero.
-    pub const fn zero(&mut self) {
-        self.counts = 0;
-    }
-
     /// Turns the direction round, and with it the turns counted so far: those that were counted as
     /// wound back were wound on.
     ///
@@ -325,8 +320,10 @@ impl TurnCounter {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    extern crate std;
     use super::*;
     use proptest::prelude::*;
+    use std::string::ToString;
 
     fn any_per_turn() -> impl Strategy<Value = CountsPerTurn> {
         (1..=2400_u32, 1..200_u16, 1..200_u16, any::<bool>()).prop_map(|(pulses, a, b, on_crank)| {
@@ -394,6 +391,24 @@ mod tests {
         assert_eq!(Direction::taught_by(399, per_turn), None);
         assert_eq!(Direction::taught_by(400, per_turn), Some(Direction::Forward));
         assert_eq!(Direction::taught_by(-400, per_turn), Some(Direction::Reverse));
+    }
+
+    /// A gear is written as it is read; each error has its text.
+    #[test]
+    fn gear_and_errors_are_written() {
+        let gear = Gear::new(48, 16).unwrap();
+        assert_eq!(gear.to_string(), "48:16");
+        assert_eq!(gear.to_string().parse(), Ok(gear));
+        assert!(GearError.to_string().contains("two tooth counts from 1 to 65535"));
+        assert!(CountOverflow.to_string().contains("past ±9.2e9 turns"));
+    }
+
+    /// Counts per turn are a fraction in lowest terms; as a real number it is their quotient.
+    #[test]
+    fn counts_per_turn_are_a_fraction() {
+        let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::new(48, 16).unwrap()).unwrap();
+        assert_eq!((per_turn.numerator(), per_turn.denominator()), (1600, 3));
+        assert!((per_turn.as_f64() - 1600.0 / 3.0).abs() < 1e-9);
     }
 
     /// Gears that are none are refused.
