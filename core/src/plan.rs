@@ -94,9 +94,10 @@ impl BatchPlan {
         let reserved = per_turn.counts_for(STOP_RESERVE).unwrap_or(0);
         self.full_rings = self.guaranteed_rings(self.limit_counts - reserved, 0).min(MAX_RINGS_PER_COIL);
         if self.full_rings == 0 {
-            let needed = coil.turns_for(1).checked_add(STOP_RESERVE).unwrap_or_default();
-            let slack = per_turn.turns(COUNT_SLACK + 1).unwrap_or_default();
-            return Err(coil.length(needed.checked_add(slack).unwrap_or(needed)));
+            // The same counts as for a target, since each rounds a part of a turn.
+            let ring = per_turn.counts_for(coil.turns_for(1)).unwrap_or(0);
+            let needed = per_turn.turns(ring + COUNT_SLACK + reserved).unwrap_or_default();
+            return Err(coil.length(needed));
         }
         Ok(self)
     }
@@ -189,11 +190,16 @@ mod tests {
     use crate::counter::{Gear, Shaft};
     use crate::spring::SpringRatio;
     use proptest::prelude::*;
+    use std::string::ToString;
     use std::vec::Vec;
 
     extern crate std;
 
     fn rule(wire_um: i64, pulses: u32, gear: (u16, u16), cradle_um: i64) -> Result<BatchPlan, PlanError> {
+        rule_of(wire_um, pulses, gear, Length::from_um(cradle_um))
+    }
+
+    fn rule_of(wire_um: i64, pulses: u32, gear: (u16, u16), cradle: Length) -> Result<BatchPlan, PlanError> {
         let winding = Winding::new(
             Length::from_um(wire_um),
             Length::from_um(wire_um * 4),
@@ -204,14 +210,20 @@ mod tests {
         .unwrap();
         let coil = CoilModel::new(&winding, Turns::from_nano(500_000_000));
         let gear = Gear::new(gear.0, gear.1).unwrap();
-        BatchPlan::new(
-            coil,
-            CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap(),
-            Length::from_um(cradle_um),
-        )
+        BatchPlan::new(coil, CountsPerTurn::new(pulses, Shaft::Crank, gear).unwrap(), cradle)
     }
 
     proptest! {
+        /// The shortest cradle that an error names is long enough, and the error's text has it.
+        #[test]
+        fn shortest_coil_named_gives_a_ring(wire in 400_i64..2_500, pulses in 1_u32..2_500, a in 1_u16..90, b in 1_u16..90) {
+            let Err(error) = rule(wire, pulses, (a, b), 1) else { return Err(TestCaseError::fail("a micrometre is enough")) };
+            let PlanError::CradleTooShort { min, .. } = error;
+            prop_assert!(rule_of(wire, pulses, (a, b), min).is_ok(), "{}", error);
+            let asked = std::format!("at least {min}");
+            prop_assert!(error.to_string().ends_with(&asked), "{}", error);
+        }
+
         /// Every coil of every split reaches its target inside the cradle with half a turn to spare,
         /// and the coils' rings add up to what was wanted.
         #[test]
