@@ -6,8 +6,6 @@
 
 /// The same level 16 times is the level times this.
 const SAMPLES: u32 = 0x5555_5555;
-/// No word that is still: its samples differ.
-const NEVER_STILL: u32 = 0b01;
 
 /// Takes words of samples and returns them voted.
 #[derive(Debug, Clone)]
@@ -15,18 +13,18 @@ pub(super) struct Vote {
     /// The last two samples, the later one in the upper two bits, once there was one.
     tail: Option<u32>,
     /// The word that changes nothing, however often it comes.
-    still: u32,
+    still: Option<u32>,
 }
 
 impl Vote {
     pub(super) const fn new() -> Self {
-        Self { tail: None, still: NEVER_STILL }
+        Self { tail: None, still: None }
     }
 
     /// Whether taking this word would change nothing: no vote is open, and none of the last word was overruled.
     #[inline]
     pub(super) const fn is_still(&self, word: u32) -> bool {
-        word == self.still
+        matches!(self.still, Some(still) if still == word)
     }
 
     /// Takes 16 samples. Returns the vote on the last sample before them and all but the last of them, and which bits it
@@ -41,7 +39,48 @@ impl Vote {
         let (one, two) = (word << 2 | tail >> 2, word << 4 | tail);
         let voted = word & one | two & (word | one);
         let is_still = voted == word && one == word && word == (word & 0b11) * SAMPLES;
-        self.still = if is_still { word } else { NEVER_STILL };
+        self.still = if is_still { Some(word) } else { None };
         (voted, voted ^ one)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec::Vec;
+
+    /// A word that is still changes nothing: its vote is the level that stood already. All words with at most one edge, in
+    /// any order of three.
+    #[test]
+    fn still_word_changes_nothing() {
+        let words: Vec<u32> = (0..16)
+            .flat_map(|edge| {
+                (0..16).map(move |levels| {
+                    let later = (u64::MAX << (2 * edge)) as u32;
+                    SAMPLES * (levels & 0b11) & !later | SAMPLES * (levels >> 2) & later
+                })
+            })
+            .collect();
+        let mut stills = 0;
+        for &first in &words {
+            for &second in &words {
+                let mut vote = Vote::new();
+                vote.push(first);
+                let (before, _) = vote.push(second);
+                for &third in &words {
+                    if vote.is_still(third) {
+                        let mut after = vote.clone();
+                        assert_eq!(
+                            after.push(third),
+                            ((before >> 30) * SAMPLES, 0),
+                            "{first:x} {second:x} {third:x}"
+                        );
+                        stills += 1;
+                    }
+                }
+            }
+        }
+        assert!(stills > 0);
     }
 }
