@@ -40,7 +40,7 @@ fn other_faults_are_reported_and_cost_no_promise() {
     let tally = campaign(batches() / 4, &all);
     println!("all faults: {tally}");
     assert_eq!((tally.silent, tally.beyond_doubt, tally.broken_promises), (0, 0, 0), "{tally}");
-    // Begun thousands, since a campaign of the gate has fewer than a thousand coils.
+    // Begun thousands, since a short campaign has fewer than a thousand coils.
     let most = tally.coils.div_ceil(1_000);
     assert!(tally.ended_before_noticed <= most, "a coil in a thousand at most: {tally}");
     // The faults are there: some counts are wrong, and some batches are given up.
