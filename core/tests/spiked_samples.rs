@@ -97,7 +97,8 @@ fn wound(crank: Crank, spikes: &[Spike]) -> (u64, u64) {
         };
         let level = CYCLE.get(edges * way % 4).copied().unwrap_or(0) ^ inverted;
         word = word >> 2 | u32::from(level) << 30;
-        if sample.is_multiple_of(16) {
+        // A board skips a word that is still, and so does this.
+        if sample.is_multiple_of(16) && !watch.is_still(word) {
             let reading = watch.push_16(word, Instant::from_micros(at_ns / 1_000));
             doubted += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
             doubted += ERROR_PER_CHATTER * u64::from(reading.chatter);

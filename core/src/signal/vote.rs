@@ -58,7 +58,8 @@ mod tests {
             .flat_map(|edge| {
                 (0..16).map(move |levels| {
                     let later = (u64::MAX << (2 * edge)) as u32;
-                    SAMPLES * (levels & 0b11) & !later | SAMPLES * (levels >> 2) & later
+                    let [first, second] = [levels & 0b11, levels >> 2].map(|level| SAMPLES * level);
+                    (first & !later) | (second & later)
                 })
             })
             .collect();

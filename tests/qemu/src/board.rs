@@ -9,7 +9,7 @@ use embedded_hal::i2c::{self, ErrorKind, I2c, NoAcknowledgeSource, Operation};
 use embedded_storage::nor_flash::{self, NorFlash, NorFlashErrorKind, ReadNorFlash};
 use turntally_firmware::display::{FRAME_BYTES, Frame};
 use turntally_firmware::pwm::{Slice, Wave};
-use turntally_firmware::ssd1306::{ADDRESS, SETUP, WINDOW};
+use turntally_firmware::screen_chip::Chip as Controller;
 use turntally_firmware::store::Layout;
 use turntally_firmware::store::guard::SECTOR;
 
@@ -83,27 +83,31 @@ impl Slice for Sounder<'_> {
     }
 }
 
-/// What an SSD1306 has in its memory. It knows the setup and the window that the library sends, as a whole; the
-/// desktop's virtual screen and the emulated Pico's read each command.
+/// The other of a screen's two addresses: the desktop's screen is at the first.
+const ADDRESS: u8 = 0x3d;
+/// The status of an SSD1306 whose display is on, which it gives to whoever reads from it.
+const STATUS: u8 = 0x00;
+const COLUMNS: usize = FRAME_BYTES / 8;
+
+/// What an SSD1306 has in its memory. It knows the setup that the library sends, as a whole, and data with their place
+/// before them; the desktop's virtual screen and the emulated Pico's read each command.
 pub struct Screen(RefCell<Chip>);
 
 struct Chip {
     plugged: bool,
     on: bool,
     memory: [u8; FRAME_BYTES],
-    /// Where the next byte goes, once a window was set.
-    next: usize,
 }
 
 impl Screen {
     pub const fn new() -> Self {
-        Self(RefCell::new(Chip { plugged: true, on: false, memory: [0x5a; FRAME_BYTES], next: FRAME_BYTES }))
+        Self(RefCell::new(Chip { plugged: true, on: false, memory: [0x5a; FRAME_BYTES] }))
     }
 
     /// Takes it off its wires, or puts it back, as it comes out of power-on.
     pub fn plug(&self, plugged: bool) {
         let mut chip = self.0.borrow_mut();
-        *chip = Chip { plugged, on: false, memory: [0x5a; FRAME_BYTES], next: FRAME_BYTES };
+        *chip = Chip { plugged, on: false, memory: [0x5a; FRAME_BYTES] };
     }
 
     pub fn picture(&self) -> Frame {
@@ -114,14 +118,27 @@ impl Screen {
 
 impl Chip {
     fn write(&mut self, bytes: &[u8]) -> Result<(), ErrorKind> {
-        match bytes {
-            SETUP => self.on = true,
-            WINDOW => self.next = 0,
-            [0x40, data @ ..] => {
-                let end = self.next + data.len();
-                self.memory.get_mut(self.next..end).ok_or(ErrorKind::Other)?.copy_from_slice(data);
-                self.next = end;
+        match *bytes {
+            [
+                0x80,
+                page @ 0xb0..=0xb7,
+                0x80,
+                low @ 0x00..=0x0f,
+                0x80,
+                high @ 0x10..=0x17,
+                0x40,
+                ref data @ ..,
+            ] => {
+                let column = usize::from(high & 0x07) << 4 | usize::from(low);
+                let from = usize::from(page & 0x07) * COLUMNS + column;
+                if column + data.len() > COLUMNS {
+                    return Err(ErrorKind::Other);
+                }
+                self.memory.get_mut(from..from + data.len()).ok_or(ErrorKind::Other)?.copy_from_slice(data);
             }
+            // A place, and what is read next is data: not of this chip.
+            [0x80, 0xb0..=0xb7, 0x80, 0x00..=0x0f, 0x80, 0x10..=0x17, 0xc0] => {}
+            _ if bytes == Controller::Ssd1306.setup() => self.on = true,
             _ => return Err(ErrorKind::Other),
         }
         Ok(())
@@ -138,9 +155,12 @@ impl I2c for &Screen {
         if !chip.plugged || address != ADDRESS {
             return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address));
         }
-        operations.iter().try_for_each(|operation| match operation {
+        operations.iter_mut().try_for_each(|operation| match operation {
             Operation::Write(bytes) => chip.write(bytes),
-            Operation::Read(_) => Err(ErrorKind::Other),
+            Operation::Read(bytes) => {
+                bytes.fill(STATUS);
+                Ok(())
+            }
         })
     }
 }
