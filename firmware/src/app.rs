@@ -105,8 +105,8 @@ impl App {
         self.encoder.samples_lost();
     }
 
-    /// Shows what is wrong with the counter itself until a key is pressed: on the screen, with a red lamp and a
-    /// rattling sounder. Counting goes on.
+    /// Shows what is wrong with the counter itself until it has been read and a key is pressed: on the screen, with a
+    /// red lamp and a rattling sounder. Counting goes on.
     pub fn report(&mut self, notice: Notice) {
         self.view.notice = Some(notice);
     }
@@ -278,16 +278,20 @@ impl App {
     /// Takes a key as the answer to what stands before the bench's page. Returns the key where nothing does, and an
     /// offer that the user agrees to.
     fn answer_key(&mut self, key: Option<Key>) -> (Option<Key>, Option<Offer>) {
+        let now = self.clock.now;
         let on_panel = self.redraw.message_since(&self.view);
+        let is_read = self.redraw.is_read(&self.view, now);
         let View { notice, offer, .. } = &mut self.view;
         let Some(pressed) = key else { return (None, None) };
-        if notice.take().is_some() {
+        if notice.is_some() {
+            // What came up as the key went down has not been read.
+            notice.take_if(|_| is_read);
             return (None, None);
         }
         if offer.is_none() {
             return (key, None);
         }
-        let answer = self.offers.key(pressed, self.clock.now, on_panel);
+        let answer = self.offers.key(pressed, now, on_panel);
         if answer.is_some() {
             *offer = None;
         }

@@ -53,7 +53,7 @@ impl Picture {
 pub struct View {
     /// The bench.
     pub bench: Bench,
-    /// What is wrong with the counter itself, until a key is pressed.
+    /// What is wrong with the counter itself, until it has been read and a key is pressed.
     pub notice: Option<Notice>,
     /// What a computer offers, until a key is pressed.
     pub offer: Option<Notice>,

@@ -1,6 +1,6 @@
 //! When the screen is drawn again, and since when the panel has had what was drawn.
 
-use turntally_core::bench::{ErrorBound, Phase, State};
+use turntally_core::bench::{ErrorBound, Phase, READ_FIRST, State};
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::Turns;
 
@@ -10,6 +10,8 @@ use crate::notice::{Notice, Picture, View};
 const REDRAW: Duration = Duration::from_millis(50);
 /// Two comparisons with what is drawn are at least this far apart.
 const LOOK: Duration = Duration::from_millis(10);
+/// A message about the counter that no panel shows can be dismissed after this time: its sound must end.
+const UNSEEN: Duration = Duration::from_millis(2_000);
 
 /// What a drawing depends on: the screen is drawn again only when this changes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -63,6 +65,8 @@ pub(crate) struct Redraw {
     newest: Picture,
     /// The first drawing with the message that is drawn now.
     first: Picture,
+    /// When that drawing was asked for.
+    first_at: Instant,
     /// When the panel first had a drawing with that message.
     on_panel: Option<Instant>,
 }
@@ -74,6 +78,7 @@ impl Redraw {
             compared: Instant::ZERO,
             newest: Picture::ZERO,
             first: Picture::ZERO,
+            first_at: Instant::ZERO,
             on_panel: None,
         }
     }
@@ -95,7 +100,7 @@ impl Redraw {
         }
         self.newest = self.newest.next();
         if self.drawn.as_ref().is_none_or(|(_, before)| before.message != look.message) {
-            (self.first, self.on_panel) = (self.newest, None);
+            (self.first, self.first_at, self.on_panel) = (self.newest, now, None);
         }
         self.drawn = Some((now, look));
         true
@@ -116,6 +121,15 @@ impl Redraw {
     /// The panel does not answer: nobody knows what it shows.
     pub(crate) const fn panel_lost(&mut self) {
         self.on_panel = None;
+    }
+
+    /// Whether the message of this view can have been read: the panel has had it for long enough, or has not shown it
+    /// for so long that nobody need wait for it.
+    pub(crate) fn is_read(&self, view: &View, now: Instant) -> bool {
+        let Some((_, look)) = &self.drawn else { return now.since(Instant::ZERO) >= UNSEEN };
+        look.message.as_ref() == view.message()
+            && (self.on_panel.is_some_and(|since| now.since(since) >= READ_FIRST)
+                || now.since(self.first_at) >= UNSEEN)
     }
 
     /// Since when the panel has had the message of this view; `None` where it has another, or none.

@@ -49,6 +49,7 @@ function expectRestart(counter, t, act, why, picture) {
   if (picture) expectPicture(counter, picture);
   assert.ok(counter.ear.firstAfter(counter.clock.nanos - 400e6), 'it is not heard');
   assert.ok(counter.changes.some(({ pin, level, nanos }) => pin === PIN.red && level === 1 && nanos > fell * 1e6), 'no red');
+  counter.run(500); // time to read it
   counter.press('yes');
   counter.settle();
   const { error_bound, notice, ...after } = counter.state();

@@ -16,6 +16,9 @@ test('a hung processor is reset by the watchdog, and the screen says so', () => 
   assert.ok(counter.ear.firstAfter(counter.clock.nanos - 400e6), 'the fault is not heard');
   const message = counter.screen.pbm();
   counter.press('yes');
+  assert.equal(counter.state().notice, 1, 'a press so soon was not for the message');
+  counter.run(500);
+  counter.press('yes');
   counter.settle();
   assert.equal(counter.last.notice, 0);
   assert.equal(counter.last.phase, 'Fault', 'the press that was for the message went to the bench too');

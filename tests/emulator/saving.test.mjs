@@ -113,9 +113,9 @@ test('a flash full of rubbish is reported, counting goes on, and then it saves',
   const { phase, ms } = counter.last;
   assert.equal(phase, 'Choose', `it counts after ${ms} ms`);
   counter.until(() => counter.last.notice === 1, 'the message', 5_000);
-  counter.press('yes');
   // Records and room are made blank meanwhile: 46 sectors of 45 ms.
   counter.run(4_000);
+  counter.press('yes');
   assert.equal(counter.state().notice, 0);
   counter.press('yes');
   counter.press('yes');
@@ -132,6 +132,7 @@ test('a worn flash is reported, and counting goes on', () => {
   const counter = new Counter({ flash });
   counter.wornBits = (offset) => (offset >= NOTES ? 0x10 : 0);
   counter.until(() => counter.last?.notice === 1, 'the message', 60_000);
+  counter.run(1_000); // time to read it
   counter.press('yes');
   counter.press('yes');
   counter.press('yes');

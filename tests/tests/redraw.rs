@@ -1,6 +1,7 @@
 //! What the screen shows is what the counter holds: after any history of keys, knob, crank, offers and notices the
 //! picture is a drawing of a view that stood within the last 61 ms, so that no Yes is for a page that was never drawn;
-//! and a Yes is taken for an offer only where the panel, however slow or absent, has shown that offer for 0.7 s.
+//! and a Yes is taken for an offer only where the panel, however slow or absent, has shown that offer for 0.7 s. A notice
+//! stays until the panel has shown it for as long, or nobody need wait for the panel.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::VecDeque;
@@ -20,6 +21,8 @@ use turntally_tests::cuts::Fingers;
 
 /// Two drawings are 50 ms apart, two comparisons 10 ms (`firmware/src/redraw.rs`), and a poll is 1 ms.
 const LATEST_MS: usize = 61;
+/// A panel that shows no notice need not be waited for any longer (`firmware/src/redraw.rs`).
+const UNSEEN_MS: u32 = 2_000;
 const READ_FIRST_MS: usize = (READ_FIRST.as_micros() / 1_000) as usize;
 
 #[derive(Debug, Clone)]
@@ -112,6 +115,8 @@ struct Counter {
     panel: Panel,
     ticket: u32,
     taken: u32,
+    /// The notice that stands, and since when.
+    noticed: Option<(Notice, u32)>,
 }
 
 impl Counter {
@@ -128,6 +133,7 @@ impl Counter {
             panel: Panel::new(),
             ticket: 0,
             taken: 0,
+            noticed: None,
         }
     }
 
@@ -156,6 +162,18 @@ impl Counter {
             self.taken += 1;
             assert!(self.panel.has_stood(&picture), "taken unread at {} ms", self.ms);
         }
+        if let Some((_, since)) = &self.noticed
+            && self.app.view().notice.is_none()
+        {
+            let waited = self.ms - since >= UNSEEN_MS;
+            assert!(waited || self.panel.has_stood(&picture), "dismissed unread at {} ms", self.ms);
+        }
+        let since =
+            |(standing, since): (Notice, u32), notice: &Notice| (standing == *notice).then_some(since);
+        self.noticed = self.app.view().notice.clone().map(|notice| {
+            let since = self.noticed.take().and_then(|before| since(before, &notice)).unwrap_or(self.ms);
+            (notice, since)
+        });
         self.app.redraw(now);
         self.panel.tick(&mut self.app, self.ms);
         if self.drawings.len() == LATEST_MS {
@@ -313,4 +331,26 @@ fn yes_waits_for_the_panel() {
         }
     }
     assert_eq!((counter.app.view().offer.is_none(), counter.taken), (true, 1));
+}
+
+/// A key that goes down as a notice comes up leaves it. The first that dismisses it comes 0.7 s after the panel has it,
+/// or, where the panel does not answer, 2 s after it came up.
+#[test]
+fn notice_waits_for_the_panel() {
+    for (takes_ms, expected) in [(Some(25), 700..=790), (Some(900), 1_600..=1_665), (None, 2_000..=2_065)] {
+        let mut counter = Counter::new();
+        for _ in 0..100 {
+            counter.tick(0);
+        }
+        counter.panel.takes_ms = takes_ms;
+        counter.app.report(Notice::new("Flash fails", format_args!("at once"), ["", ""]));
+        let since = counter.ms;
+        while counter.app.view().notice.is_some() {
+            counter.hand.key = Some(Key::Yes);
+            counter.tick(0);
+            assert!(counter.ms < since + 4_000, "never dismissed");
+        }
+        let stood = counter.ms - since;
+        assert!(expected.contains(&stood), "{takes_ms:?}: {stood} ms");
+    }
 }
