@@ -71,6 +71,12 @@ impl Reading {
     pub fn is_quiet(&self) -> bool {
         *self == Self::default()
     }
+
+    /// By how many counts [`Self::net`] may be wrong.
+    #[must_use]
+    pub fn error_bound(&self) -> u64 {
+        ERROR_PER_ILLEGAL * u64::from(self.illegal) + ERROR_PER_CHATTER * u64::from(self.chatter)
+    }
 }
 
 /// Decodes packed samples and judges the signal they came from.

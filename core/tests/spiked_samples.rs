@@ -2,7 +2,7 @@
 //! wrong without a doubt that covers it.
 
 use proptest::prelude::*;
-use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
+use turntally_core::signal::SignalWatch;
 use turntally_core::time::Instant;
 
 const SAMPLE_NS: u64 = 4_000;
@@ -100,8 +100,7 @@ fn wound(crank: Crank, spikes: &[Spike]) -> (u64, u64) {
         // A board skips a word that is still, and so does this.
         if sample.is_multiple_of(16) && !watch.is_still(word) {
             let reading = watch.push_16(word, Instant::from_micros(at_ns / 1_000));
-            doubted += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
-            doubted += ERROR_PER_CHATTER * u64::from(reading.chatter);
+            doubted += reading.error_bound();
         }
     }
     let made = if crank.forward { EDGES as i64 } else { -(EDGES as i64) };

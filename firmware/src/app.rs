@@ -278,22 +278,21 @@ impl App {
     /// Takes a key as the answer to what stands before the bench's page. Returns the key where nothing does, and an
     /// offer that the user agrees to.
     fn answer_key(&mut self, key: Option<Key>) -> (Option<Key>, Option<Offer>) {
-        let now = self.clock.now;
-        let on_panel = self.redraw.message_since(&self.view);
-        let is_read = self.redraw.is_read(&self.view, now);
-        let View { notice, offer, .. } = &mut self.view;
         let Some(pressed) = key else { return (None, None) };
-        if notice.is_some() {
+        let now = self.clock.now;
+        if self.view.notice.is_some() {
             // What came up as the key went down has not been read.
-            notice.take_if(|_| is_read);
+            if self.redraw.is_read(&self.view, now) {
+                self.view.notice = None;
+            }
             return (None, None);
         }
-        if offer.is_none() {
+        if self.view.offer.is_none() {
             return (key, None);
         }
-        let answer = self.offers.key(pressed, now, on_panel);
+        let answer = self.offers.key(pressed, now, self.redraw.message_since(&self.view));
         if answer.is_some() {
-            *offer = None;
+            self.view.offer = None;
         }
         (None, answer.flatten())
     }

@@ -126,15 +126,17 @@ impl Redraw {
     /// Whether the message of this view can have been read: the panel has had it for long enough, or has not shown it
     /// for so long that nobody need wait for it.
     pub(crate) fn is_read(&self, view: &View, now: Instant) -> bool {
-        let Some((_, look)) = &self.drawn else { return now.since(Instant::ZERO) >= UNSEEN };
-        look.message.as_ref() == view.message()
-            && (self.on_panel.is_some_and(|since| now.since(since) >= READ_FIRST)
-                || now.since(self.first_at) >= UNSEEN)
+        self.message_since(view).is_some_and(|since| now.since(since) >= READ_FIRST)
+            || self.has_message_of(view) && now.since(self.first_at) >= UNSEEN
     }
 
     /// Since when the panel has had the message of this view; `None` where it has another, or none.
     pub(crate) fn message_since(&self, view: &View) -> Option<Instant> {
-        let (_, look) = self.drawn.as_ref()?;
-        self.on_panel.filter(|_| look.message.as_ref() == view.message())
+        self.on_panel.filter(|_| self.has_message_of(view))
+    }
+
+    /// What is drawn has the message of this view; where nothing was drawn yet there is no other.
+    fn has_message_of(&self, view: &View) -> bool {
+        self.drawn.as_ref().is_none_or(|(_, look)| look.message.as_ref() == view.message())
     }
 }

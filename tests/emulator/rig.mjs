@@ -10,7 +10,6 @@ import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './oled.mjs';
 import { resetUsb, tameUsb } from './usb.mjs';
-import { XipCache } from './xip.mjs';
 
 const LOCKED = '1.4.1';
 

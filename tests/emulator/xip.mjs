@@ -7,7 +7,7 @@
 
 const SETS = 1024;
 const LINE_BITS = 3;
-export const MISS_CYCLES = 60;
+const MISS_CYCLES = 60;
 
 export class XipCache {
   /** The line in each set's first and second way, or -1. */

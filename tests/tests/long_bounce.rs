@@ -1,7 +1,7 @@
 //! Bounce of every length on either channel, or both: what it takes from the count is reported, and the error bound
 //! covers it; what it does not take is not doubted.
 
-use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
+use turntally_core::signal::SignalWatch;
 use turntally_core::time::Instant;
 
 /// The board's: 250,000 samples a second, 16 in a word.
@@ -36,8 +36,7 @@ impl Bench {
         self.samples += 1;
         if self.samples.is_multiple_of(16) {
             let reading = self.watch.push_16(self.word, Instant::from_micros(self.now_ns() / 1_000));
-            self.reported += ERROR_PER_CHATTER * u64::from(reading.chatter);
-            self.reported += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
+            self.reported += reading.error_bound();
         }
     }
 

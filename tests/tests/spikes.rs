@@ -6,7 +6,7 @@
 use std::fs;
 use std::path::Path;
 
-use turntally_core::signal::{ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, SignalWatch};
+use turntally_core::signal::SignalWatch;
 use turntally_core::time::Instant;
 use turntally_sim::simulation::encoder::{Encoder, STEP_NS};
 use turntally_sim::simulation::faults::FaultSet;
@@ -42,8 +42,7 @@ fn ten_turns(wiring: Wiring, turns_per_s: f64, seed: u64) -> Found {
             word = word >> 2 | u32::from(wires.level_at(at_ns, &mut encoder)) << 30;
             if (step * samples_per_step + sample).is_multiple_of(16) {
                 let reading = watch.push_16(word, Instant::from_micros(at_ns / 1_000));
-                found.doubted += ERROR_PER_CHATTER * u64::from(reading.chatter);
-                found.doubted += ERROR_PER_ILLEGAL * u64::from(reading.illegal);
+                found.doubted += reading.error_bound();
             }
         }
     }

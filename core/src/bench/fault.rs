@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Bench, State};
 use crate::cue::Cue;
-use crate::signal::{Channel, ERROR_PER_CHATTER, ERROR_PER_ILLEGAL, Reading};
+use crate::signal::{Channel, Reading};
 
 /// What is wrong with the count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -116,8 +116,7 @@ impl Bench {
         let overflow = self.counter.as_mut().is_some_and(|counter| counter.advance(reading.net).is_err());
         if let Some(coil) = &mut self.coil {
             coil.illegal = coil.illegal.saturating_add(u64::from(reading.illegal));
-            coil.error_bound.add(ERROR_PER_ILLEGAL.saturating_mul(u64::from(reading.illegal)));
-            coil.error_bound.add(ERROR_PER_CHATTER.saturating_mul(u64::from(reading.chatter)));
+            coil.error_bound.add(reading.error_bound());
         }
         // The gravest first: it is shown, and those that came with it are noted.
         if overflow {

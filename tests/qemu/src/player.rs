@@ -233,7 +233,7 @@ impl<'a, W: Write> Player<'a, W> {
     /// Prints the state and the picture.
     fn look(&mut self, name: &str) -> fmt::Result {
         let bench = self.app.bench();
-        let decoder = self.app.watch().decoder();
+        let watch = self.app.watch();
         write!(
             self.out,
             "{:>7} look {name} phase={:?} counts={} aim={} rings={} made={} ",
@@ -251,8 +251,8 @@ impl<'a, W: Write> Player<'a, W> {
         writeln!(
             self.out,
             " position={} illegal={} notice={}",
-            decoder.position(),
-            decoder.illegal(),
+            watch.decoder().position(),
+            watch.illegal(),
             u8::from(self.app.view().notice.is_some()),
         )?;
         let picture = self.screen.picture();

@@ -121,15 +121,20 @@ pub struct SampleClock {
 impl SampleClock {
     /// When the last of the 16 samples of word `index` was taken.
     pub fn end_of(self, index: u64) -> time::Instant {
-        self.started + time::Duration::from_micros((index + 1) * WORD_US)
+        self.after(index + 1)
     }
 
     /// The time of a count that `words` words gave: of its last sample. A speed is wrong by a thousandth if the count
     /// is 80 us older than the time that goes with it, and the cue looks ahead by 25 times the span that it measures.
     /// The chip's own time, where the sampler has not gone on for [`STALLED`]: the rest of the counter must.
     pub fn now(self, words: u64, timer: time::Instant) -> time::Instant {
-        let sampled = self.started + time::Duration::from_micros(words * WORD_US);
+        let sampled = self.after(words);
         if timer.since(sampled) < STALLED { sampled } else { timer }
+    }
+
+    /// When so many words were whole.
+    fn after(self, words: u64) -> time::Instant {
+        self.started + time::Duration::from_micros(words * WORD_US)
     }
 }
 
