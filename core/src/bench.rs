@@ -322,6 +322,12 @@ impl Bench {
                 self.knob(clicks);
                 None
             }
+            Input::KnobRest(turn) => {
+                if let State::SetUp(set_up) = &mut self.state {
+                    set_up.knob_rests(turn);
+                }
+                None
+            }
         };
         self.refresh_cue();
         record
@@ -394,6 +400,13 @@ impl Bench {
             }
             _ => {}
         }
+    }
+
+    /// When the fault came up that is shown now, if one is. No key answers it within [`READ_FIRST`]; whoever knows
+    /// when its page could first be seen waits from then on.
+    #[must_use]
+    pub fn fault_since(&self) -> Option<Instant> {
+        matches!(self.state, State::Fault { .. }).then_some(self.fault_at)
     }
 
     /// Which of the things to choose from this is, counted from zero, and how many there are.

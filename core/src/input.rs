@@ -27,6 +27,18 @@ pub enum Input {
     Key(Key),
     /// The knob turned by this many clicks, clockwise positive.
     Knob(i8),
+    /// The knob has come to rest.
+    KnobRest(KnobTurn),
+}
+
+/// How far the knob turned from one rest to the next, whatever its clicks are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct KnobTurn {
+    /// Counts of its encoder between the two rests, either way: 255 at most.
+    pub counts: u8,
+    /// When it left the first.
+    pub began: Instant,
 }
 
 /// What happened, and when.

@@ -217,6 +217,17 @@ impl KnobClick {
             Self::TwoCounts => 2,
         }
     }
+
+    /// The kind of a knob that a single click turned by so many counts. A contact that changes just at the detents may
+    /// add or take away one: with four counts a click then has 3 to 5, with two 1 to 3. Three tell nothing.
+    #[must_use]
+    pub const fn learned_from(counts: u8) -> Option<Self> {
+        match counts {
+            1 | 2 => Some(Self::TwoCounts),
+            4 | 5 => Some(Self::FourCounts),
+            _ => None,
+        }
+    }
 }
 
 /// A batch of the user's own.

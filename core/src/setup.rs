@@ -13,7 +13,7 @@ use heapless::{String, Vec};
 use crate::counter::{Direction, Gear, Shaft};
 use crate::format_plain;
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
-use crate::input::{Key, KnobSpeed};
+use crate::input::{Key, KnobSpeed, KnobTurn};
 use crate::metal::{Metal, Temper};
 use crate::settings::{
     COILS, CRADLE, KERF, KnobClick, LEAD, Limits, Long, Loudness, MANDREL, Make, OnSpool, OwnBatch, PULSES,
@@ -66,6 +66,8 @@ pub struct SetUp {
     before: Settings,
     /// Counts of the encoder since the entry for its direction was opened.
     counts: i64,
+    /// When the open entry was opened.
+    opened: Instant,
     speed: KnobSpeed,
     /// Rises with whatever may look different.
     changes: u32,
@@ -87,6 +89,7 @@ impl SetUp {
             draft: settings,
             before: settings,
             counts: 0,
+            opened: Instant::ZERO,
             speed: KnobSpeed::new(),
             changes: 0,
         }
@@ -146,7 +149,7 @@ impl SetUp {
         self.changes
     }
 
-    pub(crate) fn key(&mut self, key: Key) -> Step {
+    pub(crate) fn key(&mut self, key: Key, now: Instant) -> Step {
         self.changes = self.changes.wrapping_add(1);
         match (&self.shown, key) {
             (Shown::List, Key::No) => return Step::Leave,
@@ -159,6 +162,7 @@ impl SetUp {
             }
             (Shown::List, Key::Yes) => {
                 (self.before, self.counts, self.shown) = (self.draft, 0, Shown::Entry);
+                self.opened = now;
             }
             (Shown::Entry, Key::No) => (self.draft, self.shown) = (self.before, Shown::List),
             (Shown::Entry, Key::Yes) => {
@@ -182,6 +186,18 @@ impl SetUp {
             Shown::List => self.at = moved(self.at, clicks, self.entries().len()),
             Shown::Entry => self.turn(clicks, leap),
             Shown::Outcome(_) => {}
+        }
+    }
+
+    /// The knob has come to rest: on its own page a single click shows its kind.
+    pub(crate) fn knob_rests(&mut self, turn: KnobTurn) {
+        // Part of a turn that led here says nothing.
+        if !matches!(self.shown, Shown::Entry) || self.entry() != Entry::Knob || turn.began < self.opened {
+            return;
+        }
+        if let Some(click) = KnobClick::learned_from(turn.counts) {
+            self.draft.build.knob = click;
+            self.changes = self.changes.wrapping_add(1);
         }
     }
 
@@ -244,9 +260,8 @@ impl SetUp {
             Entry::Units => {
                 build.units = along(&[Units::Millimetres, Units::Inches], build.units, clicks);
             }
-            Entry::Knob => build.knob = along(&KnobClick::ALL, build.knob, clicks),
-            // Set with the crank; not set.
-            Entry::Direction | Entry::Take => {}
+            // Learned from the crank; learned once the knob rests; not set.
+            Entry::Direction | Entry::Knob | Entry::Take => {}
         }
     }
 

@@ -136,7 +136,10 @@ fn counter_is_set_up_with_knob_and_crank() {
     set(&mut hand, Entry::Lead, 1, "200 ms");
     set(&mut hand, Entry::Loudness, 1, "full");
     set(&mut hand, Entry::Units, 1, "inches");
-    set(&mut hand, Entry::Knob, 1, "2 counts");
+    assert_eq!(pages(&hand).entry(), Entry::Knob);
+    hand.yes().knob_click(2);
+    assert_eq!(pages(&hand).value(Entry::Knob), "2 counts");
+    hand.yes();
     take(&mut hand);
     let job = hand.bench.jobs().job().unwrap();
     let gear = Gear::new(48, 16).unwrap();

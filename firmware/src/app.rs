@@ -17,7 +17,7 @@ use crate::display::Frame;
 use crate::encoder_input::EncoderInput;
 use crate::notice::{Notice, Picture, View};
 use crate::offer::{Offer, Offers};
-use crate::panel::{Front, Rhythm};
+use crate::panel::{Front, Rhythm, Touch};
 use crate::redraw::Redraw;
 use crate::sampler::PinUnread;
 use crate::saving::Saving;
@@ -248,10 +248,13 @@ impl App {
         if let Some(shown) = self.offers.show(bench, notice.is_none(), now) {
             *offer = shown;
         }
-        let (key, clicks) = front.read();
+        let Touch { key, clicks, turn } = front.read(now);
         let (key, agreed) = self.answer_key(key);
         if clicks != 0 {
             self.handle(Input::Knob(clicks));
+        }
+        if let Some(turn) = turn {
+            self.handle(Input::KnobRest(turn));
         }
         let key = key.filter(|&key| !self.is_held_back(key));
         let record = key.and_then(|key| self.press(key));
@@ -288,9 +291,10 @@ impl App {
             return (None, None);
         }
         if self.view.offer.is_none() {
-            return (key, None);
+            let unread = self.view.bench.fault_since().is_some() && !self.redraw.is_read(&self.view, now);
+            return (key.filter(|_| !unread), None);
         }
-        let answer = self.offers.key(pressed, now, self.redraw.message_since(&self.view));
+        let answer = self.offers.key(pressed, now, self.redraw.shown_since(&self.view));
         if answer.is_some() {
             self.view.offer = None;
         }

@@ -2,7 +2,7 @@
 
 use embedded_hal::digital::{InputPin, OutputPin, PinState};
 use turntally_core::bench::{Lamp, Outputs, Sound};
-use turntally_core::input::Key;
+use turntally_core::input::{Key, KnobTurn};
 use turntally_core::quadrature::Decoder;
 use turntally_core::settings::{KnobClick, Loudness};
 use turntally_core::time::{Duration, Instant};
@@ -61,6 +61,10 @@ impl<P: InputPin> KeyPin<P> {
     }
 }
 
+/// A knob that has not moved for so long is at rest: longer than a pause between two clicks of one turn, shorter than a
+/// user waits for an answer. Our own choice.
+const KNOB_REST: Duration = Duration::from_millis(250);
+
 /// A knob: a mechanical encoder with four counts to a click, or two.
 #[derive(Debug)]
 pub struct Knob<A, B> {
@@ -70,18 +74,50 @@ pub struct Knob<A, B> {
     click: KnobClick,
     /// The detent that the last click led to, in counts.
     detent: i64,
+    /// Where it rested last, and when it left.
+    rested: i64,
+    left: Option<Instant>,
+    /// When it last moved.
+    moved: Instant,
 }
 
 impl<A: InputPin, B: InputPin> Knob<A, B> {
     /// Takes its two pins.
     pub const fn new(a: A, b: B) -> Self {
-        Self { a, b, decoder: Decoder::new(), click: KnobClick::FourCounts, detent: 0 }
+        Self {
+            a,
+            b,
+            decoder: Decoder::new(),
+            click: KnobClick::FourCounts,
+            detent: 0,
+            rested: 0,
+            left: None,
+            moved: Instant::ZERO,
+        }
     }
 
-    /// Reads the pins and says how many clicks it has turned since the last time.
-    pub fn clicks(&mut self) -> i8 {
-        let (Ok(a), Ok(b)) = (self.a.is_high(), self.b.is_high()) else { return 0 };
+    /// Reads the pins and says how many clicks it has turned since the last time, and how far it turned in all once it
+    /// has come to rest.
+    pub fn read(&mut self, now: Instant) -> (i8, Option<KnobTurn>) {
+        let (Ok(a), Ok(b)) = (self.a.is_high(), self.b.is_high()) else { return (0, None) };
+        let before = self.decoder.position();
         self.decoder.push(u8::from(a) << 1 | u8::from(b));
+        if self.decoder.position() != before {
+            self.moved = now;
+            self.left.get_or_insert(now);
+        }
+        (self.clicks(), self.turn(now))
+    }
+
+    fn turn(&mut self, now: Instant) -> Option<KnobTurn> {
+        let began = self.left.filter(|_| now.since(self.moved) >= KNOB_REST)?;
+        self.left = None;
+        let from = core::mem::replace(&mut self.rested, self.decoder.position());
+        let counts = u8::try_from(self.rested.abs_diff(from)).unwrap_or(u8::MAX);
+        Some(KnobTurn { counts, began })
+    }
+
+    fn clicks(&mut self) -> i8 {
         let gone = self.decoder.position() - self.detent;
         let new = match self.click {
             // Rounded to the nearest click, so that a knob that rests a count off its detent is quiet.
@@ -122,10 +158,21 @@ pub struct Panel<Y, N, Ka, Kb, R, A, G, L, S> {
     pub sounder: S,
 }
 
+/// What was done with keys and knob since they were last read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Touch {
+    /// The key that went down.
+    pub key: Option<Key>,
+    /// Clicks of the knob, clockwise positive.
+    pub clicks: i8,
+    /// How far the knob turned, if it has come to rest.
+    pub turn: Option<KnobTurn>,
+}
+
 /// What a panel is, whatever its pins.
 pub trait Front {
-    /// Reads keys and knob.
-    fn read(&mut self) -> (Option<Key>, i8);
+    /// Reads keys and knob, now.
+    fn read(&mut self, now: Instant) -> Touch;
     /// Shows lamp (red, yellow, green), stop line and sound.
     fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>);
     /// How loud sounds are from now on.
@@ -157,7 +204,7 @@ where
     L: OutputPin,
     S: Sounder,
 {
-    fn read(&mut self) -> (Option<Key>, i8) {
+    fn read(&mut self, now: Instant) -> Touch {
         // Both are read every time, or the one behind would lose its debouncing.
         let (yes, no) = (self.yes.pressed(), self.no.pressed());
         let key = match (yes, no) {
@@ -165,7 +212,8 @@ where
             (false, true) => Some(Key::No),
             (false, false) => None,
         };
-        (key, self.knob.clicks())
+        let (clicks, turn) = self.knob.read(now);
+        Touch { key, clicks, turn }
     }
 
     fn show(&mut self, lights: Lights, may_turn: bool, hertz: Option<u16>) {
@@ -304,7 +352,7 @@ mod tests {
                 let level = [0b00, 0b01, 0b11, 0b10][step % 4];
                 knob.a.0 = level & 2 != 0;
                 knob.b.0 = level & 1 != 0;
-                knob.clicks()
+                knob.read(Instant::ZERO).0
             };
             for step in (start..=start + 12).chain((start..start + 12).rev()) {
                 turned += i32::from(at(step).abs());
@@ -323,7 +371,7 @@ mod tests {
             let at = |position: i64, knob: &mut Knob<Level, Level>| {
                 knob.a.0 = level(position) & 2 != 0;
                 knob.b.0 = level(position) & 1 != 0;
-                i32::from(knob.clicks())
+                i32::from(knob.read(Instant::ZERO).0)
             };
             at(start, &mut knob);
             knob.set_click(KnobClick::TwoCounts);
@@ -355,7 +403,7 @@ mod tests {
                 let level = [0b00, 0b01, 0b11, 0b10][position % 4];
                 knob.a.0 = level & 2 != 0;
                 knob.b.0 = level & 1 != 0;
-                found += i32::from(knob.clicks());
+                found += i32::from(knob.read(Instant::ZERO).0);
             }
             assert_eq!(found, steps, "{click:?}");
         }

@@ -10,7 +10,7 @@ use crate::notice::{Notice, Picture, View};
 const REDRAW: Duration = Duration::from_millis(50);
 /// Two comparisons with what is drawn are at least this far apart.
 const LOOK: Duration = Duration::from_millis(10);
-/// A message about the counter that no panel shows can be dismissed after this time: its sound must end.
+/// A message about the counter, or a fault, that no panel shows can be answered after this time: its sound must end.
 const UNSEEN: Duration = Duration::from_millis(2_000);
 
 /// What a drawing depends on: the screen is drawn again only when this changes.
@@ -19,6 +19,8 @@ struct Look {
     phase: Phase,
     /// In whole: an offer that takes the place of another is another picture.
     message: Option<Notice>,
+    /// When the fault came up that stands behind the message.
+    fault: Option<Instant>,
     turns: Turns,
     rings: u32,
     error_bound: ErrorBound,
@@ -48,12 +50,18 @@ impl Look {
         Self {
             phase: bench.phase(),
             message: view.message().cloned(),
+            fault: view.bench.fault_since(),
             turns: bench.turns(),
             rings: if let State::CountRings(entry) = bench.state() { entry.rings } else { bench.rings_now() },
             error_bound: bench.error_bound(),
             made: (job, progress.kept, progress.scrapped),
             choice,
         }
+    }
+
+    /// Whether the same came up by itself here and there, or nothing did: a message, and behind none a fault.
+    fn has_same_question(&self, message: Option<&Notice>, fault: Option<Instant>) -> bool {
+        self.message.as_ref() == message && (message.is_some() || self.fault == fault)
     }
 }
 
@@ -63,11 +71,11 @@ pub(crate) struct Redraw {
     drawn: Option<(Instant, Look)>,
     compared: Instant,
     newest: Picture,
-    /// The first drawing with the message that is drawn now.
+    /// The first drawing with the message or the fault that is drawn now.
     first: Picture,
     /// When that drawing was asked for.
     first_at: Instant,
-    /// When the panel first had a drawing with that message.
+    /// When the panel first had a drawing with it.
     on_panel: Option<Instant>,
 }
 
@@ -99,7 +107,9 @@ impl Redraw {
             return false;
         }
         self.newest = self.newest.next();
-        if self.drawn.as_ref().is_none_or(|(_, before)| before.message != look.message) {
+        let has_same_question =
+            |(_, before): &(_, Look)| before.has_same_question(look.message.as_ref(), look.fault);
+        if !self.drawn.as_ref().is_some_and(has_same_question) {
             (self.first, self.first_at, self.on_panel) = (self.newest, now, None);
         }
         self.drawn = Some((now, look));
@@ -123,20 +133,21 @@ impl Redraw {
         self.on_panel = None;
     }
 
-    /// Whether the message of this view can have been read: the panel has had it for long enough, or has not shown it
-    /// for so long that nobody need wait for it.
+    /// Whether the message of this view, or its fault, can have been read: the panel has had it for long enough, or has
+    /// not shown it for so long that nobody need wait for it.
     pub(crate) fn is_read(&self, view: &View, now: Instant) -> bool {
-        self.message_since(view).is_some_and(|since| now.since(since) >= READ_FIRST)
-            || self.has_message_of(view) && now.since(self.first_at) >= UNSEEN
+        self.shown_since(view).is_some_and(|since| now.since(since) >= READ_FIRST)
+            || self.has_question_of(view) && now.since(self.first_at) >= UNSEEN
     }
 
-    /// Since when the panel has had the message of this view; `None` where it has another, or none.
-    pub(crate) fn message_since(&self, view: &View) -> Option<Instant> {
-        self.on_panel.filter(|_| self.has_message_of(view))
+    /// Since when the panel has had the message of this view, or its fault; `None` where it has another, or none.
+    pub(crate) fn shown_since(&self, view: &View) -> Option<Instant> {
+        self.on_panel.filter(|_| self.has_question_of(view))
     }
 
-    /// What is drawn has the message of this view; where nothing was drawn yet there is no other.
-    fn has_message_of(&self, view: &View) -> bool {
-        self.drawn.as_ref().is_none_or(|(_, look)| look.message.as_ref() == view.message())
+    /// What is drawn has the message of this view, or its fault; where nothing was drawn yet there is no other.
+    fn has_question_of(&self, view: &View) -> bool {
+        let (message, fault) = (view.message(), view.bench.fault_since());
+        self.drawn.as_ref().is_none_or(|(_, look)| look.has_same_question(message, fault))
     }
 }

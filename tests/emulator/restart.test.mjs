@@ -27,6 +27,10 @@ test('a hung processor is reset by the watchdog, and the screen says so', () => 
   assert.ok(Math.abs(counts - TURN) <= error_bound && error_bound === TURN / 4, `${counts} counts, error bound ${error_bound}`);
   counter.press('yes');
   counter.settle();
+  assert.equal(counter.last.phase, 'Fault', 'a press so soon was not for the page behind the message');
+  counter.run(800);
+  counter.press('yes');
+  counter.settle();
   assert.equal(counter.last.phase, 'Winding');
   counter.finish();
 });

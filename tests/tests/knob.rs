@@ -1,4 +1,4 @@
-//! A knob with two counts to a click, at a counter that is told of it with that very knob, by the board's pins.
+//! A knob with two counts to a click, at a counter that learns it from a click of that very knob, by the board's pins.
 
 use std::rc::Rc;
 
@@ -108,9 +108,8 @@ fn every_click_of_a_knob_with_two_counts_is_a_step() {
             counter.turn(2);
         }
         counter.press();
-        while counter.pages().settings().build.knob != KnobClick::TwoCounts {
-            counter.turn(2);
-        }
+        counter.turn(2);
+        assert_eq!(counter.pages().settings().build.knob, KnobClick::TwoCounts);
         counter.press();
         assert_eq!(counter.pages().entry(), Entry::Take);
         counter.press();
@@ -131,4 +130,50 @@ fn every_click_of_a_knob_with_two_counts_is_a_step() {
             }
         }
     }
+}
+
+/// One click, slow or quick, either way, shows the knob's kind; what no single click can be changes nothing, and neither
+/// does a turn that began before the page was opened.
+#[test]
+fn kind_is_learned_from_one_click() {
+    let mut counter = Counter::on(Cells::blank(Layout::PICO.log_end as usize), 0);
+    counter.open_list(4);
+    while counter.pages().entry() != Entry::Knob {
+        counter.turn(4);
+    }
+    counter.press();
+    let learned = |counter: &Counter| counter.pages().settings().build.knob;
+    let (two, four) = (KnobClick::TwoCounts, KnobClick::FourCounts);
+    // Three are a click of either kind at a worn detent, eight several clicks.
+    for (counts, expected) in [
+        (2, two),
+        (4, four),
+        (-2, two),
+        (3, two),
+        (-4, four),
+        (8, four),
+        (3, four),
+        (-1, two),
+        (6, two),
+        (5, four),
+    ] {
+        counter.turn(counts);
+        assert_eq!(learned(&counter), expected, "{counts} counts");
+    }
+    // A click of two counts that lasts for a while at its middle.
+    counter.knob += 1;
+    counter.show_knob();
+    counter.wait(200);
+    counter.turn(1);
+    assert_eq!(learned(&counter), two);
+    // The list is an entry further. A click leads back, and Yes comes before the knob rests.
+    counter.press();
+    for _ in 0..4 {
+        counter.knob -= 1;
+        counter.show_knob();
+        counter.wait(5);
+    }
+    counter.press();
+    counter.wait(300);
+    assert_eq!((counter.pages().entry(), learned(&counter)), (Entry::Knob, two));
 }

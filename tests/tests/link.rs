@@ -15,7 +15,7 @@ use turntally_core::time::Instant;
 use turntally_core::units::{Length, Turns};
 use turntally_firmware::app::App;
 use turntally_firmware::link::Link;
-use turntally_firmware::panel::{Front, Lights};
+use turntally_firmware::panel::{Front, Lights, Touch};
 use turntally_firmware::store::guard::Open;
 use turntally_firmware::store::{Save, Store};
 use turntally_sim::simulation::flash::{Cells, VirtualFlash};
@@ -86,8 +86,8 @@ fn planned(rings: u32) -> PlannedJob {
 struct Keys(Option<Key>, i8);
 
 impl Front for Keys {
-    fn read(&mut self) -> (Option<Key>, i8) {
-        (self.0.take(), std::mem::take(&mut self.1))
+    fn read(&mut self, _: Instant) -> Touch {
+        Touch { key: self.0.take(), clicks: std::mem::take(&mut self.1), turn: None }
     }
 
     fn show(&mut self, _: Lights, _: bool, _: Option<u16>) {}

@@ -440,17 +440,19 @@ fn batches_of_before_rings_are_read() {
     let flash = blank();
     let (_, mut counter) = Counter::on(flash.clone(), SMALL, &job, 2);
     let batch = loop {
-        if let Some(Save::Batch(_, batch)) = counter.live()
+        if let Some(Save::Batch(0, batch)) = counter.live()
             && batch.progress.kept > 0
         {
             break batch;
         }
     };
+    // The log's entries that it was saved with: one for each coil that came off.
+    let logged = batch.progress.kept + batch.progress.scrapped;
     let mut bytes = [0; 150];
     for (version, ring) in [(2, None), (3, Some(Length::from_um(4_060)))] {
         let value = match version {
-            2 => postcard::to_slice(&(batch, 1_u32), &mut bytes),
-            _ => postcard::to_slice(&(batch, 1_u32, ring), &mut bytes),
+            2 => postcard::to_slice(&(batch, logged), &mut bytes),
+            _ => postcard::to_slice(&(batch, logged, ring), &mut bytes),
         };
         let cells = with_batch(flash.cells(), version, value.unwrap_or_default());
         let (kept, app) = reboot(cells, SMALL, &job);

@@ -1,7 +1,7 @@
 //! What the screen shows is what the counter holds: after any history of keys, knob, crank, offers and notices the
 //! picture is a drawing of a view that stood within the last 61 ms, so that no Yes is for a page that was never drawn;
 //! and a Yes is taken for an offer only where the panel, however slow or absent, has shown that offer for 0.7 s. A notice
-//! stays until the panel has shown it for as long, or nobody need wait for the panel.
+//! or a fault stays until the panel has shown it for as long, or nobody need wait for the panel.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
 
 use std::collections::VecDeque;
@@ -34,6 +34,8 @@ enum Act {
     /// Another batch, on this mandrel.
     Offer(Length),
     Notice(bool),
+    /// Samples are lost: a fault, where a coil has begun.
+    Lose,
     /// From now on the panel takes so many milliseconds for a picture; with none it does not answer.
     Panel(Option<u16>),
     /// Milliseconds.
@@ -48,6 +50,7 @@ fn acts() -> impl Strategy<Value = Vec<Act>> {
         2 => (1_u16..400).prop_map(Act::Crank),
         4 => (250_i64..1_200).prop_map(|um| Act::Offer(Length::from_um(um * 10))),
         1 => any::<bool>().prop_map(Act::Notice),
+        2 => Just(Act::Lose),
         2 => prop::option::weighted(0.8, prop_oneof![0_u16..40, 200_u16..900]).prop_map(Act::Panel),
         4 => (0_u16..30).prop_map(Act::Wait),
         3 => (600_u16..900).prop_map(Act::Wait),
@@ -117,6 +120,8 @@ struct Counter {
     taken: u32,
     /// The notice that stands, and since when.
     noticed: Option<(Notice, u32)>,
+    /// Since when the page of a fault stands, with no message before it.
+    faulty: Option<u32>,
 }
 
 impl Counter {
@@ -134,6 +139,7 @@ impl Counter {
             ticket: 0,
             taken: 0,
             noticed: None,
+            faulty: None,
         }
     }
 
@@ -168,6 +174,16 @@ impl Counter {
             let waited = self.ms - since >= UNSEEN_MS;
             assert!(waited || self.panel.has_stood(&picture), "dismissed unread at {} ms", self.ms);
         }
+        let shows_fault = |app: &App| app.bench().phase() == Phase::Fault && app.view().message().is_none();
+        if let Some(since) = self.faulty
+            && !shows_fault(&self.app)
+            && counts == 0
+            && self.app.view().message().is_none()
+        {
+            let waited = self.ms - since >= UNSEEN_MS;
+            assert!(waited || self.panel.has_stood(&picture), "fault answered unread at {} ms", self.ms);
+        }
+        self.faulty = shows_fault(&self.app).then(|| self.faulty.unwrap_or(self.ms));
         let since =
             |(standing, since): (Notice, u32), notice: &Notice| (standing == *notice).then_some(since);
         self.noticed = self.app.view().notice.clone().map(|notice| {
@@ -231,6 +247,10 @@ proptest! {
                 Act::Notice(first) => {
                     let title = if first { "One moment" } else { "Flash fails" };
                     counter.app.report(Notice::new(title, format_args!("at {} ms", counter.ms), ["", ""]));
+                    1
+                }
+                Act::Lose => {
+                    counter.app.samples_lost();
                     1
                 }
                 Act::Panel(takes_ms) => {
@@ -349,6 +369,34 @@ fn notice_waits_for_the_panel() {
             counter.hand.key = Some(Key::Yes);
             counter.tick(0);
             assert!(counter.ms < since + 4_000, "never dismissed");
+        }
+        let stood = counter.ms - since;
+        assert!(expected.contains(&stood), "{takes_ms:?}: {stood} ms");
+    }
+}
+
+/// A key that goes down as a fault comes up does not answer it, nor does one before the panel has shown it for 0.7 s, or,
+/// where the panel does not answer, for 2 s.
+#[test]
+fn fault_waits_for_the_panel() {
+    for (takes_ms, expected) in [(Some(25), 700..=790), (Some(900), 1_600..=1_665), (None, 2_000..=2_065)] {
+        let mut counter = Counter::new();
+        for key in [Key::Yes, Key::Yes] {
+            counter.hand.key = Some(key);
+            counter.tick(0);
+        }
+        assert!(counter.app.bench().goal().is_some(), "{:?}", counter.app.bench().state());
+        for _ in 0..100 {
+            counter.tick(0);
+        }
+        counter.panel.takes_ms = takes_ms;
+        counter.app.samples_lost();
+        counter.tick(0);
+        let since = counter.ms;
+        while counter.app.bench().phase() == Phase::Fault {
+            counter.hand.key = Some(Key::Yes);
+            counter.tick(0);
+            assert!(counter.ms < since + 4_000, "never answered");
         }
         let stood = counter.ms - since;
         assert!(expected.contains(&stood), "{takes_ms:?}: {stood} ms");

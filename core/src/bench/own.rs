@@ -13,7 +13,7 @@ impl Bench {
 
     pub(super) fn set_up_key(&mut self, key: Key) {
         let State::SetUp(set_up) = &mut self.state else { return };
-        match set_up.key(key) {
+        match set_up.key(key, self.now) {
             Step::Stay => {}
             Step::Leave => self.enter_choose(),
             Step::Take => {

@@ -134,6 +134,7 @@ impl Bench {
             .add(per_turn.counts_in_part(if since == Since::HalfTurn { 2 } else { 4 }).unsigned_abs());
         coil.faults.insert(Fault::PowerCut);
         self.state = State::Fault { fault: Fault::PowerCut, in_coil: true };
+        self.fault_at = self.now;
         Ok(())
     }
 

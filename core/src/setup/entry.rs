@@ -157,7 +157,7 @@ impl Entry {
             Self::Lead => "From the tone to rest",
             Self::Loudness => "For your bench",
             Self::Units => "On every page",
-            Self::Knob => "2 if clicks get lost",
+            Self::Knob => "Turn it by one click",
             Self::Take => "",
         }
     }

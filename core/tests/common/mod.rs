@@ -5,7 +5,7 @@
 use turntally_core::bench::{Bench, CoilRecord, Phase, READ_FIRST};
 use turntally_core::coil::{CoilModel, Winding};
 use turntally_core::counter::{CountsPerTurn, Direction, Gear, Shaft};
-use turntally_core::input::{Event, Input, Key};
+use turntally_core::input::{Event, Input, Key, KnobTurn};
 use turntally_core::job::{Job, Lead, Target};
 use turntally_core::plan::BatchPlan;
 use turntally_core::signal::Reading;
@@ -87,6 +87,13 @@ impl Hand {
     /// Turns the knob.
     pub fn knob(&mut self, clicks: i8) -> &mut Self {
         self.tell(Input::Knob(clicks))
+    }
+
+    /// Turns the knob by one click, which has so many counts.
+    pub fn knob_click(&mut self, counts: u8) -> &mut Self {
+        let began = self.now;
+        self.waits(300);
+        self.tell(Input::KnobRest(KnobTurn { counts, began }))
     }
 
     /// The encoder says this.
