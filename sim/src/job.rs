@@ -24,8 +24,10 @@ use crate::files::input;
 use crate::files::kind::Kind;
 use crate::lookup::{Learning, Lookup, MeasuredCoil, Price, Spool, WireKind};
 use crate::words::visible::is_hidden;
+use money::{Money, MoneyTable, wire_price};
 
 mod fields;
+pub mod money;
 
 /// The largest job file that is read: far past any that a person writes.
 const MAX_JOB_BYTES: u64 = 1 << 20;
@@ -53,6 +55,7 @@ struct File {
     cutter: CutterTable,
     #[serde(default)]
     coil: CoilTable,
+    money: Option<MoneyTable>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -74,6 +77,11 @@ struct WireTable {
     density_g_cm3: Option<f64>,
     spring_ratio: Option<f64>,
     price_per_kg: Option<f64>,
+    price_per_ozt: Option<f64>,
+    price_per_lb: Option<f64>,
+    price_per_m: Option<f64>,
+    price_per_ft: Option<f64>,
+    price_date: Option<String>,
     currency: Option<String>,
     spool: Option<String>,
 }
@@ -153,6 +161,10 @@ pub struct Job {
     pub spool: Option<Spool>,
     /// What the wire costs.
     pub price: Option<Price>,
+    /// The day of that price, as the job names it.
+    pub price_date: Option<String>,
+    /// What the batch costs beside its wire, and what is asked for it.
+    pub money: Option<Money>,
     /// Wire on mandrel, with kerf, gap and springback.
     pub winding: Winding,
     /// Where the encoder sits.
@@ -221,8 +233,10 @@ impl Job {
         let kerf: Length = text("cutter.kerf", file.cutter.kerf.as_deref().unwrap_or("0mm"))?;
         let spool = spool(file.wire.spool.as_deref(), &wire, known)?;
         let springback = Springback::check(&file, &wire, mandrel, spool.as_ref(), known)?;
-        let price =
-            price(["wire.price_per_kg", "wire.currency"], file.wire.price_per_kg, file.wire.currency)?;
+        let density = wire.metal_density.enamelled(wire.size.diameter(), wire.coating);
+        let (price, price_date) = wire_price(&file.wire, wire.over_coating(), density)?;
+        let price = price.or_else(|| spool.as_ref()?.price.clone());
+        let money = Money::check(file.money.as_ref(), price.is_some())?;
         let winding = Winding::new(wire.over_coating(), mandrel, springback.gap, kerf, springback.ratio)
             .map_err(|error| Failure::new(format_args!("{}: {error}", winding_field(&error, mandrel))))?;
         let winder = Winder::check(&file.winder)?;
@@ -239,7 +253,7 @@ impl Job {
             name,
             wanted,
             spare_percent,
-            density: wire.metal_density.enamelled(wire.size.diameter(), wire.coating),
+            density,
             metal_name: wire.metal_name,
             metal: wire.metal,
             temper: wire.temper,
@@ -248,7 +262,9 @@ impl Job {
             metal_density: wire.metal_density,
             spring_measured: springback.measured,
             learning: springback.learning,
-            price: price.or_else(|| spool.as_ref()?.price.clone()),
+            price,
+            price_date,
+            money,
             spool,
             winding,
             shaft: winder.shaft,
@@ -670,12 +686,13 @@ pub fn estimate(
     SpringRatio::estimate(flow, wire, mandrel).map_err(|error| error.to_string())
 }
 
-/// A price as it was given in two fields of these names.
+/// A price as it was given in two fields of these names: for so much wire.
 ///
 /// # Errors
 /// One line for a price past all bounds, a currency of too many letters, or one without a price.
 pub fn price(
     fields: [&str; 2],
+    unit: &str,
     per_kg: Option<f64>,
     currency: Option<String>,
 ) -> Result<Option<Price>, Failure> {
@@ -686,7 +703,7 @@ pub fn price(
             Err(Failure::value(fields[1], currency, why))
         }
         (Some(per_kg), currency) => {
-            let per_kg = number(fields[0], per_kg, 0.0..=1e9, "per kilogram")?;
+            let per_kg = number(fields[0], per_kg, 0.0..=1e9, unit)?;
             let currency = label(fields[1], currency.unwrap_or_default().trim(), MAX_CURRENCY)?;
             Ok(Some(Price { per_kg, currency }))
         }

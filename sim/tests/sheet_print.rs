@@ -1,4 +1,4 @@
-//! The sheet as it comes out of a printer: one page of A4 and of US Letter, whole, with nothing of the
+//! Sheet and quote as they come out of a printer: one page of A4 and of US Letter, whole, with nothing of the
 //! job's own text taken for markup.
 //!
 //! Printed by Debian's chromium and read back with poppler-utils; where either is missing the test
@@ -10,7 +10,7 @@ use std::path::Path;
 use std::process::Command;
 
 use turntally_sim::job::Job;
-use turntally_sim::plan::{advice, figures::Plan, sheet};
+use turntally_sim::plan::{advice, figures::Plan, quote, sheet};
 
 /// Runs a tool of a Debian package and gives what it printed.
 fn tool(package: &str, program: &str, arguments: &[&str]) -> String {
@@ -161,5 +161,28 @@ fn every_coil_has_its_row_or_box() {
         assert!(html.contains("too many for a row each"), "{rings} rings");
         let step = boxes[0];
         assert_eq!(html.contains(&format!("A box stands for {step} coils")), step > 1, "{rings} rings");
+    }
+}
+
+/// A quote is one page on both papers, with the longest heading and name.
+#[test]
+#[ignore = "outside judge: chromium and poppler-utils"]
+fn quotes_print_on_one_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let heading = folder.path().join("heading.txt");
+    fs::write(&heading, format!("{}\n", "W".repeat(60)).repeat(8)).unwrap();
+    let heading = quote::Heading::load(&heading).unwrap();
+    let money = [("[mandrel]", "[money]\nmarkup_percent = 35\n[mandrel]"), ("\"EUR\"", "\"WWWWWWWWWWWW\"")];
+    for rings in [20, 10_000_000] {
+        let job = job(HOSTILE, rings, &money);
+        let html = quote::render(&job, &Plan::of(&job).unwrap(), Some(&heading)).unwrap();
+        for paper in ["A4", "letter"] {
+            let (pages, .., text) = printed(folder.path(), &html, paper);
+            assert_eq!(pages, 1, "{rings} rings on {paper}");
+            assert!(
+                text.contains("Total WWWWWWWWWWWW") && text.contains("Signed"),
+                "{rings} on {paper}: {text}"
+            );
+        }
     }
 }

@@ -220,7 +220,12 @@ impl AddArgs {
             wire,
             density,
             tare: self.amount.tare,
-            price: job::price(["--price-per-kg", "--currency"], self.price_per_kg, self.currency.clone())?,
+            price: job::price(
+                ["--price-per-kg", "--currency"],
+                "per kilogram",
+                self.price_per_kg,
+                self.currency.clone(),
+            )?,
             left: self.amount.length(None, density, wire)?,
         })
     }

@@ -19,6 +19,11 @@ const ALLOWED: &[(&str, &str)] = &[
     ("wire.density_g_cm3", "a number from 0.5 to 25"),
     ("wire.spring_ratio", "a number from 1 to 2, released over wound diameter"),
     ("wire.price_per_kg", "a number from 0 to 1000000000"),
+    ("wire.price_per_ozt", "a number from 0 to 1000000000"),
+    ("wire.price_per_lb", "a number from 0 to 1000000000"),
+    ("wire.price_per_m", "a number from 0 to 1000000000"),
+    ("wire.price_per_ft", "a number from 0 to 1000000000"),
+    ("wire.price_date", "a day in quotes, such as \"2026-03-14\""),
     ("wire.currency", "text in quotes, such as \"EUR\""),
     ("wire.spool", "the name of a spool in quotes, as turntally spool list shows it"),
     ("mandrel", "the table [mandrel] with diameter"),
@@ -35,6 +40,14 @@ const ALLOWED: &[(&str, &str)] = &[
     ("coil", "the table [coil]"),
     ("coil.gap", "a number from 0 to 5, measured pitch / wire diameter - 1"),
     ("coil.tail_turns", "a number from 0 to 100"),
+    ("money", "the table [money]"),
+    ("money.labour_per_hour", "a number from 0 to 1000000000"),
+    ("money.blade_per_ring", "a number from 0 to 1000000"),
+    ("money.lubricant_per_ring", "a number from 0 to 1000000"),
+    ("money.finishing_per_ring", "a number from 0 to 1000000"),
+    ("money.scrap_credit_percent", "a number from 0 to 100"),
+    ("money.markup_percent", "a number from 0 to 10000"),
+    ("money.margin_percent", "a number from 0 to 95"),
 ];
 
 fn allowed(field: &str) -> &'static str {

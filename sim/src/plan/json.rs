@@ -1,5 +1,7 @@
 //! The plan as one JSON object. Every key carries its unit; a coil is listed for every one to wind.
 
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive as _;
 use serde::ser::{Error as _, Serialize, Serializer};
 use serde_json::Map;
 use serde_json::value::{RawValue, Value};
@@ -8,6 +10,7 @@ use turntally_core::units::Length;
 
 use super::advice::Suggestion;
 use super::figures::{CoilGroup, Plan};
+use super::money::{Account, Amount};
 use super::spool::Reach;
 use crate::job::Job;
 use crate::lookup::Learning;
@@ -56,6 +59,8 @@ pub struct Report<'a> {
     cost: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     currency: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    money: Option<Map<String, Value>>,
     minutes_at_bench: f64,
     minutes_at_bench_low: f64,
     minutes_at_bench_high: f64,
@@ -174,6 +179,7 @@ impl<'a> Report<'a> {
             closed_inner_diameter_high_mm: plan.ring_inner.high,
             cost: plan.cost,
             currency: job.price.as_ref().map(|price| price.currency.as_str()),
+            money: Account::of(job, plan).as_ref().map(money),
             minutes_at_bench: plan.minutes.best,
             minutes_at_bench_low: plan.minutes.low,
             minutes_at_bench_high: plan.minutes.high,
@@ -182,6 +188,22 @@ impl<'a> Report<'a> {
             suggestions,
         }
     }
+}
+
+/// The account, in the currency of the wire's price.
+fn money(account: &Account) -> Map<String, Value> {
+    let number = |amount: Decimal| Value::from(amount.to_f64());
+    let mut object: Map<String, Value> =
+        account.lines.iter().map(|&(name, amount)| (name.to_owned(), number(amount))).collect();
+    let ounce = if account.ounce == "ozt" { "troy_ounce" } else { "ounce" };
+    for (name, amount) in [("cost", Some(account.cost)), ("price", account.price)] {
+        let Some(Amount { whole, ring, hundred, ounce: an_ounce }) = amount else { continue };
+        object.insert(name.to_owned(), number(whole));
+        object.insert(format!("{name}_per_ring"), number(ring));
+        object.insert(format!("{name}_per_100_rings"), number(hundred));
+        object.insert(format!("{name}_per_{ounce}"), number(an_ounce));
+    }
+    object
 }
 
 /// Coils one by one, though they are kept by groups.

@@ -5,7 +5,9 @@ use turntally_core::units::Grams;
 
 use super::advice::Suggestion;
 use super::figures::{COUNTING, CRANKING, HANDLING, Plan, SAWING};
+use super::money::Account;
 use super::spool::Reach;
+use crate::job::money::{decimal, places, rounded};
 use crate::job::{Job, Wanted};
 use crate::lookup::Learning;
 use crate::words::mass::{Scales, Unit};
@@ -74,10 +76,11 @@ pub(crate) fn mass(job: &Job, plan: &Plan) -> String {
     Scales::of(job.metal).range(plan.wire_mass_range)
 }
 
-/// The cost with its currency; `None` without a price.
+/// What the wire costs, with the currency; `None` without a price.
 pub(crate) fn cost(job: &Job, plan: &Plan) -> Option<String> {
     let currency = &job.price.as_ref()?.currency;
-    Some(format!("{} {currency}", fixed(plan.cost?, 2)).trim_end().to_owned())
+    let cost = rounded(decimal(plan.cost?), places(currency));
+    Some(format!("{cost} {currency}").trim_end().to_owned())
 }
 
 /// The mass of one ring.
@@ -119,6 +122,7 @@ pub(crate) fn report(job: &Job, plan: &Plan, warnings: &[String], suggestions: &
     out += &format!("\n{}\n", coils(plan));
     out += &rows(needs(job, plan));
     out += &format!("\n{}", becomes(job, plan));
+    out += &money(job, plan).unwrap_or_default();
     let warnings: Vec<&str> = warnings.iter().map(String::as_str).collect();
     out += &list("Check first", &warnings);
     let suggestions: Vec<&str> = suggestions.iter().map(|suggestion| suggestion.text.as_str()).collect();
@@ -176,6 +180,12 @@ fn becomes(job: &Job, plan: &Plan) -> String {
         text += &format!("Offcuts hold the rings past those guaranteed: up to {more} more.\n");
     }
     text
+}
+
+/// What the batch costs and what is asked for it, where the job says so.
+fn money(job: &Job, plan: &Plan) -> Option<String> {
+    let account = Account::of(job, plan)?;
+    Some(format!("\n{}", table(account.rows())) + &folded(100, "", "", &account.basis(job, plan)))
 }
 
 /// A list under its title; nothing where it is empty.

@@ -45,7 +45,7 @@ const fn field(key: &'static str, label: &'static str, unit: &'static str, kind:
 }
 
 /// Every field, in the order of the form; an empty one is left out of the file.
-const FIELDS: [Field; 23] = [
+const FIELDS: [Field; 35] = [
     field("job.name", "Name", "", Kind::Text),
     field("job.rings", "Rings wanted", "rings", Kind::Number),
     field("job.wire", "Wire to use up", "12m or 2.5ozt, 100g", Kind::Text),
@@ -58,6 +58,11 @@ const FIELDS: [Field; 23] = [
     field("wire.spring_ratio", "Spring ratio", "released / wound, if measured", Kind::Number),
     field("wire.spool", "Spool", "", Kind::Spool),
     field("wire.price_per_kg", "Price", "for a kilogram", Kind::Number),
+    field("wire.price_per_ozt", "Price, ounce", "for a troy ounce", Kind::Number),
+    field("wire.price_per_lb", "Price, pound", "for a pound", Kind::Number),
+    field("wire.price_per_m", "Price, metre", "for a metre", Kind::Number),
+    field("wire.price_per_ft", "Price, foot", "for a foot", Kind::Number),
+    field("wire.price_date", "Price of", "2026-03-14", Kind::Text),
     field("wire.currency", "Currency", "", Kind::Text),
     field("mandrel.diameter", "Mandrel", "4.5mm, 0.2in", Kind::Text),
     field("winder.encoder_on", "Encoder on", "", Kind::OneOf(&["crank", "mandrel"])),
@@ -69,16 +74,24 @@ const FIELDS: [Field; 23] = [
     field("cutter.slot", "Slot", "1.2mm, guides the blade", Kind::Text),
     field("coil.gap", "Gap", "pitch / wire diameter − 1", Kind::Number),
     field("coil.tail_turns", "Lead-in", "turns, cut off", Kind::Number),
+    field("money.labour_per_hour", "Labour", "for an hour", Kind::Number),
+    field("money.blade_per_ring", "Blade", "for a ring", Kind::Number),
+    field("money.lubricant_per_ring", "Lubricant", "for a ring", Kind::Number),
+    field("money.finishing_per_ring", "Finishing", "for a ring", Kind::Number),
+    field("money.scrap_credit_percent", "Scrap credit", "% of the wire's price", Kind::Number),
+    field("money.markup_percent", "Markup", "% of the cost", Kind::Number),
+    field("money.margin_percent", "Margin", "% of the price", Kind::Number),
 ];
 
 /// The groups of the form, by the table of the file.
-const GROUPS: [(&str, &str); 6] = [
+const GROUPS: [(&str, &str); 7] = [
     ("job", "Batch"),
     ("wire", "Wire"),
     ("mandrel", "Mandrel"),
     ("winder", "Winder"),
     ("cutter", "Saw"),
     ("coil", "Coil"),
+    ("money", "Money"),
 ];
 
 /// What stands in the fields.
@@ -135,7 +148,7 @@ impl Form {
                 }
             }
             // The reader wants every table that has a field which must not be left out.
-            if !lines.is_empty() || table != "coil" {
+            if !lines.is_empty() || !matches!(table, "coil" | "money") {
                 text += &format!("{}[{table}]\n{lines}", if text.is_empty() { "" } else { "\n" });
             }
         }
@@ -344,6 +357,14 @@ mod tests {
             (DEMO.parse::<toml::Table>().unwrap(), form.to_text().parse::<toml::Table>().unwrap());
         assert_eq!(before, after);
         assert_eq!(Form::of(&form.to_text()).unwrap(), form);
+        // And so do the fields that it leaves out.
+        let money = "[money]\nlabour_per_hour = 24\nblade_per_ring = 0.002\nlubricant_per_ring = 0.001\n\
+                     finishing_per_ring = 0.01\nscrap_credit_percent = 60\nmargin_percent = 35\n";
+        let price = DEMO.replace("price_per_kg", "price_date = \"2026-03-14\"\nprice_per_ft");
+        for text in [format!("{DEMO}\n{money}"), price] {
+            let written = Form::of(&text).unwrap().to_text();
+            assert_eq!(text.parse::<toml::Table>().unwrap(), written.parse::<toml::Table>().unwrap());
+        }
     }
 
     /// Every wrong field has its own reason, all of them at once.

@@ -33,6 +33,14 @@ impl Scales {
         }
     }
 
+    /// The ounce that it is priced by.
+    pub(crate) const fn ounce(self) -> Unit {
+        match self {
+            Self::Precious => ("ozt", Grams::TROY_OUNCE),
+            Self::Base => ("oz", Grams::OUNCE),
+        }
+    }
+
     /// The units for about so many grams: the metric one, and the one beside it.
     pub(crate) fn units(self, grams: f64) -> [Unit; 2] {
         match self {
