@@ -187,8 +187,8 @@ impl CountsPerTurn {
     /// Whole counts in a fraction `1/parts` of a turn, rounded up, at least one.
     #[must_use]
     pub const fn counts_in_part(self, parts: u32) -> i64 {
-        let counts = self.num.div_ceil(self.den * if parts == 0 { 1 } else { parts as u64 });
-        if counts == 0 { 1 } else { counts.cast_signed() }
+        // Above zero, since the numerator is.
+        self.num.div_ceil(self.den * if parts == 0 { 1 } else { parts as u64 }).cast_signed()
     }
 
     /// The turns that `counts` make, rounded down to a nano-turn; `None` past ±9.2e9 turns.
@@ -393,10 +393,33 @@ mod tests {
         assert_eq!(Direction::taught_by(-400, per_turn), Some(Direction::Reverse));
     }
 
+    /// A direction that was wrong is turned round with the turns that were counted by it.
+    #[test]
+    fn flipped_direction_flips_the_count() {
+        let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::DIRECT).unwrap();
+        let mut counter = TurnCounter::new(per_turn, Direction::Forward);
+        counter.advance(-3_200).unwrap();
+        assert_eq!(counter.flip_direction(), Ok(()));
+        assert_eq!((counter.direction(), counter.counts()), (Direction::Reverse, 3_200));
+        counter.advance(-1_600).unwrap();
+        assert_eq!(counter.turns(), Turns::from_whole(3));
+    }
+
+    /// A part of a turn takes whole counts, rounded up; a part finer than the encoder takes one. By hand: of 533 1/3
+    /// counts a turn, a quarter is 133 1/3.
+    #[test]
+    fn part_of_a_turn_is_rounded_up() {
+        let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::new(48, 16).unwrap()).unwrap();
+        for (parts, counts) in [(0, 534), (1, 534), (4, 134), (534, 1), (u32::MAX, 1)] {
+            assert_eq!(per_turn.counts_in_part(parts), counts, "1/{parts}");
+        }
+    }
+
     /// A gear is written as it is read; each error has its text.
     #[test]
     fn gear_and_errors_are_written() {
         let gear = Gear::new(48, 16).unwrap();
+        assert_eq!((gear.crank_teeth(), gear.mandrel_teeth()), (48, 16));
         assert_eq!(gear.to_string(), "48:16");
         assert_eq!(gear.to_string().parse(), Ok(gear));
         assert!(GearError.to_string().contains("two tooth counts from 1 to 65535"));

@@ -234,6 +234,7 @@ mod tests {
             let (mut left, mut coils) = (wanted, 0);
             while left > 0 {
                 let rings = rule.next_rings(left);
+                prop_assert!(rings > 0, "{left} are never made");
                 let target = rule.target_counts(rings);
                 prop_assert!(rule.guaranteed_rings(target, 0) >= rings);
                 let half = rule.per_turn().counts_for(STOP_RESERVE).unwrap();
@@ -289,5 +290,67 @@ mod tests {
             unreachable!("2 mm of coil cannot give a ring of 1 mm wire with half a turn of tail")
         };
         assert_eq!(rule(1_000, 400, (1, 1), min.nm() / 1_000 + 1).map(|rule| rule.full_rings()), Ok(1));
+    }
+
+    /// 1 mm wire wound close on 4 mm, that opens by `spring`, without lead-in, at 1,600 counts a turn.
+    fn close_coil(spring: f64, cradle: Length) -> Result<BatchPlan, PlanError> {
+        let mm = |mm: i64| Length::from_um(1_000 * mm);
+        let spring = SpringRatio::measured(spring).unwrap();
+        let winding = Winding::new(mm(1), mm(4), 0.0, Length::ZERO, spring).unwrap();
+        let per_turn = CountsPerTurn::new(400, Shaft::Crank, Gear::DIRECT).unwrap();
+        BatchPlan::of(&winding, Turns::ZERO, per_turn, cradle)
+    }
+
+    /// By hand: 51.25 mm of cradle take 50.25 turns of 1 mm, 80,400 counts. Half a turn and two counts before that are
+    /// 49.74875 turns, of which 48 rings are certain. Those are certain from 49 turns on, two counts more for the
+    /// start: 78,402 counts, 49.00125 turns.
+    #[test]
+    fn worked_batch_comes_out() {
+        let rule = close_coil(1.0, Length::from_um(51_250)).unwrap();
+        assert_eq!((rule.limit_counts(), rule.full_rings()), (80_400, 48));
+        assert_eq!((rule.next_rings(100), rule.next_rings(5), rule.coils(100)), (48, 5, 3));
+        assert_eq!(
+            (rule.target_counts(48), rule.target_turns(48)),
+            (78_402, Turns::from_nano(49_001_250_000))
+        );
+    }
+
+    /// A coil that is known to open gives fewer rings, and fits the cradle as before. By hand: by 2 %, a turn of
+    /// sqrt((5 pi)^2 + 1) = 15.7398 mm becomes one of sqrt((5.1 pi)^2 + 1) = 16.0534 mm, and 49.74875 turns become
+    /// 48.777. One that opens to nearly twice its size keeps half of its turns: none of the two that a ring takes.
+    #[test]
+    fn known_opening_takes_rings_away() {
+        let rule = close_coil(1.0, Length::from_um(51_250)).unwrap();
+        let opened = rule.opening_by(SpringRatio::measured(1.02).unwrap()).unwrap();
+        assert_eq!((opened.limit_counts(), opened.full_rings()), (80_400, 47));
+        assert_eq!(rule.opening_by(SpringRatio::NONE), Some(rule));
+        let short = close_coil(1.0, Length::from_um(4_000)).unwrap();
+        assert_eq!(short.opening_by(SpringRatio::measured(1.9).unwrap()), None);
+    }
+
+    /// The shortest coil that gives a ring, to the nanometre. By hand: a ring is certain from two turns on, 3,200
+    /// counts; two more for the start and 800 in reserve are 2.50125 turns, 3.50125 mm of coil.
+    #[test]
+    fn shortest_cradle_is_named_to_the_nanometre() {
+        let min = Length::from_nm(3_501_250);
+        assert_eq!(close_coil(1.0, min).map(|rule| rule.full_rings()), Ok(1));
+        let got = Length::from_nm(min.nm() - 1);
+        assert_eq!(close_coil(1.0, got), Err(PlanError::CradleTooShort { got, min }));
+    }
+
+    /// A coil that is too long is cut into as many pieces as its length takes, with what may have been missed.
+    #[test]
+    fn pieces_follow_the_length() {
+        let rule = close_coil(1.0, Length::from_um(51_250)).unwrap();
+        for (counts, error_bound, pieces) in [
+            (80_400, 0, 1),
+            (80_401, 0, 2),
+            (80_399, 2, 2),
+            (120_600, 0, 2),
+            (200_000, 0, 3),
+            (281_400, 0, 4),
+        ] {
+            assert_eq!(rule.pieces(counts, error_bound), pieces, "{counts} and {error_bound}");
+        }
     }
 }
