@@ -296,11 +296,26 @@ mod tests {
         decoder
     }
 
+    /// Samples in a word, the oldest in the lowest bits.
+    fn packed(samples: &[u8]) -> u64 {
+        samples.iter().rev().fold(0, |word, &sample| word << 2 | u64::from(sample))
+    }
+
+    /// What two spans of samples say, one behind the other.
+    fn together(first: Steps, then: Steps) -> Steps {
+        Steps {
+            forward: first.forward + then.forward,
+            reverse: first.reverse + then.reverse,
+            illegal: first.illegal + then.illegal,
+            a_moved: first.a_moved || then.a_moved,
+            b_moved: first.b_moved || then.b_moved,
+        }
+    }
+
     fn packed_16(samples: &[u8]) -> Decoder {
         let mut decoder = Decoder::new();
         for chunk in samples.chunks_exact(16) {
-            let word = chunk.iter().rev().fold(0_u32, |word, &s| word << 2 | u32::from(s));
-            decoder.push_16(word);
+            decoder.push_16(packed(chunk) as u32);
         }
         decoder
     }
@@ -308,17 +323,13 @@ mod tests {
     fn packed_32(samples: &[u8]) -> Decoder {
         let mut decoder = Decoder::new();
         for chunk in samples.chunks_exact(32) {
-            let word = chunk.iter().rev().fold(0_u64, |word, &s| word << 2 | u64::from(s));
-            decoder.push_32(word);
+            decoder.push_32(packed(chunk));
         }
         decoder
     }
 
     fn block(samples: &[u8], cut: usize) -> Decoder {
-        let words: heapless::Vec<u64, 512> = samples
-            .chunks_exact(32)
-            .map(|chunk| chunk.iter().rev().fold(0_u64, |word, &s| word << 2 | u64::from(s)))
-            .collect();
+        let words: heapless::Vec<u64, 512> = samples.chunks_exact(32).map(packed).collect();
         let (first, second) = words.split_at(cut.min(words.len()));
         let mut decoder = Decoder::new();
         decoder.push_block(first);
@@ -348,6 +359,27 @@ mod tests {
             let whole = &samples[..samples.len() / 32 * 32];
             prop_assert_eq!(packed_16(whole), single(whole));
             prop_assert_eq!(packed_32(whole), single(whole));
+        }
+
+        /// A word says of its samples what they say one by one: the counts each way, the illegal steps, which channel
+        /// moved, and the level at the end. Channels that never move are among them.
+        #[test]
+        fn word_says_what_its_samples_say(
+            samples in prop::collection::vec(0_u8..4, 96), repeat in 1_usize..40, mask in 0_u8..4,
+        ) {
+            let samples: heapless::Vec<u8, 96> =
+                samples.iter().flat_map(|&s| core::iter::repeat_n(s & mask, repeat)).take(96).collect();
+            let (mut single, mut words_16, mut words_32) = (Decoder::new(), Decoder::new(), Decoder::new());
+            for chunk in samples.chunks_exact(32) {
+                let [first, last] = [&chunk[..16], &chunk[16..]].map(|half| {
+                    let steps = half.iter().fold(Steps::default(), |sum, &sample| together(sum, single.push(sample)));
+                    prop_assert_eq!(words_16.push_16(packed(half) as u32), steps);
+                    prop_assert_eq!(words_16.level(), single.level());
+                    Ok(steps)
+                });
+                prop_assert_eq!(words_32.push_32(packed(chunk)), together(first?, last?));
+                prop_assert_eq!(words_32.level(), chunk.last().copied());
+            }
         }
 
         /// Forward and back over any path ends where it began, and a path of single steps is counted exactly.
@@ -390,6 +422,29 @@ mod tests {
             assert_eq!(decoder.position(), 0);
             decoder.push(CYCLE[(start + 1) % 4]);
             assert_eq!(decoder.position(), 1);
+        }
+    }
+
+    /// The net count is forward less reverse; steps are still only where neither channel moved, which an illegal step
+    /// is not.
+    #[test]
+    fn steps_are_summed_up() {
+        let steps = Steps { forward: 7, reverse: 10, ..Steps::default() };
+        assert_eq!(steps.net(), -3);
+        for (a_moved, b_moved) in [(false, false), (true, false), (false, true), (true, true)] {
+            assert_eq!(Steps { a_moved, b_moved, ..steps }.is_still(), (a_moved, b_moved) == (false, false));
+        }
+    }
+
+    /// After a time without levels the next one counts nothing, wherever it is; what was counted stays.
+    #[test]
+    fn forgotten_level_counts_nothing() {
+        for level in 0..4 {
+            let mut decoder = single(&[0b00, 0b01, 0b11]);
+            decoder.forget_level();
+            assert_eq!(decoder.level(), None);
+            assert_eq!(decoder.push(level), Steps::default());
+            assert_eq!((decoder.position(), decoder.illegal(), decoder.level()), (2, 0, Some(level)));
         }
     }
 
