@@ -146,13 +146,13 @@ impl Bench {
         // channels swapped, and then it takes a whole turn to tell.
         let behind = if coil.furthest < (turn / 4).max(1) { turn / 2 } else { turn };
         let backwards = coil.furthest < turn && gone <= -behind.max(2);
+        // Up to an eighth of a turn the error bound only lowers the promise; past that it wants a decision.
+        let doubtful = illegal && coil.error_bound.exceeds(turn / 8);
         // The bounds of a step hold for a signal that is right most of the time; one that is a whole turn
         // uncertain is not.
         if coil.error_bound.exceeds(turn) {
             coil.error_bound = ErrorBound::Unknown;
         }
-        // Up to an eighth of a turn the error bound only lowers the promise; past that it wants a decision.
-        let doubtful = illegal && coil.error_bound.exceeds(turn / 8);
         // Wound on past where it was judged from, the coil itself has answered: a Yes would now turn a count
         // round that is right.
         if gone > 0 && matches!(self.state, State::Fault { fault: Fault::Backwards, .. }) {
