@@ -263,6 +263,8 @@ pub struct Bench {
     fault_at: Instant,
     /// When the knob last made the sound louder or softer.
     loudness_at: Option<Instant>,
+    /// See [`Bench::revision`].
+    revision: u32,
 }
 
 impl Default for Bench {
@@ -287,7 +289,19 @@ impl Bench {
             ring: None,
             fault_at: Instant::ZERO,
             loudness_at: None,
+            revision: 0,
         }
+    }
+
+    /// A number that is another one whenever something may have changed that time alone does not change: settings, jobs,
+    /// batches, the count. Where it is the same, none of these needs to be compared.
+    #[must_use]
+    pub const fn revision(&self) -> u32 {
+        self.revision
+    }
+
+    const fn revise(&mut self) {
+        self.revision = self.revision.wrapping_add(1);
     }
 
     /// Adds a job to choose from.
@@ -295,6 +309,7 @@ impl Bench {
     /// # Errors
     /// [`TooManyJobs`] where [`MAX_JOBS`](crate::job_list::MAX_JOBS) are held already.
     pub fn add_job(&mut self, job: Job) -> Result<(), TooManyJobs> {
+        self.revise();
         self.jobs.add(job)?;
         if matches!(self.state, State::Choose { .. }) {
             self.enter_choose();
@@ -306,6 +321,9 @@ impl Bench {
     pub fn handle(&mut self, event: Event) -> Option<CoilRecord> {
         // A clock that steps back is no reason to stop counting: time then stands.
         self.now = self.now.max(event.at);
+        if event.input != Input::Tick {
+            self.revise();
+        }
         let record = match event.input {
             Input::Tick => None,
             Input::Encoder(reading) => {
@@ -333,7 +351,8 @@ impl Bench {
         record
     }
 
-    #[inline(never)] // As a part of its caller 72 bytes more.
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
     fn key(&mut self, key: Key) -> Option<CoilRecord> {
         match (&self.state, key) {
             // It was meant for what was shown before.

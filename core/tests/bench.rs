@@ -15,7 +15,8 @@ use turntally_core::bench::{
 use turntally_core::counter::Direction;
 use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::{Job, Lead, Progress};
-use turntally_core::settings::Loudness;
+use turntally_core::job_list::MAX_JOBS;
+use turntally_core::settings::{Build, Loudness};
 use turntally_core::signal::{Channel, Reading};
 use turntally_core::time::{Duration, Instant};
 use turntally_core::units::{Length, Turns};
@@ -912,6 +913,8 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, Book)
         };
         let before = hand.bench.clone();
         let record = hand.bench.handle(Event { at: hand.now, input });
+        revision_follows(&before, &hand.bench);
+        assert!(input != Input::Tick || before.revision() == hand.bench.revision(), "time alone");
         hand.records.extend(record);
         unsawn_follows(&before, &hand.bench.take_ring_count(), record, &hand.bench);
         book.now = book.now.max(hand.now);
@@ -919,6 +922,51 @@ fn run(jobs: &[Job], happenings: &[Happening]) -> (Bench, Vec<CoilRecord>, Book)
     }
     assert!(book.taken.is_subset(&arrows()), "{:?}", book.taken.difference(&arrows()));
     (hand.bench, hand.records, book)
+}
+
+/// What is stored does not change without another revision.
+fn revision_follows(before: &Bench, after: &Bench) {
+    let stored = |bench: &Bench| {
+        let batches: Vec<_> = (0..MAX_JOBS).map(|job| bench.jobs().batch(job)).collect();
+        let rules: Vec<_> = bench.jobs().iter().map(|job| format!("{job:?}")).collect();
+        (bench.settings_now(), batches, rules, bench.jobs().chosen(), bench.coil_note())
+    };
+    assert!(before.revision() != after.revision() || stored(before) == stored(after));
+}
+
+/// Whatever comes from outside the events has another revision too.
+#[test]
+fn whatever_is_given_to_the_bench_is_another_revision() {
+    use turntally_core::bench::log::{Change, Counted};
+    use turntally_core::counter::{Gear, Shaft};
+    use turntally_core::settings::Settings;
+    let mut hand = begun();
+    hand.cranks_to(3 * TURN, 60);
+    let note = hand.bench.coil_note().unwrap();
+    let batch = hand.bench.jobs().batch(0).unwrap();
+    let fingerprint = hand.bench.jobs().fingerprint();
+    let counted = Counted { job: fingerprint, batch: 0, rings: 3, kept: true, wire: Length::from_um(1_000) };
+    let other =
+        Settings { build: Build { pulses: 1_000, ..Settings::default().build }, ..Settings::default() };
+    type Step<'a> = (&'static str, Box<dyn Fn(&mut Bench) + 'a>);
+    let steps: [Step; 9] = [
+        ("add_job", Box::new(|bench| bench.add_job(job("second", 70, CRADLE_UM)).unwrap())),
+        ("put_job", Box::new(|bench| assert!(bench.put_job(1, job("third", 80, CRADLE_UM))))),
+        ("choose", Box::new(|bench| bench.choose(1))),
+        ("catch_up", Box::new(|bench| bench.catch_up(&Change::Coil(counted)))),
+        ("resume_batch", Box::new(|bench| assert!(bench.resume_batch(0, &batch)))),
+        ("built_for", Box::new(|bench| bench.built_for(123, Shaft::Crank, Gear::DIRECT))),
+        ("set_up_counter", Box::new(move |bench| bench.set_up_counter(other))),
+        ("set_up", Box::new(|bench| bench.set_up(Settings::default()))),
+        ("resume_coil", Box::new(|bench| bench.resume_coil(&note, Since::QuarterTurn).unwrap())),
+    ];
+    let mut bench = Hand::new([job("garden chain", 160, CRADLE_UM)]).bench;
+    for (name, step) in steps {
+        let before = bench.clone();
+        step(&mut bench);
+        assert_ne!(before.revision(), bench.revision(), "{name}");
+        revision_follows(&before, &bench);
+    }
 }
 
 /// Every kept coil waits until its rings are counted, and is counted once.
@@ -1132,6 +1180,16 @@ fn random_events_go_everywhere() {
         taken.insert((arrow.0.to_owned(), arrow.1.to_owned()));
     }
     assert_eq!(taken, arrows(), "the arrows that were taken, and those of the table above the bench");
+}
+
+/// A single reading that makes the count uncertain by whole turns is a fault as well: the error bound goes from certain
+/// to unknown at once.
+#[test]
+fn one_reading_with_turns_of_missed_steps_is_a_fault() {
+    let mut hand = begun();
+    hand.cranks_to(5 * TURN, 120).reads(Reading { illegal: 2 * TURN as u32, ..QUIET });
+    assert_eq!(hand.bench.error_bound(), ErrorBound::Unknown);
+    assert!(matches!(hand.bench.state(), State::Fault { fault: Fault::MissedSteps, in_coil: true }));
 }
 
 /// A key that goes down just as a fault's page comes up was meant for the page before: it says nothing, and the

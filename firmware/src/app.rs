@@ -34,6 +34,8 @@ pub struct App {
     pub(crate) encoder: EncoderInput,
     /// The settings that the loop has acted on.
     build: Build,
+    /// The bench's revision then.
+    built: u32,
     view: View,
     rhythm: Rhythm,
     /// The user has been warned that the spool has too little for the next coil.
@@ -68,7 +70,6 @@ impl Clock {
 
 impl App {
     /// For an encoder of `pulses_per_rev`, sampled every `sample_period_ns`.
-    #[inline(never)] // As a part of its caller 96 bytes more.
     #[must_use]
     pub fn new(bench: Bench, pulses_per_rev: u32, sample_period_ns: u32) -> Self {
         Self {
@@ -76,6 +77,7 @@ impl App {
             fixed_jobs: bench.jobs().len(),
             encoder: EncoderInput::new(pulses_per_rev, sample_period_ns),
             build: bench.settings().build,
+            built: bench.revision(),
             view: View { bench, notice: None, offer: None, picture: Picture::ZERO },
             rhythm: Rhythm::default(),
             warned_of_wire: false,
@@ -128,7 +130,6 @@ impl App {
     }
 
     /// Goes on from what the store holds.
-    #[inline(never)] // As a part of its caller 80 bytes more.
     pub fn restore(&mut self, kept: &SavedState) {
         if let Some(notice) = self.saving.restore(kept, &mut self.view.bench) {
             self.report(notice);
@@ -137,8 +138,15 @@ impl App {
 
     /// What is to be stored now, if the store is at rest. To be given to [`Store::save`], whenever the
     /// board likes, and its result to [`App::saved`]; until then nothing else is returned.
-    #[inline(never)] // As a part of its caller 412 bytes more.
+    #[inline]
     pub fn save_due(&mut self) -> Option<Save> {
+        let answered = self.view.notice.is_none();
+        if self.saving.is_nothing_due(&self.view.bench, answered) { None } else { self.next_save() }
+    }
+
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
+    fn next_save(&mut self) -> Option<Save> {
         if self.view.notice.is_none()
             && let Some(notice) = self.saving.news()
         {
@@ -148,7 +156,6 @@ impl App {
     }
 
     /// Takes the result of what [`App::save_due`] returned last.
-    #[inline(never)] // As a part of its caller 88 bytes more.
     pub fn saved(&mut self, save: &Save, result: Result<(), StoreError>) {
         if let Some(notice) = self.saving.done(save, result) {
             self.report(notice);
@@ -224,7 +231,10 @@ impl App {
     }
 
     /// Acts on what was set up.
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
     fn rebuild<F: Front>(&mut self, front: &mut F) {
+        self.built = self.view.bench.revision();
         let build = self.view.bench.settings().build;
         if build.pulses != self.build.pulses {
             self.encoder.replace_encoder(build.pulses);
@@ -239,10 +249,11 @@ impl App {
     }
 
     /// To be called every millisecond. Returns the record of a coil that came off.
-    #[inline(never)] // As a part of its caller 40 bytes more.
     pub fn poll<F: Front>(&mut self, now: Instant, front: &mut F) -> Option<CoilRecord> {
         self.clock.now = now;
-        self.rebuild(front);
+        if self.built != self.view.bench.revision() {
+            self.rebuild(front);
+        }
         self.count();
         let View { bench, notice, offer, .. } = &mut self.view;
         if let Some(shown) = self.offers.show(bench, notice.is_none(), now) {

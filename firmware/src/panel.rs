@@ -266,14 +266,18 @@ impl Rhythm {
 
     /// The note at this moment.
     pub fn hertz(&mut self, now: Instant) -> Option<u16> {
-        let ms = now.since(self.sound_since).as_micros() / 1_000;
+        // Worked out only where it matters: a division of 64 bits takes long.
+        let ms = || now.since(self.sound_since).as_micros() / 1_000;
         match self.outputs.sound {
             Sound::Silent => None,
             Sound::Tone => Some(2_000),
-            Sound::Warble => Some(if (ms / 150).is_multiple_of(2) { 1_300 } else { 800 }),
+            Sound::Warble => Some(if (ms() / 150).is_multiple_of(2) { 1_300 } else { 800 }),
             // Three seconds of rattle, then a reminder every two seconds.
-            Sound::Rattle => ((ms < 3_000 || ms % 2_000 < 300) && (ms / 50).is_multiple_of(2)).then_some(600),
-            Sound::Fanfare => match ms {
+            Sound::Rattle => {
+                let ms = ms();
+                ((ms < 3_000 || ms % 2_000 < 300) && (ms / 50).is_multiple_of(2)).then_some(600)
+            }
+            Sound::Fanfare => match ms() {
                 0..150 => Some(1_000),
                 150..300 => Some(1_260),
                 300..700 => Some(1_500),
@@ -292,17 +296,17 @@ impl Rhythm {
     /// The lamps at this moment.
     #[must_use]
     pub fn lights(&self, now: Instant) -> Lights {
-        let ms = now.since(self.lamp_since).as_micros() / 1_000;
+        let ms = || now.since(self.lamp_since).as_micros() / 1_000;
         // 0.71 and 2.5 times a second, lit at first.
-        let (slow, quick) = (ms % 1_400 < 700, ms % 400 < 200);
+        let (slow, quick) = (|| ms() % 1_400 < 700, || ms() % 400 < 200);
         let (red, yellow, green) = match self.outputs.lamp {
             Lamp::Off => (false, false, false),
             Lamp::GreenSteady => (false, false, true),
-            Lamp::GreenSlow => (false, false, slow),
-            Lamp::GreenYellowSlow => (false, slow, true),
-            Lamp::YellowQuick => (false, quick, false),
+            Lamp::GreenSlow => (false, false, slow()),
+            Lamp::GreenYellowSlow => (false, slow(), true),
+            Lamp::YellowQuick => (false, quick(), false),
             Lamp::YellowSteady => (false, true, false),
-            Lamp::RedQuick => (quick, false, false),
+            Lamp::RedQuick => (quick(), false, false),
         };
         Lights { red, yellow, green }
     }

@@ -92,6 +92,9 @@ pub(crate) struct Saving {
     failed: [Option<Failure>; 3],
     /// A job that the list has since, by its place.
     job: Option<(u8, JobBytes)>,
+    /// Nothing is to be stored as long as the bench has this revision, with messages answered or not, and nothing else
+    /// comes in here: each millisecond this alone is compared.
+    nothing_due: Option<(u32, bool)>,
 }
 
 /// What goes into the log.
@@ -118,6 +121,7 @@ impl Saving {
     /// Takes what the store holds, and brings the bench back to it.
     pub(crate) fn restore(&mut self, kept: &SavedState, bench: &mut Bench) -> Option<Notice> {
         self.store = Store::Idle;
+        self.nothing_due = None;
         if let Some(settings) = kept.settings {
             // The counter may have been set up, and no batch ever.
             let had_batch = kept.batches.get(bench.jobs().len()).is_some_and(Option::is_some);
@@ -199,6 +203,7 @@ impl Saving {
         let kept = self.store != Store::None && !self.has_failed(Part::Records);
         if let (true, Ok(place)) = (kept, u8::try_from(place)) {
             self.job = Some((place, job));
+            self.nothing_due = None;
         }
     }
 
@@ -207,24 +212,38 @@ impl Saving {
         if self.store != Store::None && !self.has_failed(Part::Log) {
             // There is room: no coil begins before the one before it is written down.
             _ = self.log.waiting.push_back(event.to_bytes());
+            self.nothing_due = None;
         }
     }
 
     /// Entries of the log below this number are safe on a computer.
     pub(crate) const fn acknowledged(&mut self, next: u32) {
         self.log.acknowledged = Some(next);
+        self.nothing_due = None;
     }
 
-    /// What is to be kept now. `answered`: no message waits for the user to read it.
-    #[inline(never)] // As a part of its caller 148 bytes more.
+    /// Whether it is known already that nothing is to be kept now. `answered`: no message waits for the user to read it.
+    #[inline]
+    pub(crate) fn is_nothing_due(&self, bench: &Bench, answered: bool) -> bool {
+        self.nothing_due == Some((bench.revision(), answered))
+    }
+
+    /// What is to be kept now.
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
     pub(crate) fn next(&mut self, bench: &Bench, answered: bool) -> Option<Save> {
-        if self.store != Store::Idle {
+        if self.store == Store::Busy {
+            return None;
+        }
+        self.nothing_due = Some((bench.revision(), answered));
+        if self.store == Store::None {
             return None;
         }
         let save = match bench.coil_note() {
             Some(note) => self.note_due(note, bench),
             None => self.due_between_coils(bench, answered),
         }?;
+        self.nothing_due = None;
         self.store = Store::Busy;
         Some(save)
     }
@@ -239,14 +258,18 @@ impl Saving {
             (Some(before), Some(job)) => note.is_due(before, job.rule.per_turn()),
             _ => true,
         };
-        if !due || !bench.is_clear_for(PROGRAM_SPAN) {
+        if !due {
+            return None;
+        }
+        if !bench.is_clear_for(PROGRAM_SPAN) {
+            // Time alone may change that.
+            self.nothing_due = None;
             return None;
         }
         self.noted = Some(note);
         Some(Save::Note(note))
     }
 
-    #[inline(never)] // As a part of its caller 304 bytes more.
     fn due_between_coils(&mut self, bench: &Bench, answered: bool) -> Option<Save> {
         (self.noted, self.reported) = (None, false);
         if self.spoilt {
@@ -287,6 +310,7 @@ impl Saving {
     /// Takes the result of the last item that was given to the store.
     pub(crate) fn done(&mut self, save: &Save, result: Result<(), StoreError>) -> Option<Notice> {
         self.store = Store::Idle;
+        self.nothing_due = None;
         let error = match (save, result) {
             (Save::Clear, Ok(())) => {
                 (self.spoilt, self.cleared) = (false, true);

@@ -297,6 +297,7 @@ impl Bench {
     /// Makes a change that was written down, and whose batch was not kept any more when the power went;
     /// one of a job that is not in the list changes nothing. For a counter that starts.
     pub fn catch_up(&mut self, change: &Change) {
+        self.revise();
         match *change {
             Change::Coil(Counted { job, batch, rings, kept, wire }) => {
                 self.jobs.count_logged(job, batch, kept, rings, wire);

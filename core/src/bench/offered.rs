@@ -14,11 +14,13 @@ impl Bench {
     /// past the end of the list. What has been made of the same batch there stays; another batch of the same job
     /// begins anew.
     pub fn put_job(&mut self, place: usize, job: Job) -> bool {
+        self.revise();
         self.coil.is_none() && self.jobs.put(place, job)
     }
 
     /// Chooses a job of the list, with no coil on the mandrel.
     pub fn choose(&mut self, place: usize) {
+        self.revise();
         if self.coil.is_none() && self.jobs.choose(place) {
             self.state = State::Choose { pick: Pick::Job };
         }

@@ -44,6 +44,7 @@ impl Bench {
     }
 
     fn take_settings(&mut self, settings: Settings, choose_batch: bool) {
+        self.revise();
         if self.coil.is_some() {
             return;
         }
@@ -61,6 +62,7 @@ impl Bench {
 
     /// Tells the encoder and the gear that the counter is built for, before anything was set at it.
     pub const fn built_for(&mut self, pulses: u32, shaft: Shaft, gear: Gear) {
+        self.revise();
         self.settings.build.pulses = pulses;
         self.settings.build.shaft = shaft;
         self.settings.build.gear = gear;

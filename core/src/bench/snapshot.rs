@@ -84,6 +84,7 @@ impl CoilNote {
 impl Bench {
     /// Goes on with a batch; whether it is one of the job at this place in the list.
     pub fn resume_batch(&mut self, job: usize, batch: &Batch) -> bool {
+        self.revise();
         self.jobs.resume(job, batch)
     }
 
@@ -108,6 +109,7 @@ impl Bench {
     /// # Errors
     /// [`OtherCoil`] where the next coil of that job is not the one of the note; nothing changes then.
     pub fn resume_coil(&mut self, note: &CoilNote, since: Since) -> Result<(), OtherCoil> {
+        self.revise();
         let job = usize::from(note.job);
         if self.coil.is_some() || self.jobs.coil_number(job) != Some(note.coil) {
             return Err(OtherCoil);
