@@ -28,10 +28,12 @@ impl Ground {
     fn new(kept: SavedState) -> Self {
         // There is no such file: nothing of the user's own gets in between.
         #[cfg(feature = "link")]
-        let app = App::with_log(kept, 1, "no-log.sqlite".into());
+        let mut app = App::with_log(kept, 1, "no-log.sqlite".into());
         #[cfg(not(feature = "link"))]
-        let app = App::new(kept, 1);
-        Self { ctx: Context::default(), app, time: 0.0, vertices: 0 }
+        let mut app = App::new(kept, 1);
+        let ctx = Context::default();
+        app.dress(&ctx);
+        Self { ctx, app, time: 0.0, vertices: 0 }
     }
 
     /// One frame, down to the triangles that a graphics card gets; how long it took.

@@ -191,7 +191,13 @@ pub(crate) struct Made {
     gap: f64,
     /// What measured rings and coils say of this wire and mandrel.
     learning: Option<Learning>,
-    ratio: f64,
+    pub(crate) ratio: f64,
+    /// Inside diameter of the closed ring, mm.
+    #[cfg(feature = "window")]
+    pub(crate) inner: f64,
+    /// Its mass, mg.
+    #[cfg(feature = "window")]
+    pub(crate) mass: f64,
 }
 
 /// One that cannot: the index of its reason, and the reason in full.
@@ -296,6 +302,10 @@ impl Chart {
             gap: ring.winding().gap(),
             learning: ring.learning().cloned(),
             ratio: ring.get(Figure::AspectRatio).best,
+            #[cfg(feature = "window")]
+            inner: ring.get(Figure::ClosedInner).best,
+            #[cfg(feature = "window")]
+            mass: ring.get(Figure::RingMass).best,
         })
     }
 

@@ -2,22 +2,28 @@
 
 use std::time::Duration;
 
-use eframe::egui::{ComboBox, DragValue, Key as Press, RichText, Role, Ui, WidgetInfo, vec2};
+use eframe::egui::{Button, ComboBox, DragValue, Key as Press, RichText, Role, Ui, WidgetInfo, vec2};
 use serde::{Deserialize, Serialize};
-use turntally_core::bench::{Bench as Counter, Phase};
+use turntally_core::bench::Phase;
 use turntally_core::input::Key;
-use turntally_core::job::{Progress, Target};
+use turntally_core::job::Progress;
+use turntally_core::units::Turns;
 
+use super::batch::{self, Action};
 use super::counter::{self, Screen};
+use super::guide::Guide;
 use super::log::Log;
-use super::look::{Palette, card};
+use super::look::{Palette, bold, card};
 use super::mandrel::Scene;
 use super::saw::Cradle;
 use super::scope::{self, SPANS};
 use super::session::Session;
+use super::wanted::Wanted;
 use super::{crank, mandrel};
 use crate::failure::Failure;
 use crate::job::Job;
+use crate::plan::figures::Plan;
+use crate::plan::{advice, sheet};
 use crate::simulation::faults::{FaultKind, FaultSet};
 use crate::simulation::operator::{OperatorProfile, PROFILES};
 use crate::words::number::turns;
@@ -29,9 +35,14 @@ const MOST_STEP: f64 = 0.1;
 /// How wide the counter is, and how large the crank where there is room.
 const COUNTER_WIDTH: f32 = 300.0;
 const CRANK_SIZE: f32 = 168.0;
-/// What stands above and below the picture where the window is high: in the one that opens, both columns end
-/// together.
-const BESIDE_PICTURE: f32 = 371.0;
+/// What stands above and below the picture in the left column.
+const BESIDE_PICTURE: f32 = 354.0;
+/// The closed drawer, its gap, and the margin of the card above it.
+const DRAWER: f32 = 62.0;
+/// A wire is drawn tight within so many seconds.
+const TIGHTENS: f32 = 0.3;
+/// A crank that was turned too early is spoken of for so many seconds.
+const EARLY: f64 = 4.0;
 /// A pulse of the sounder is seen for so long, in seconds.
 const PULSE: f64 = 0.12;
 
@@ -85,29 +96,23 @@ pub struct SavedBench {
     pub slit: f64,
     /// What the scope spans, in milliseconds.
     pub span_ms: u32,
+    /// The drawer with the faults and the scope is open.
+    pub faults_open: bool,
 }
 
 impl Default for SavedBench {
     fn default() -> Self {
         let cadence = PROFILES[1].cadence() * 60.0;
-        Self { pace: Pace::Real, operator: 1, cadence, slit: 0.125, span_ms: 20 }
+        Self { pace: Pace::Real, operator: 1, cadence, slit: 0.125, span_ms: 20, faults_open: false }
     }
-}
-
-/// What is wanted of the window.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Action {
-    /// The batch from its start.
-    Again,
-    /// A counter on the cable instead.
-    #[cfg(feature = "link")]
-    Connect,
 }
 
 /// The bench as it stands.
 #[derive(Debug)]
 pub struct Bench {
     session: Session,
+    /// What its job was planned to be.
+    plan: Option<Plan>,
     screen: Screen,
     faults: FaultSet,
     cradle: Cradle,
@@ -117,6 +122,12 @@ pub struct Bench {
     lived: f64,
     heard: f64,
     came_off: f64,
+    /// When the crank was last turned and nothing counted it, by the same clock.
+    early: f64,
+    /// Where the crank stood when the coil on the mandrel was begun.
+    coil_from: f64,
+    /// The phase that was seen last.
+    phase: Phase,
     /// The crank is to have the keyboard at first.
     wants_focus: bool,
 }
@@ -128,6 +139,7 @@ impl Bench {
     /// What is wrong with the job for the counter.
     pub fn new(job: Job, seed: u64) -> Result<Self, Failure> {
         Ok(Self {
+            plan: Plan::of(&job).ok(),
             session: Session::new(job, FaultSet::default(), seed)?,
             screen: Screen::default(),
             faults: FaultSet::default(),
@@ -136,6 +148,9 @@ impl Bench {
             lived: f64::INFINITY,
             heard: f64::NEG_INFINITY,
             came_off: f64::NEG_INFINITY,
+            early: f64::NEG_INFINITY,
+            coil_from: 0.0,
+            phase: Phase::Choose,
             wants_focus: true,
         })
     }
@@ -165,6 +180,42 @@ impl Bench {
         self.session.hertz().filter(|_| kept.pace == Pace::Real)
     }
 
+    /// What the user does next.
+    #[must_use]
+    pub fn guide(&self) -> Guide {
+        let too_early = self.lived - self.early < EARLY;
+        Guide::of(&self.session, self.cradle.has_work(), too_early)
+    }
+
+    /// The sheet of the job, as a page.
+    #[must_use]
+    pub fn sheet(&self) -> Option<String> {
+        let (job, plan) = (self.session.job(), self.plan.as_ref()?);
+        Some(sheet::render(job, plan, &advice::warnings(job, plan)))
+    }
+
+    /// Turns of the crank since the coil on the mandrel was begun.
+    #[must_use]
+    pub fn crank_turns(&self) -> f64 {
+        self.session.crank_turns() - self.coil_from
+    }
+
+    /// Where the coil on the mandrel, or the next one, is to end; nothing once the batch is done. Before a coil is
+    /// begun the counter has its turns, but not yet in counts of the encoder: the plan has them.
+    fn target(&self) -> Turns {
+        let bench = self.session.simulated_bench().bench();
+        let turns = bench.target_turns();
+        if bench.phase() == Phase::Done {
+            return Turns::ZERO;
+        }
+        if bench.goal().is_some() || !self.session.winds_its_job() {
+            return turns;
+        }
+        let near = |planned: &Turns| planned.nano().abs_diff(turns.nano()) < Turns::ONE.unsigned_abs() / 50;
+        let planned = self.plan.iter().flat_map(|plan| &plan.groups).map(|group| group.wound_turns);
+        planned.into_iter().find(near).unwrap_or(turns)
+    }
+
     /// Somebody turns the crank or is at the keys, or a coil springs open.
     #[must_use]
     pub fn is_moving(&self) -> bool {
@@ -177,9 +228,16 @@ impl Bench {
         // Not egui's own step: that is a guess after a rest. A window that stood still lets its time go.
         let dt = (now - self.lived).clamp(0.0, MOST_STEP);
         self.lived = now;
+        let bench = self.session.simulated_bench().bench();
+        if bench.phase() == Phase::Done && self.session.is_helped() {
+            self.session.let_wind(None, 0);
+        }
         let at_most = if kept.pace == Pace::Fastest { MOST_TIME } else { Duration::MAX };
+        // Where nothing moves there is nothing to get over with: hours would go by while the user reads.
+        let moves = self.session.is_busy() || self.session.is_helped() && !self.session.gave_up();
+        let times = if kept.pace == Pace::Fastest && !moves { 1.0 } else { kept.pace.times() };
         // Nobody looks on who could fail.
-        let coils = self.session.advance(dt * 1e3 * kept.pace.times(), at_most).unwrap_or_default();
+        let coils = self.session.advance(dt * 1e3 * times, at_most).unwrap_or_default();
         for coil in coils {
             let bench = self.session.simulated_bench().bench();
             let name = bench.jobs().iter().nth(coil.record.job.into()).map(|job| job.name.to_string());
@@ -193,6 +251,14 @@ impl Bench {
         }
         if self.session.hertz().is_some() {
             self.heard = now;
+        }
+        let phase = self.session.simulated_bench().bench().phase();
+        if phase != self.phase {
+            if matches!(self.phase, Phase::Choose | Phase::Ready) || phase == Phase::Ready {
+                self.coil_from = self.session.crank_turns();
+            }
+            self.phase = phase;
+            self.early = f64::NEG_INFINITY;
         }
     }
 
@@ -216,84 +282,122 @@ impl Bench {
         log: &mut Log,
     ) -> Option<Action> {
         let mut wish = None;
+        let guide = self.guide();
+        let sums = log.sums(log.batch());
+        let finished = batch::is_finished(&self.session, self.cradle.has_work(), sums);
         if ui.available_width() < 760.0 {
+            guide.show(ui, palette);
+            if finished {
+                wish = batch::finish(ui, palette, &self.session, self.plan.as_ref(), sums);
+            }
             // In one column the crank and what it makes the counter say stand first, side by side.
             card(ui, palette, |ui| {
                 ui.horizontal_top(|ui| {
                     let size = (ui.available_width() - COUNTER_WIDTH + 24.0).clamp(100.0, CRANK_SIZE);
-                    self.crank(ui, palette, size);
-                    ui.vertical(|ui| self.counter(ui, palette));
+                    self.crank(ui, palette, size, guide.wanted);
+                    ui.vertical(|ui| self.counter(ui, palette, guide.wanted));
                 });
             });
-            self.picture(ui, palette, kept, log);
-            card(ui, palette, |ui| wish = self.ways_to_wind(ui, palette, kept));
-            self.signal(ui, palette, kept);
+            self.picture(ui, palette, kept, log, (guide.wanted, 0.0));
+            card(ui, palette, |ui| wish = wish.or(self.ways_to_wind(ui, palette, kept)));
+            card(ui, palette, |ui| batch::show(ui, palette, &self.session, 0.0));
+            self.drawer(ui, palette, kept);
             return wish;
         }
-        let right = COUNTER_WIDTH + 16.0;
+        card(ui, palette, |ui| guide.show(ui, palette));
+        let mut taken = 0.0;
+        if finished {
+            let before = ui.cursor().top();
+            wish = batch::finish(ui, palette, &self.session, self.plan.as_ref(), sums);
+            taken = ui.cursor().top() - before;
+        }
+        // Larger windows give the counter more dots to a pixel.
+        let counter = if ui.available_width() > 1_500.0 { 430.0 } else { COUNTER_WIDTH };
+        let right = counter + 20.0;
         ui.horizontal_top(|ui| {
             let left = ui.available_width() - right - ui.spacing().item_spacing.x;
             ui.allocate_ui(vec2(left, 0.0), |ui| {
                 ui.vertical(|ui| {
-                    self.picture(ui, palette, kept, log);
+                    self.picture(ui, palette, kept, log, (guide.wanted, taken));
                     card(ui, palette, |ui| {
                         ui.horizontal_top(|ui| {
-                            self.crank(ui, palette, CRANK_SIZE);
-                            ui.vertical(|ui| wish = self.ways_to_wind(ui, palette, kept));
+                            self.crank(ui, palette, CRANK_SIZE, guide.wanted);
+                            ui.add_space(8.0);
+                            ui.vertical(|ui| wish = wish.or(self.ways_to_wind(ui, palette, kept)));
                         });
                     });
                 });
             });
+            // Both columns end together.
+            let end = ui.min_rect().bottom();
             ui.vertical(|ui| {
-                card(ui, palette, |ui| self.counter(ui, palette));
-                self.signal(ui, palette, kept);
+                card(ui, palette, |ui| self.counter(ui, palette, guide.wanted));
+                let end = if kept.faults_open { 0.0 } else { end - DRAWER };
+                card(ui, palette, |ui| batch::show(ui, palette, &self.session, end));
+                self.drawer(ui, palette, kept);
             });
         });
         wish
     }
 
-    fn picture(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench, log: &mut Log) {
+    fn picture(
+        &mut self,
+        ui: &mut Ui,
+        palette: Palette,
+        kept: &mut SavedBench,
+        log: &mut Log,
+        (wanted, taken): (Option<Wanted>, f32),
+    ) {
         let now = ui.input(|input| input.time);
         let opening = ((now - self.came_off) / mandrel::OPENING).clamp(0.0, 1.0) as f32;
         let height = if ui.available_width() < 500.0 {
             190.0
         } else {
-            (ui.clip_rect().height() - BESIDE_PICTURE).clamp(250.0, 460.0)
+            (ui.clip_rect().height() - BESIDE_PICTURE - taken).clamp(200.0, 900.0)
         };
+        let target = self.target();
+        let tight = self.tight(ui);
         card(ui, palette, |ui| {
             if self.session.winds_its_job() {
-                mandrel::show(ui, palette, &Scene::of(&self.session), self.cradle.shown(), opening, height);
+                let scene = Scene::of(&self.session, target, tight);
+                let tray = (self.cradle.shown(), self.cradle.pile());
+                mandrel::show(ui, palette, &scene, tray, opening, height);
             } else {
-                let (turns, target) = {
-                    let simulated_bench = self.session.simulated_bench();
-                    (simulated_bench.turns_on_mandrel().max(0.0), simulated_bench.bench().target_turns())
-                };
+                let turns = self.session.simulated_bench().turns_on_mandrel().max(0.0);
                 mandrel::show_unscaled(ui, palette, turns, target, height);
                 let text = "The counter winds a batch that was set up at it: the wire and the mandrel here are those \
                             of the job in the planner, and nothing is to scale.";
                 ui.label(RichText::new(text).color(palette.faint));
             }
-            for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit) {
+            let lit = wanted == Some(Wanted::Saw);
+            for (number, rings) in self.cradle.show(ui, palette, &mut kept.slit, lit) {
                 log.saw(number, rings);
             }
         });
     }
 
-    fn counter(&mut self, ui: &mut Ui, palette: Palette) {
-        let now = ui.input(|input| input.time);
-        let pulse = (1.0 - (now - self.heard) / PULSE).clamp(0.0, 1.0) as f32;
-        counter::show(ui, palette, &mut self.screen, &mut self.session, pulse);
-        ui.scope(|ui| {
-            // Room for two lines, so that nothing below moves with the text.
-            ui.set_min_height(38.0);
-            ui.label(RichText::new(counter::in_words(&self.session)).color(palette.ink));
-        });
+    /// How far the wire is drawn tight: it hangs slack until it is caught.
+    fn tight(&self, ui: &Ui) -> Option<f32> {
+        let simulated_bench = self.session.simulated_bench();
+        let phase = simulated_bench.bench().phase();
+        let caught = simulated_bench.turns_on_mandrel() > 0.0
+            || matches!(phase, Phase::Winding | Phase::Near | Phase::Stop | Phase::Over | Phase::Paused);
+        let id = ui.scope_id().with("tight");
+        let tight = ui.ctx().animate_bool_with_time(id, caught, if caught { TIGHTENS } else { 0.0 });
+        (caught || phase == Phase::Ready).then_some(tight)
     }
 
-    fn crank(&mut self, ui: &mut Ui, palette: Palette, size: f32) {
-        let (response, turns) = crank::show(ui, palette, self.session.crank_turns(), size);
+    fn counter(&mut self, ui: &mut Ui, palette: Palette, wanted: Option<Wanted>) {
+        let now = ui.input(|input| input.time);
+        let pulse = (1.0 - (now - self.heard) / PULSE).clamp(0.0, 1.0) as f32;
+        counter::show(ui, palette, &mut self.screen, &mut self.session, pulse, wanted);
+    }
+
+    fn crank(&mut self, ui: &mut Ui, palette: Palette, size: f32, wanted: Option<Wanted>) {
+        let lit = wanted == Some(Wanted::Crank);
+        let (response, turns) = crank::show(ui, palette, self.session.crank_turns(), size, lit);
         if turns != 0.0 {
-            self.session.crank(turns);
+            self.wind(turns);
         }
         if std::mem::take(&mut self.wants_focus) {
             response.request_focus();
@@ -305,6 +409,14 @@ impl Bench {
             "Drag the handle round, or turn the wheel, or press the arrow keys (with Shift: whole turns). \
              Enter is Yes, Backspace is No, [ and ] turn the knob.",
         );
+    }
+
+    /// Turns the crank; where nothing counts it, that is remembered.
+    fn wind(&mut self, turns: f64) {
+        self.session.crank(turns);
+        if matches!(self.phase, Phase::Choose | Phase::Ready | Phase::Next) {
+            self.early = self.lived;
+        }
     }
 
     /// Without the handle.
@@ -353,7 +465,7 @@ impl Bench {
                 [("−1 turn", -1.0), ("−0.1", -0.1), ("+0.1", 0.1), ("+1 turn", 1.0), ("+10", 10.0)]
             {
                 if ui.button(text).clicked() {
-                    self.session.crank(turns);
+                    self.wind(turns);
                 }
             }
         });
@@ -412,10 +524,9 @@ impl Bench {
             ui.colored_label(palette.faint, text);
         });
         let bench = self.session.simulated_bench().bench();
-        ui.label(batch_so_far(bench));
         ui.label(format!(
-            "Crank: {} turns, {} turns/min",
-            turns(self.session.crank_turns()),
+            "Crank: {} turns for this coil, {} turns/min",
+            turns(self.crank_turns()),
             bench.turns_per_minute()
         ));
         if self.session.gave_up() {
@@ -423,67 +534,61 @@ impl Bench {
                 palette.wrong,
                 "They gave up: the count cannot be trusted. Mend the fault first.",
             );
-        } else if bench.phase() == Phase::Done && self.session.is_helped() {
-            self.session.let_wind(None, 0);
         }
+    }
+
+    /// What can go wrong, and what the encoder's lines do: of no use in the first minute, so closed at first.
+    fn drawer(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench) {
+        let mut open = kept.faults_open;
+        card(ui, palette, |ui| {
+            let sign = if open { "–" } else { "+" };
+            let text = format!("{sign} What can go wrong");
+            let button = ui.add(Button::new(bold(&text)).frame(false));
+            button.widget_info(|| WidgetInfo::selected(Role::Button, true, open, "What can go wrong"));
+            let on = FaultKind::ALL.into_iter().filter(|kind| self.faults.has(*kind)).count();
+            if button.clicked() {
+                open = !open;
+            }
+            if open {
+                self.signal(ui, palette, kept);
+            } else if on > 0 {
+                ui.colored_label(palette.copper, format!("{on} switched on"));
+            }
+        });
+        kept.faults_open = open;
     }
 
     fn signal(&mut self, ui: &mut Ui, palette: Palette, kept: &mut SavedBench) {
-        card(ui, palette, |ui| {
-            ui.horizontal(|ui| {
-                let label = ui.label(RichText::new("Signal, the last").strong());
-                let combo = ComboBox::from_id_salt("span").selected_text(format!("{} ms", kept.span_ms));
-                let shown = combo.show_ui(ui, |ui| {
-                    for span in SPANS {
-                        ui.selectable_value(&mut kept.span_ms, span, format!("{span} ms"));
-                    }
-                });
-                shown.response.labelled_by(label.id);
-            });
-            scope::show(ui, palette, &self.session, kept.span_ms);
-            ui.add_space(2.0);
-            ui.label(RichText::new("Switch on a fault").strong());
-            let before = self.faults;
-            ui.spacing_mut().interact_size.y = 18.0;
-            ui.spacing_mut().item_spacing.y = 3.0;
-            ui.columns(2, |columns| {
-                for (index, kind) in FaultKind::ALL.into_iter().enumerate() {
-                    let ui = &mut columns[index % 2];
-                    let mut on = self.faults.has(kind);
-                    let (name, help) = about(kind);
-                    let response = ui.checkbox(&mut on, name).on_hover_text(help);
-                    if response.changed() {
-                        self.faults = if on { self.faults.with(kind) } else { self.faults.without(kind) };
-                    }
+        let before = self.faults;
+        ui.columns(2, |columns| {
+            for (index, kind) in FaultKind::ALL.into_iter().enumerate() {
+                let ui = &mut columns[index % 2];
+                ui.spacing_mut().interact_size.y = 20.0;
+                ui.spacing_mut().item_spacing.y = 3.0;
+                let mut on = self.faults.has(kind);
+                let (name, help) = about(kind);
+                let response = ui.checkbox(&mut on, name).on_hover_text(help);
+                if response.changed() {
+                    self.faults = if on { self.faults.with(kind) } else { self.faults.without(kind) };
                 }
-            });
-            if self.faults != before {
-                self.session.set_faults(self.faults);
             }
         });
-    }
-}
-
-/// What has been made of the batch.
-fn batch_so_far(bench: &Counter) -> String {
-    let progress = bench.jobs().progress();
-    let (rings, kept, scrapped) = (progress.rings, progress.kept, progress.scrapped);
-    match bench.jobs().job().map(|job| job.target) {
-        Some(Target::Rings(wanted)) => {
-            let kept = coils(kept);
-            format!("Batch: {rings} of {wanted} rings guaranteed, {kept} kept, {scrapped} thrown away")
+        if self.faults != before {
+            self.session.set_faults(self.faults);
         }
-        Some(Target::Coils { coils: wanted, .. }) => {
-            let wanted = coils(wanted);
-            format!("Batch: {kept} of {wanted} kept, {rings} rings guaranteed, {scrapped} thrown away")
-        }
-        None => "Batch: none yet".to_owned(),
+        ui.horizontal(|ui| {
+            let label = ui.label("The encoder's lines, the last");
+            let combo =
+                ComboBox::from_id_salt("span").selected_text(format!("{} ms", kept.span_ms)).width(72.0);
+            let shown = combo.show_ui(ui, |ui| {
+                for span in SPANS {
+                    ui.selectable_value(&mut kept.span_ms, span, format!("{span} ms"));
+                }
+            });
+            shown.response.labelled_by(label.id);
+        });
+        scope::show(ui, palette, &self.session, kept.span_ms);
     }
-}
-
-/// `1 coil`, `2 coils`.
-pub fn coils(count: u32) -> String {
-    if count == 1 { "1 coil".to_owned() } else { format!("{count} coils") }
 }
 
 /// A fault's name on the screen, and what it does, shown where the pointer rests on it.

@@ -1,17 +1,19 @@
 //! The chart: one figure over wires and mandrels, as curves and as a table whose cells are jobs.
 
 use eframe::egui::{
-    Button, Color32, ComboBox, Grid, Label, RichText, ScrollArea, Sense, Stroke, StrokeKind, TextEdit, Ui,
-    Vec2, vec2,
+    Button, Color32, ComboBox, Grid, Label, RichText, Role, ScrollArea, Sense, Stroke, StrokeKind, TextEdit,
+    Ui, Vec2, WidgetInfo, vec2,
 };
 use egui_plot::{Corner, HoverPosition, Legend, Line, Plot, PlotPoints};
 use serde::{Deserialize, Serialize};
+use turntally_core::gauge::WireSize;
 use turntally_core::units::Length;
 
 use super::files::{Files, Outgoing};
-use super::look::{Palette, card};
+use super::look::{Palette, bold, card, main_button};
+use super::ring_sketch;
 use super::shelf::Shelf;
-use crate::chart::{self, Chart, Format, Of, Per};
+use crate::chart::{self, Chart, Format, Made, Of, Per};
 use crate::failure::Failure;
 use crate::job::Job;
 use crate::material::MaterialArgs;
@@ -97,9 +99,9 @@ impl Charted {
         }
         match &self.chart {
             Some(Ok(chart)) => card(ui, palette, |ui| {
-                ui.label(RichText::new(chart.title()).strong());
+                ui.label(bold(chart.title()));
                 if asked.table {
-                    table(ui, palette, chart)
+                    table(ui, palette, chart, job)
                 } else {
                     // The topmost figure reaches above the plot.
                     ui.add_space(4.0);
@@ -153,12 +155,15 @@ impl Charted {
         ui.horizontal_wrapped(|ui| {
             ui.label("Export");
             for (name, format, file) in [
+                ("Chart as a page…", Format::Html, "chart.html"),
                 ("Chart as CSV…", Format::Csv, "chart.csv"),
                 ("Chart as SVG…", Format::Svg, "chart.svg"),
-                ("Chart as a page…", Format::Html, "chart.html"),
                 ("Chart as JSON…", Format::Json, "chart.json"),
             ] {
-                if ui.button(name).clicked() {
+                // To hang up at the bench is what a chart is for.
+                let main = format == Format::Html;
+                let button = if main { main_button(palette, name) } else { Button::new(name) };
+                if ui.add(button).clicked() {
                     match args(asked, job, format, shelf).and_then(|args| chart::render(&args)) {
                         Ok(text) => files.save(Outgoing { name: file.to_owned(), text }),
                         Err(failure) => files.say(Err(failure)),
@@ -213,36 +218,59 @@ fn args(asked: &Asked, job: &Job, format: Format, shelf: &Shelf) -> Result<chart
 }
 
 /// The table; returns the cell that was clicked.
-fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
+fn table(ui: &mut Ui, palette: Palette, chart: &Chart, job: &Job) -> Option<Chosen> {
     if chart.wires.len() * chart.mandrels.len() > MOST_CELLS {
         ui.label(format!("More than {MOST_CELLS} cells: take a shorter range, or export it."));
         return None;
     }
     let mut chosen = None;
-    ui.colored_label(palette.faint, "Click a cell to make it the job.");
+    ui.colored_label(
+        palette.faint,
+        "Click a cell to make it the job; the cell with the heavy edge is the job.",
+    );
+    // As wide as the card has room for.
+    let columns = chart.wires.len() as f32;
+    let wide = (ui.available_width() - 70.0) / columns.max(1.0) - 3.0;
+    let high =
+        (ui.clip_rect().bottom() - ui.cursor().top() - 90.0) / (chart.mandrels.len() as f32 + 1.0) - 3.0;
+    let cell_size = vec2(wide.clamp(CELL.x, 2.2 * CELL.x), high.clamp(CELL.y, 1.7 * CELL.y));
     ScrollArea::horizontal().id_salt("chart").show(ui, |ui| {
         Grid::new("chart").spacing([3.0, 3.0]).show(ui, |ui| {
             ui.colored_label(palette.faint, "mandrel");
             for wire in &chart.wires {
-                ui.add_sized(CELL, Label::new(RichText::new(words::wire_short(*wire)).strong()));
+                ui.add_sized(cell_size, Label::new(bold(words::wire_short(*wire))));
             }
             ui.end_row();
             for (mandrel, cells) in chart.mandrels.iter().zip(chart.cells()) {
-                ui.label(RichText::new(given(*mandrel)).strong());
+                ui.label(bold(given(*mandrel)));
                 for (wire, cell) in chart.wires.iter().zip(cells) {
                     match cell {
                         Ok(made) => {
                             let (r, g, b) = Chart::shade(made);
                             let text =
                                 RichText::new(chart.shown(made)).color(Color32::from_rgb(0x22, 0x22, 0x22));
-                            let button = Button::new(text).fill(Color32::from_rgb(r, g, b)).min_size(CELL);
-                            let about = format!(
-                                "{} on {}: {}",
-                                words::wire(*wire),
-                                given(*mandrel),
-                                chart.shown(made)
-                            );
-                            if ui.add(button).on_hover_text(about).clicked() {
+                            // The job's own cell has a heavy edge.
+                            let own =
+                                wire.diameter() == job.size.diameter() && *mandrel == job.winding.mandrel();
+                            let stroke = if own {
+                                Stroke::new(2.5, Color32::from_rgb(0x22, 0x22, 0x22))
+                            } else {
+                                Stroke::NONE
+                            };
+                            let button = Button::new(text)
+                                .fill(Color32::from_rgb(r, g, b))
+                                .stroke(stroke)
+                                .min_size(cell_size);
+                            let response = ui.add(button).on_hover_ui(|ui| {
+                                about(ui, palette, job, (*wire, *mandrel), made);
+                            });
+                            if own {
+                                response.widget_info(|| {
+                                    let name = format!("{}, the job in the planner", chart.shown(made));
+                                    WidgetInfo::labeled(Role::Button, true, name)
+                                });
+                            }
+                            if response.clicked() {
                                 chosen = Some(Chosen {
                                     wire: wire.to_string().to_lowercase().replace(' ', ""),
                                     mandrel: mandrel.to_string().replace(' ', ""),
@@ -251,7 +279,7 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
                         }
                         Err(blank) => {
                             let none =
-                                ui.add_sized(CELL, Label::new(RichText::new("–").color(palette.faint)));
+                                ui.add_sized(cell_size, Label::new(RichText::new("–").color(palette.faint)));
                             none.on_hover_text(&blank.why);
                         }
                     }
@@ -262,6 +290,25 @@ fn table(ui: &mut Ui, palette: Palette, chart: &Chart) -> Option<Chosen> {
     });
     key(ui, palette, chart);
     chosen
+}
+
+/// What a cell does not say: the ring to scale, its inside diameter, ratio and mass.
+fn about(ui: &mut Ui, palette: Palette, job: &Job, (wire, mandrel): (WireSize, Length), made: &Made) {
+    ui.label(bold(format!("{} on {}", words::wire(wire), given(mandrel))));
+    ui.horizontal(|ui| {
+        ring_sketch::show(ui, palette, &job.metal_name, made.inner, wire.diameter().mm().get());
+        Grid::new("about").num_columns(2).show(ui, |ui| {
+            for (name, value) in [
+                ("inside, closed", format!("{} mm", bare_mm(made.inner))),
+                ("aspect ratio", sig(made.ratio, 3)),
+                ("mass of a ring", format!("{} g", sig(made.mass / 1e3, 3))),
+            ] {
+                ui.colored_label(palette.faint, name);
+                ui.label(value);
+                ui.end_row();
+            }
+        });
+    });
 }
 
 /// What the shades say.
@@ -287,7 +334,7 @@ fn curves(ui: &mut Ui, palette: Palette, of: Of, chart: &Chart) {
     // Where no curve goes: rings to a weight get fewer with the mandrel, all else grows or stays.
     let corner = if of == Of::Rings { Corner::RightTop } else { Corner::LeftTop };
     Plot::new("curves")
-        .height(380.0)
+        .height((ui.clip_rect().bottom() - ui.cursor().top() - 24.0).clamp(260.0, 900.0))
         .allow_scroll(false)
         .grid_color(palette.rule)
         .x_axis_label("mandrel, mm")

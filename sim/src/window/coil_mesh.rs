@@ -46,6 +46,10 @@ const ACROSS_COARSE: [(f32, f32); 3] = [(-1.0, 0.78), (-0.1, 1.16), (1.0, 0.74)]
 
 /// Wires thinner than this, in points, are drawn with fewer corners.
 const COARSE_BELOW: f32 = 4.0;
+/// Strands further apart than this, in points, have their full light and shade across; those as near as `FLAT` have
+/// none. Between, and below, the edges of strands and those of pixels would beat: the coil would be striped.
+const ROUND: f32 = 4.0;
+const FLAT: f32 = 1.6;
 /// Turns that lie closer than this, in points, are drawn several as one: the eye cannot separate them.
 const CLOSEST: f32 = 0.75;
 
@@ -59,10 +63,18 @@ pub fn add(mesh: &mut Mesh, coil: CoilShape) {
     mesh.reserve_vertices(strands * rows.len() * across.len());
     mesh.reserve_triangles(strands * (rows.len() - 1) * (across.len() - 1) * 2);
     let half = coil.wire.max(coil.pitch * bundle * 0.9) / 2.0;
+    let apart = coil.pitch * bundle;
+    let depth = ((apart - FLAT) / (ROUND - FLAT)).clamp(0.0, 1.0);
+    // A flat strand closes up with the next.
+    let half = half.max(apart / 2.0 * (1.0 + 0.2 * (1.0 - depth)));
     // Every strand has the same light, so the colours are mixed once.
     let colours: Vec<Color32> = rows
         .iter()
-        .flat_map(|row| across.iter().map(|(_, light)| shade(coil.colour, (row.3 * light).min(1.6))))
+        .flat_map(|row| {
+            across
+                .iter()
+                .map(|(_, light)| shade(coil.colour, (row.3 * (1.0 + (light - 1.0) * depth)).min(1.6)))
+        })
         .collect();
     for strand in 0..strands {
         let turn = strand as f64 * f64::from(bundle);
@@ -139,6 +151,20 @@ mod tests {
     fn a_part_of_a_turn_shows_as_such() {
         assert!(bounds(0.25).bottom() < bounds(0.5).bottom() - 10.0);
         assert!(bounds(0.0).width() <= 0.0 || !bounds(0.0).is_finite());
+    }
+
+    /// Turns too near to be told apart have one light across: what would beat with the pixels is not there.
+    #[test]
+    fn near_turns_make_no_stripes() {
+        let lights = |pitch: f32| {
+            let mut mesh = Mesh::default();
+            add(&mut mesh, CoilShape { pitch, wire: pitch, turns: 3.0, ..COIL });
+            // The first row across the first strand.
+            let row: Vec<u8> = mesh.vertices[..3].iter().map(|vertex| vertex.color.r()).collect();
+            row.iter().max().unwrap_or(&0) - row.iter().min().unwrap_or(&0)
+        };
+        assert!(lights(3.9) > 20, "{}", lights(3.9));
+        assert_eq!(lights(1.5), 0);
     }
 
     /// However many turns, the mesh stays within what can be seen.

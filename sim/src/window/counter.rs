@@ -12,8 +12,9 @@ use turntally_core::setup::{Entry, Outcome, Reason, SetUp, Shown};
 use turntally_core::units::Turns;
 use turntally_firmware::display::{FRAME_BYTES, Frame};
 
-use super::look::{Palette, shade};
+use super::look::{Palette, main_button, shade};
 use super::session::Session;
+use super::wanted::{Wanted, light};
 use crate::simulation::board::Line;
 use crate::words::number::fixed;
 
@@ -167,8 +168,15 @@ fn set_up(pages: &SetUp) -> String {
 }
 
 /// Shows the counter and passes on what is pressed and turned.
-pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Session, pulse: f32) {
-    let width = ui.available_width().min(300.0);
+pub fn show(
+    ui: &mut Ui,
+    palette: Palette,
+    screen: &mut Screen,
+    session: &mut Session,
+    pulse: f32,
+    wanted: Option<Wanted>,
+) {
+    let width = ui.available_width().min(440.0);
     // Whole pixels of the counter on whole pixels of the display.
     let dot =
         ((width - 28.0) / WIDTH as f32 * ui.pixels_per_point()).floor().max(1.0) / ui.pixels_per_point();
@@ -192,7 +200,7 @@ pub fn show(ui: &mut Ui, palette: Palette, screen: &mut Screen, session: &mut Se
     painter.image(texture.id(), glass, whole, Color32::WHITE);
     front(ui, session, Rect::from_min_max(pos2(body.left(), glass.bottom() + 6.0), body.max), pulse);
     ui.add_space(2.0);
-    under_the_hand(ui, palette, session, width);
+    under_the_hand(ui, palette, session, width, wanted);
 }
 
 /// Lamps, stop line and sounder.
@@ -220,16 +228,16 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
         painter.circle_stroke(at, 8.5, Stroke::new(1.0, shade(BODY, 0.5)));
         label(at.x, name, grey);
     }
+    // As a level on a line: it is low at rest too, and that is no alarm.
     let may_turn = lit(Line::Stop);
     let x = strip.left() + 182.0 * narrow;
-    painter.text(
-        pos2(x, middle),
-        Align2::CENTER_CENTER,
-        if may_turn { "may turn" } else { "STOP" },
-        FontId::proportional(12.5),
-        if may_turn { grey } else { Color32::from_rgb(0xff, 0x9d, 0x94) },
-    );
-    label(x, "stop line", grey);
+    let (high, low) = (middle - 7.0, middle + 5.0);
+    let level = if may_turn { high } else { low };
+    for y in [high, low] {
+        painter.line_segment([pos2(x - 20.0, y), pos2(x + 20.0, y)], Stroke::new(1.0, shade(BODY, 1.3)));
+    }
+    painter.line_segment([pos2(x - 20.0, level), pos2(x + 20.0, level)], Stroke::new(2.5, LIT));
+    label(x, if may_turn { "stop line high" } else { "stop line low" }, grey);
     // The sounder: a grille, and arcs that run out from it to both sides while it sounds.
     let at = pos2(strip.right() - 42.0 * narrow, middle);
     for (radius, alpha) in [(10.0, 1.0), (15.0, 0.8), (20.0, 0.6)] {
@@ -252,14 +260,20 @@ fn front(ui: &Ui, session: &Session, strip: Rect, pulse: f32) {
 }
 
 /// The keys and the knob.
-fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f32) {
+fn under_the_hand(ui: &mut Ui, palette: Palette, session: &mut Session, width: f32, wanted: Option<Wanted>) {
     // As wide as the counter: the keys take what knob, its two buttons and the gaps leave.
     let wide = (width - KNOB - 2.0 * STEP - 4.0 * ui.spacing().item_spacing.x) / 2.0;
     ui.allocate_ui_with_layout(vec2(width, KNOB), Layout::left_to_right(Align::Center), |ui| {
         let held = session.key();
         let key = |ui: &mut Ui, key: Key, text: &str, help: &str| {
-            let button = Button::new(text).min_size(vec2(wide, 28.0)).selected(held == Some(key));
-            ui.add(button).on_hover_text(help).clicked()
+            let lit = key == Key::Yes && wanted == Some(Wanted::Yes);
+            let button = if lit { main_button(palette, text) } else { Button::new(text) };
+            let button = button.min_size(vec2(wide, 32.0));
+            let response = ui.add(button.selected(held == Some(key) && !lit));
+            if lit {
+                light(ui, palette, &response, false);
+            }
+            response.on_hover_text(help).clicked()
         };
         if key(ui, Key::No, "No", "The No key: goes back, pauses (Backspace at the crank)") {
             session.press(Key::No);
@@ -288,9 +302,14 @@ pub fn step(ui: &mut Ui, sign: &str, name: &str) -> Response {
     response.on_hover_text(name)
 }
 
-/// The knob, turned by the wheel; says by how many clicks.
+/// Points that the knob is dragged for a click.
+const DRAG_POINTS: f32 = 7.0;
+
+/// The knob, turned by the wheel or dragged, to the right or up for clockwise; says by how many clicks.
 fn knob(ui: &mut Ui, palette: Palette, clicks: i32) -> i32 {
-    let (rect, response) = ui.allocate_exact_size(vec2(KNOB, KNOB), Sense::hover());
+    let (rect, _) = ui.allocate_exact_size(vec2(KNOB, KNOB), Sense::hover());
+    let response = ui.interact(rect, ui.scope_id().with("knob"), Sense::drag());
+    response.widget_info(|| WidgetInfo::slider(true, f64::from(clicks), "Knob"));
     let [light, steel, dark] = palette.steel;
     let painter = ui.painter();
     painter.circle_filled(rect.center(), 16.0, dark);
@@ -300,8 +319,28 @@ fn knob(ui: &mut Ui, palette: Palette, clicks: i32) -> i32 {
     let tip = vec2(angle.cos(), angle.sin());
     painter.line_segment(
         [rect.center() + tip * 5.0, rect.center() + tip * 13.0],
-        Stroke::new(3.0, shade(light, 1.3)),
+        Stroke::new(3.0, shade(dark, 0.5)),
     );
+    painter.circle_filled(rect.center() - vec2(4.0, 5.0), 3.0, shade(light, 1.2).gamma_multiply(0.5));
+    dragged(ui, &response) + wheeled(ui, &response)
+}
+
+/// Whole clicks of a drag; the rest waits for its next movement.
+fn dragged(ui: &Ui, response: &Response) -> i32 {
+    if response.drag_started() || !response.dragged() {
+        ui.data_mut(|data| data.remove::<f32>(response.id));
+    }
+    if !response.dragged() {
+        return 0;
+    }
+    let moved = response.drag_delta();
+    let way = ui.data(|data| data.get_temp::<f32>(response.id)).unwrap_or(0.0) + moved.x - moved.y;
+    let clicks = (way / DRAG_POINTS).trunc();
+    ui.data_mut(|data| data.insert_temp(response.id, way - clicks * DRAG_POINTS));
+    clicks as i32
+}
+
+fn wheeled(ui: &Ui, response: &Response) -> i32 {
     if !response.contains_pointer() {
         return 0;
     }

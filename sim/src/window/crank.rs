@@ -8,6 +8,7 @@ use eframe::egui::{
 };
 
 use super::look::{Palette, shade};
+use super::wanted::light;
 
 /// Turns for an arrow key.
 const KEY_TURNS: f64 = 0.1;
@@ -30,8 +31,8 @@ fn turned(from: f32, to: f32) -> f32 {
 }
 
 /// Shows the crank at its angle (in turns; clockwise winds on) and says by how many turns it is asked
-/// to go on.
-pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, f64) {
+/// to go on. It is `lit` when it is what is wanted.
+pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32, lit: bool) -> (Response, f64) {
     let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
     // The same one wherever it stands: it keeps the keyboard when the window is resized.
     let response = ui.interact(rect, Id::unique("crank"), Sense::drag() | Sense::FOCUSABLE);
@@ -41,6 +42,9 @@ pub fn show(ui: &mut Ui, palette: Palette, angle: f64, size: f32) -> (Response, 
     let arm = size * 0.40;
     let turns =
         f64::from(dragged(ui, &response, rect.center(), arm)) + wheel(ui, &response) + keys(ui, &response);
+    if lit {
+        light(ui, palette, &response, true);
+    }
     paint(ui, palette, &response, angle, arm);
     (response, turns)
 }
@@ -130,7 +134,7 @@ fn paint(ui: &Ui, palette: Palette, response: &Response, angle: f64, arm: f32) {
     let painter = ui.painter();
     let centre = response.rect.center();
     let [light, steel, dark] = palette.steel;
-    painter.circle_stroke(centre, arm, Stroke::new(1.0, palette.rule));
+    painter.circle_stroke(centre, arm, Stroke::new(1.0, palette.edge));
     // A tick each eighth of a turn: eyes follow the handle by them.
     for eighth in 0..8 {
         let (sin, cos) = (eighth as f32 / 8.0 * TAU).sin_cos();
@@ -156,7 +160,7 @@ fn paint(ui: &Ui, palette: Palette, response: &Response, angle: f64, arm: f32) {
         shade(palette.copper, 1.35),
     );
     if response.has_focus() {
-        painter.circle_stroke(centre, arm * 1.2, Stroke::new(2.0, palette.accent));
+        painter.circle_stroke(centre, arm * 1.15, Stroke::new(1.5, palette.accent));
     }
 }
 

@@ -117,6 +117,9 @@ impl eframe::App for Window {
         if ui.input_mut(|input| input.consume_key(Modifiers::COMMAND, Key::Q)) {
             ui.ctx().send_viewport_cmd(ViewportCommand::Close);
         }
+        if ui.input(|input| input.viewport().close_requested()) && !self.app.may_close() {
+            ui.ctx().send_viewport_cmd(ViewportCommand::CancelClose);
+        }
         if let Some(watch) = &mut self.watch {
             watch.say(&self.app.in_words());
         }

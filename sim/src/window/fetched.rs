@@ -8,7 +8,7 @@ use eframe::egui::{Grid, Label, RichText, ScrollArea, Ui};
 use turntally_core::units::Mm;
 
 use super::log::{heads, number, yield_plot};
-use super::look::{Palette, card};
+use super::look::{Palette, bold, card};
 use crate::failure::Failure;
 use crate::records::Records;
 use crate::records::report::{Coil, Key, Report, Sum, report, utc_words};
@@ -102,11 +102,11 @@ impl Fetched {
 fn shown(ui: &mut Ui, palette: Palette, read: &Read) {
     let report = &read.report;
     card(ui, palette, |ui| {
-        ui.label(RichText::new("Yield: rings counted for each ring guaranteed, count by count").strong());
+        ui.label(bold("Yield: rings counted for each ring guaranteed, count by count"));
         yield_plot(ui, palette, &read.yields, "coils so far", "No rings are counted yet.");
     });
     card(ui, palette, |ui| {
-        ui.label(RichText::new("Batches").strong());
+        ui.label(bold("Batches"));
         ScrollArea::horizontal().id_salt("jobs").show(ui, |ui| batches(ui, palette, read));
         for left in &report.spools {
             ui.label(format!("Left on “{}”: {}", left.spool, left.words));
@@ -117,7 +117,7 @@ fn shown(ui: &mut Ui, palette: Palette, read: &Read) {
         }
     });
     card(ui, palette, |ui| {
-        ui.label(RichText::new("Coils, the newest first").strong());
+        ui.label(bold("Coils, the newest first"));
         ScrollArea::horizontal().id_salt("fetched").show(ui, |ui| coils(ui, palette, &report.coils));
     });
 }

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use eframe::egui::{ComboBox, RichText, TextEdit, Ui};
+use eframe::egui::{CollapsingHeader, ComboBox, Label, RichText, ScrollArea, TextEdit, Ui};
 use serde::{Deserialize, Serialize};
 use turntally_core::metal::Metal;
 
-use super::look::Palette;
+use super::look::{Palette, bold};
 use super::mandrel::swatch;
 use super::shelf::Shelf;
 use crate::failure::Failure;
@@ -83,6 +83,10 @@ const FIELDS: [Field; 35] = [
     field("money.margin_percent", "Margin", "% of the price", Kind::Number),
 ];
 
+/// Fields that depend on each other.
+const METAL: &str = "wire.metal";
+const PRICE: &str = "wire.price_per_kg";
+
 /// The groups of the form, by the table of the file.
 const GROUPS: [(&str, &str); 7] = [
     ("job", "Batch"),
@@ -94,6 +98,9 @@ const GROUPS: [(&str, &str); 7] = [
     ("money", "Money"),
 ];
 
+/// The groups that change from batch to batch.
+const OPEN: [&str; 3] = ["job", "wire", "mandrel"];
+
 /// What stands in the fields.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(default)]
@@ -101,6 +108,8 @@ pub struct Form {
     values: BTreeMap<String, String>,
     /// The batch starts from wire, not from a number of rings.
     from_wire: bool,
+    /// The metal that the price was entered for; none where that is not known.
+    priced: Option<String>,
 }
 
 /// What the form makes: a job, or why not, field by field.
@@ -129,7 +138,8 @@ impl Form {
             }
         }
         let from_wire = values.contains_key("job.wire");
-        Ok(Self { values, from_wire })
+        let priced = values.get(METAL).cloned();
+        Ok(Self { values, from_wire, priced })
     }
 
     /// The form as a job file.
@@ -185,7 +195,14 @@ impl Form {
                 reasons.entry("job.name").or_insert(line);
                 break;
             };
-            if reasons.insert(field, reason(&line, field)).is_some() {
+            let empty = mended.get(field).trim().is_empty();
+            let why = if empty && line.contains("is missing") {
+                // The line is about keys of a file.
+                "fill this in".to_owned()
+            } else {
+                in_labels(&reason(&line, field))
+            };
+            if reasons.insert(field, why).is_some() {
                 break;
             }
             mended.set(field, sound.get(field));
@@ -197,23 +214,54 @@ impl Form {
     /// Shows the form; true when something was changed.
     pub fn show(&mut self, ui: &mut Ui, palette: Palette, checked: &Checked, shelf: &Shelf) -> bool {
         let before = self.clone();
+        let changed = |form: &Self, key: &str| form.get(key) != before.get(key);
         for (table, title) in GROUPS {
             ui.add_space(2.0);
-            ui.label(RichText::new(title).strong().color(palette.accent));
-            if table == "job" {
-                ui.horizontal(|ui| {
-                    ui.radio_value(&mut self.from_wire, false, "from rings");
-                    ui.radio_value(&mut self.from_wire, true, "from wire");
-                });
+            let fields = FIELDS.iter().filter(|field| table_of(field.key) == table);
+            if OPEN.contains(&table) {
+                ui.label(bold(title).color(palette.accent));
+                self.group(ui, palette, table, checked, shelf);
+                continue;
             }
-            for field in FIELDS.iter().filter(|field| table_of(field.key) == table) {
-                // Where there is no log there are no spools: one that a file names stays as it was read.
-                if self.is_written(field.key) && (field.kind != Kind::Spool || shelf.is_there()) {
-                    self.field(ui, palette, field, checked, shelf);
-                }
+            // What is set once for a bench is folded, unless something in it is wrong.
+            let wrong = fields.clone().any(|field| checked.reasons.contains_key(field.key));
+            let header = CollapsingHeader::new(bold(title).color(palette.accent))
+                .id_salt(table)
+                .open(wrong.then_some(true))
+                .show(ui, |ui| self.group(ui, palette, table, checked, shelf));
+            if header.fully_closed() {
+                let values = fields.filter(|field| !self.get(field.key).trim().is_empty());
+                let summary: Vec<String> = values
+                    .map(|field| format!("{} {}", field.label.to_lowercase(), self.get(field.key)))
+                    .collect();
+                ui.add(Label::new(RichText::new(summary.join(", ")).small().color(palette.faint)).wrap());
             }
         }
+        if changed(self, PRICE) {
+            self.priced = Some(self.get(METAL).to_owned());
+        }
         *self != before
+    }
+
+    fn group(&mut self, ui: &mut Ui, palette: Palette, table: &str, checked: &Checked, shelf: &Shelf) {
+        if table == "job" {
+            ui.horizontal(|ui| {
+                ui.radio_value(&mut self.from_wire, false, "from rings");
+                ui.radio_value(&mut self.from_wire, true, "from wire");
+            });
+        }
+        for field in FIELDS.iter().filter(|field| table_of(field.key) == table) {
+            // Where there is no log there are no spools: one that a file names stays as it was read.
+            if self.is_written(field.key) && (field.kind != Kind::Spool || shelf.is_there()) {
+                self.field(ui, palette, field, checked, shelf);
+            }
+        }
+    }
+
+    /// The metal that the price was entered for, where it is not the one in the form.
+    fn priced_for_another(&self) -> Option<&str> {
+        let priced = self.priced.as_deref()?;
+        (!self.get(PRICE).trim().is_empty() && priced != self.get(METAL)).then_some(priced)
     }
 
     fn field(&mut self, ui: &mut Ui, palette: Palette, field: &Field, checked: &Checked, shelf: &Shelf) {
@@ -245,15 +293,19 @@ impl Form {
                 Kind::Metal => {
                     ui.add(edit(value, wrong, palette).desired_width(118.0)).labelled_by(label.id);
                     let listed = ui.menu_button("list", |ui| {
-                        for metal in Metal::ALL {
-                            ui.horizontal(|ui| {
-                                swatch(ui, metal.name());
-                                if ui.button(metal.name()).on_hover_text(metal.title()).clicked() {
-                                    metal.name().clone_into(value);
-                                    ui.close();
-                                }
-                            });
-                        }
+                        // There are more than a small window has room for.
+                        let most = (ui.ctx().content_rect().height() * 0.6).max(120.0);
+                        ScrollArea::vertical().max_height(most).show(ui, |ui| {
+                            for metal in Metal::ALL {
+                                ui.horizontal(|ui| {
+                                    swatch(ui, metal.name());
+                                    if ui.button(metal.name()).on_hover_text(metal.title()).clicked() {
+                                        metal.name().clone_into(value);
+                                        ui.close();
+                                    }
+                                });
+                            }
+                        });
                     });
                     listed.response.on_hover_text("Listed metals");
                 }
@@ -266,10 +318,21 @@ impl Form {
                     ui.add(edit(value, wrong, palette).desired_width(width)).labelled_by(label.id);
                 }
             }
-            ui.add(eframe::egui::Label::new(RichText::new(field.unit).small().color(palette.faint)).wrap());
+            ui.add(Label::new(RichText::new(field.unit).small().color(palette.faint)).wrap());
         });
+        if let Some(metal) = self.priced_for_another().filter(|_| field.key == PRICE).map(str::to_owned) {
+            ui.horizontal_wrapped(|ui| {
+                ui.label(bold(format!("! This is the price of {metal}.")).color(palette.copper));
+                if ui.button("Clear it").clicked() {
+                    self.set(PRICE, "");
+                }
+                if ui.button("It is right").clicked() {
+                    self.priced = Some(self.get(METAL).to_owned());
+                }
+            });
+        }
         if let Some(reason) = wrong {
-            ui.add(eframe::egui::Label::new(RichText::new(reason).small().color(palette.wrong)).wrap());
+            ui.add(Label::new(RichText::new(reason).small().color(palette.wrong)).wrap());
         }
     }
 }
@@ -388,6 +451,29 @@ mod tests {
         assert_eq!(checked.reasons["job.rings"], "give a whole number from 1 to 10000000");
         assert!(checked.reasons["wire.size"].contains("mm"), "{checked:?}");
         assert!(checked.reasons.values().all(|reason| !reason.contains("(line")), "{checked:?}");
+    }
+
+    /// A field that must not be empty says so in words, whichever it is.
+    #[test]
+    fn an_empty_field_says_so() {
+        let sound = Form::of(DEMO).unwrap();
+        for key in ["job.rings", "wire.metal", "wire.size", "mandrel.diameter"] {
+            let mut form = sound.clone();
+            form.set(key, "");
+            let checked = form.check(&sound, &Lookup::nothing());
+            assert_eq!(checked.reasons.get(key).map(String::as_str), Some("fill this in"), "{checked:?}");
+        }
+    }
+
+    /// A price is for the metal that it was entered with.
+    #[test]
+    fn a_price_is_for_a_metal() {
+        let mut form = Form::of(DEMO).unwrap();
+        assert_eq!(form.priced_for_another(), None);
+        form.set(METAL, "yellow-brass");
+        assert_eq!(form.priced_for_another(), Some("copper"));
+        form.set(PRICE, "");
+        assert_eq!(form.priced_for_another(), None);
     }
 
     /// The window has no keys of a file.

@@ -9,10 +9,10 @@ use turntally_core::link::{Health, Identity, Status};
 use turntally_core::screen::fault_words;
 use turntally_core::units::Length;
 
-use super::bench_view::coils;
+use super::batch::coils;
 use super::counter;
 use super::follower::{Fetch, Offered, Seen};
-use super::look::{Palette, card};
+use super::look::{Palette, bold, card};
 use super::mandrel::{self, Scene};
 use crate::job::Job;
 use crate::link::{job_name, well_words};
@@ -122,7 +122,7 @@ fn picture(ui: &mut Ui, palette: Palette, seen: &Seen, status: &Status, job: Opt
         turns,
         mandrel_turns: status.turns.as_f64(),
         target: status.target,
-        caught: is_wound(status.phase),
+        tight: is_wound(status.phase).then_some(1.0),
     };
     let since = seen.kept.as_ref().map_or(0.0, |kept| kept.at.elapsed().as_secs_f64());
     if seen.kept.is_some() && since < mandrel::OPENING {
@@ -143,7 +143,7 @@ const fn title(phase: Phase, palette: Palette) -> (&'static str, Color32) {
         Phase::Ready => ("Ready", palette.accent),
         Phase::Winding => ("Winding", palette.accent),
         Phase::Near => ("Near the target", palette.copper),
-        Phase::Stop => ("Stop", palette.accent),
+        Phase::Stop => ("Stop", palette.wrong),
         Phase::Over => ("Too far", palette.wrong),
         Phase::Paused => ("Paused", palette.faint),
         Phase::Verdict => ("Keep it?", palette.accent),
@@ -231,7 +231,7 @@ fn batch(ui: &mut Ui, palette: Palette, status: &Status, job: Option<&Job>) {
             mandrel::swatch(ui, &job.metal_name);
         }
         let name = if name.is_empty() { "No job chosen yet" } else { &name };
-        ui.label(RichText::new(name).strong());
+        ui.label(bold(name));
     });
     let progress = status.progress;
     let (kept, scrapped) = (coils(progress.kept), progress.scrapped);
@@ -284,7 +284,7 @@ fn about(
 ) -> Option<Action> {
     // Without the folder that all of them are in, or one of the user's own.
     let short = port.strip_prefix("/dev/").or_else(|| port.rsplit('/').next()).unwrap_or(port);
-    let name = ui.label(RichText::new(format!("Counter on {short}")).strong());
+    let name = ui.label(bold(format!("Counter on {short}")));
     let on = seen
         .health
         .map_or_else(String::new, |health| format!(": up {}", number::span(health.up_ms as f64 / 60_000.0)));

@@ -1,11 +1,11 @@
 //! What was wound: batches and their coils, promised against counted.
 
 use eframe::egui::{Align, Grid, Layout, Response, RichText, ScrollArea, Ui};
-use egui_plot::{Line, Plot, PlotPoints, Points};
+use egui_plot::{GridMark, Line, Plot, PlotPoints, Points};
 use serde::{Deserialize, Serialize};
 use turntally_core::screen::fault_words;
 
-use super::look::{Palette, card};
+use super::look::{Palette, bold, card};
 use crate::simulation::run::Coil;
 use crate::words::number::{percent, turns};
 
@@ -146,15 +146,15 @@ impl Log {
             return;
         }
         card(ui, palette, |ui| {
-            ui.label(RichText::new("Yield: rings counted for each ring guaranteed, coil by coil").strong());
+            ui.label(bold("Yield: rings counted for each ring guaranteed, coil by coil"));
             self.plot(ui, palette);
         });
         card(ui, palette, |ui| {
-            ui.label(RichText::new("Batches").strong());
+            ui.label(bold("Batches"));
             self.batches(ui, palette);
         });
         card(ui, palette, |ui| {
-            ui.label(RichText::new("Coils, the newest first").strong());
+            ui.label(bold("Coils, the newest first"));
             self.table(ui, palette);
         });
         self.forget(ui);
@@ -262,6 +262,8 @@ pub fn yield_plot(ui: &mut Ui, palette: Palette, yields: &[[f64; 2]], along: &st
         .grid_color(palette.rule)
         .show_grid([false, true])
         .x_axis_label(along.to_owned())
+        .x_grid_spacer(|input| whole_marks(input.bounds))
+        .x_axis_formatter(|mark, _| format!("{:.0}", mark.value))
         .y_axis_label("% of guaranteed")
         .include_y(96.0)
         .include_y(highest)
@@ -276,6 +278,20 @@ pub fn yield_plot(ui: &mut Ui, palette: Palette, yields: &[[f64; 2]], along: &st
         });
 }
 
+/// Marks at whole numbers: half a coil is none. No more of them than can be read.
+fn whole_marks((from, to): (f64, f64)) -> Vec<GridMark> {
+    const MOST: f64 = 12.0;
+    let every = |step: f64| {
+        let first = (from / step).ceil();
+        let count = ((to / step).floor() - first).max(0.0) as u32;
+        (0..=count)
+            .map(move |at| GridMark { value: (first + f64::from(at)) * step, step_size: step })
+            .collect()
+    };
+    let steps = (0..9).flat_map(|power| [1.0, 2.0, 5.0].map(|digit| digit * 10.0_f64.powi(power)));
+    steps.into_iter().find(|step| (to - from) / step <= MOST).map_or_else(Vec::new, every)
+}
+
 /// Heads of columns of numbers.
 pub fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
     for head in heads {
@@ -286,4 +302,20 @@ pub fn heads(ui: &mut Ui, palette: Palette, heads: &[&str]) {
 /// A cell with a number: one below the other by their ends.
 pub fn number(ui: &mut Ui, text: impl Into<RichText>) -> Response {
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| ui.label(text.into())).inner
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// One coil has one mark, fourteen have several, thousands have no more than can be read; all at whole coils.
+    #[test]
+    fn coils_are_marked_at_whole_numbers() {
+        let marks = |from: f64, to: f64| {
+            whole_marks((from, to)).into_iter().map(|mark| mark.value).collect::<Vec<_>>()
+        };
+        assert_eq!(marks(0.5, 1.5), [1.0]);
+        assert_eq!(marks(0.5, 14.5), [2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0]);
+        assert_eq!(marks(0.5, 5_000.5).len(), 10);
+    }
 }

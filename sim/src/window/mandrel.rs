@@ -1,11 +1,11 @@
 //! The picture of the bench: the mandrel with the coil on it, the cradle's length beside it, and the
 //! coil that came off, all to one scale.
 
+use eframe::egui::epaint::CubicBezierShape;
 use eframe::egui::{
     Align2, Color32, CornerRadius, FontId, Mesh, Painter, Pos2, Rect, Role, Sense, Shape, Stroke, Ui,
     WidgetInfo, pos2, vec2,
 };
-use turntally_core::bench::Phase;
 use turntally_core::units::{Mm, Turns};
 
 use super::coil_mesh::{self, CoilShape};
@@ -18,7 +18,9 @@ use crate::words::number::{self, given, mm, percent, turns};
 /// How long a coil takes to spring open, in seconds.
 pub const OPENING: f64 = 0.7;
 /// The most rings that are drawn one by one.
-const MOST_RINGS: u32 = 400;
+const MOST_RINGS: u32 = 260;
+/// Fewer turns are no target: a batch that is done has none.
+const LEAST_TARGET: f64 = 0.1;
 /// Left of the coil: chuck and crank shaft.
 const CHUCK: f32 = 46.0;
 
@@ -33,22 +35,16 @@ pub struct Scene<'a> {
     pub mandrel_turns: f64,
     /// Where the coil is to end; nothing is marked at zero.
     pub target: Turns,
-    /// A wire is caught, though it may not have gone round yet.
-    pub caught: bool,
+    /// How far the wire is drawn tight from hanging slack, 0..=1; none where no wire is at the mandrel.
+    pub tight: Option<f32>,
 }
 
 impl<'a> Scene<'a> {
     /// The simulated bench.
-    pub fn of(session: &'a Session) -> Self {
+    pub fn of(session: &'a Session, target: Turns, tight: Option<f32>) -> Self {
         let (job, simulated_bench) = (session.job(), session.simulated_bench());
         let turns = simulated_bench.turns_on_mandrel().max(0.0);
-        Self {
-            job,
-            turns,
-            mandrel_turns: session.crank_turns() * job.gear.ratio(),
-            target: simulated_bench.bench().target_turns(),
-            caught: turns > 0.0 || matches!(simulated_bench.bench().phase(), Phase::Ready | Phase::Winding),
-        }
+        Self { job, turns, mandrel_turns: session.crank_turns() * job.gear.ratio(), target, tight }
     }
 
     /// The picture in words, for a screen reader.
@@ -56,7 +52,11 @@ impl<'a> Scene<'a> {
         let winding = &self.job.winding;
         let length = self.turns * winding.pitch().get() + winding.wire().mm().get();
         let length = if self.turns > 0.0 { length } else { 0.0 };
-        format!("Coil on the mandrel: {} turns, {}", turns(self.turns), mm(Mm::new(length)))
+        let target = match self.target.as_f64() {
+            target if target >= LEAST_TARGET => format!("; target {} turns", turns(target)),
+            _ => String::new(),
+        };
+        format!("Coil on the mandrel: {} turns, {}{target}", turns(self.turns), mm(Mm::new(length)))
     }
 }
 
@@ -103,13 +103,13 @@ pub fn show(
     ui: &mut Ui,
     palette: Palette,
     scene: &Scene<'_>,
-    tray: Option<&Tray>,
+    (tray, pile): (Option<&Tray>, u32),
     opening: f32,
     height: f32,
 ) {
     let (painter, scale, rect) = wound_part(ui, palette, scene, height);
     match tray {
-        Some(tray) => in_cradle(&painter, palette, scene.job, tray, scale, rect, opening),
+        Some(tray) => in_cradle(&painter, palette, scene.job, (tray, pile), scale, rect, opening),
         None => no_coil(&painter, palette, scale, rect),
     }
 }
@@ -123,7 +123,7 @@ fn no_coil(painter: &Painter, palette: Palette, scale: Scale, rect: Rect) {
 /// A line below the coil in the cradle.
 fn below(painter: &Painter, palette: Palette, scale: Scale, rect: Rect, text: String) {
     let at = pos2(scale.left, rect.bottom() - 9.0);
-    painter.text(at, Align2::LEFT_CENTER, text, FontId::proportional(11.5), palette.faint);
+    painter.text(at, Align2::LEFT_CENTER, text, FontId::proportional(12.5), palette.faint);
 }
 
 /// Shows the same with the coil that came off a counter, of so many turns: how far it really opens is not known.
@@ -177,7 +177,7 @@ pub fn show_unscaled(ui: &mut Ui, palette: Palette, turns: f64, target: Turns, h
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), foot], stroke, 5.0, 3.0));
         let text = format!("target {} turns", number::turns(goal));
         let at = pos2(x, rect.bottom() - 12.0);
-        painter.text(at, Align2::RIGHT_CENTER, text, FontId::proportional(11.5), palette.copper);
+        painter.text(at, Align2::RIGHT_CENTER, text, FontId::proportional(12.5), palette.copper);
     }
 }
 
@@ -251,15 +251,22 @@ fn shape(job: &Job, scale: Scale, turns: f64, ratio: f64, axis: f32) -> CoilShap
 
 /// The coil on the mandrel, and the wire that runs onto it.
 fn wound(painter: &Painter, scene: &Scene<'_>, scale: Scale, rect: Rect) {
-    if !scene.caught {
-        return;
-    }
+    let Some(tight) = scene.tight else { return };
     let turns = scene.turns;
     let coil = shape(scene.job, scale, turns, 1.0, scale.axis);
     let x = coil.start.x + turns as f32 * coil.pitch;
     let wire = Stroke::new(coil.wire.max(1.0), shade(coil.colour, 0.82));
-    // It comes from behind, at the height of the mandrel's top.
-    painter.line_segment([pos2(x, scale.axis - coil.radius), pos2(x + 3.0, rect.top() - 8.0)], wire);
+    // It comes from behind, at the height of the mandrel's top; until it is caught it hangs in front of it.
+    let (from, slack) = (pos2(x + 3.0, rect.top() - 8.0), 1.0 - tight);
+    let to = pos2(x + slack * 26.0, scale.axis - coil.radius + slack * (coil.radius * 2.0 + 14.0));
+    if slack > 0.0 {
+        let sag = vec2(slack * 60.0, 0.0);
+        let points = [from + vec2(slack * 30.0, 0.0), from + sag + vec2(0.0, 30.0), to + sag * 0.3, to];
+        let curve = CubicBezierShape::from_points_stroke(points, false, Color32::TRANSPARENT, wire);
+        painter.add(Shape::CubicBezier(curve));
+    } else {
+        painter.line_segment([to, from], wire);
+    }
     let mut mesh = Mesh::default();
     coil_mesh::add(&mut mesh, coil);
     painter.add(Shape::mesh(mesh));
@@ -285,11 +292,11 @@ fn ruler(painter: &Painter, palette: Palette, scene: &Scene<'_>, scale: Scale, r
         painter.line_segment([pos2(x, y), pos2(x, y + 4.0)], Stroke::new(1.0, palette.faint));
         at += step;
     }
-    let small = FontId::proportional(11.5);
+    let small = FontId::proportional(12.5);
     let text = format!("cradle {}", given(job.coil_max));
     painter.text(pos2(scale.left + 4.0, y + 12.0), Align2::LEFT_CENTER, text, small.clone(), palette.faint);
     let target = scene.target;
-    if target.nano() > 0 {
+    if target.as_f64() >= LEAST_TARGET {
         let x = scale.left + scale.long(job.rule.coil().length(target).mm().get());
         let stroke = Stroke::new(1.5, palette.copper);
         painter.extend(Shape::dashed_line(&[pos2(x, rect.top() + 6.0), pos2(x, y)], stroke, 5.0, 3.0));
@@ -309,13 +316,15 @@ fn in_cradle(
     painter: &Painter,
     palette: Palette,
     job: &Job,
-    tray: &Tray,
+    (tray, pile): (&Tray, u32),
     scale: Scale,
     rect: Rect,
     opening: f32,
 ) {
-    if let Some(cut) = tray.sawn {
-        rings(painter, job, scale, rect, cut.rings);
+    if tray.sawn.is_some() {
+        rings(painter, job, scale, rect, pile);
+        let text = format!("{pile} rings in the tray");
+        below(painter, palette, scale, rect, text);
         return;
     }
     let (wound, ratio) = (tray.coil.true_turns, tray.ratio());
@@ -361,18 +370,25 @@ fn slit(painter: &Painter, palette: Palette, coil: CoilShape, slit: f64, end: f3
     }
 }
 
-/// Rings as they lie: as large as they are, in rows that overlap.
+/// Rings as they fell into the tray, the newest on top: as large as they are, in a pile that grows with their number.
 fn rings(painter: &Painter, job: &Job, scale: Scale, rect: Rect, count: u32) {
-    let shown = count.min(MOST_RINGS);
     let ratio = job.winding.spring().best();
     let wire = scale.long(job.winding.wire().mm().get()).max(1.0);
     let radius = scale.long(job.winding.wound_diameter().get() * ratio) / 2.0;
     let colour = wire_colour(&job.metal_name);
-    let room = rect.right() - scale.left - 2.0 * radius - wire - 8.0;
-    let step = (room / shown.max(2) as f32).min(radius * 0.9);
-    for ring in 0..shown {
-        let lift = [0.0, 0.1, -0.08, 0.05][ring as usize % 4] * radius;
-        let centre = pos2(scale.left + wire / 2.0 + radius + step * ring as f32, scale.cradle + lift);
+    let room = (rect.right() - scale.left - 2.0 * radius - wire - 8.0).max(1.0);
+    // A pile of so many rings is as wide as this, until the tray is full.
+    let wide = (radius * 1.5 * (count as f32).sqrt()).min(room);
+    let high = (scale.cradle - scale.ruler - radius - 22.0).clamp(0.0, radius * 2.0);
+    for ring in count.saturating_sub(MOST_RINGS)..count {
+        // Two sequences that fill a square evenly: the fractions of multiples of irrational numbers.
+        let along = (ring as f32 * 0.754_878).fract();
+        let up = (ring as f32 * 0.569_84).fract();
+        // Lower towards its ends.
+        let slope = 1.0 - (along * 2.0 - 1.0).abs();
+        let x = scale.left + wire / 2.0 + radius + wide * along;
+        let y = scale.cradle + 6.0 - high * slope * up * (count as f32 / 120.0).min(1.0);
+        let centre = pos2(x, y);
         arc(painter, centre, radius, Stroke::new(wire + 1.0, shade(colour, 0.5)), ring);
         arc(painter, centre, radius, Stroke::new((wire * 0.75).max(1.0), shade(colour, 1.05)), ring);
     }

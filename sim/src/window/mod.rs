@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use eframe::egui::{
     CentralPanel, Color32, Context, Frame, Key as Press, Label, Margin, Modifiers, Panel, ScrollArea,
-    ThemePreference, Ui, Visuals,
+    ThemePreference, Ui, ViewportCommand, Visuals,
 };
 use serde::{Deserialize, Serialize};
 use web_time::Instant;
@@ -15,15 +15,16 @@ use web_time::Instant;
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
 use crate::words::number;
-use bench_view::coils;
+use batch::coils;
 use cable::Cable;
 use chart_view::Charted;
-use files::Files;
-use look::Palette;
+use files::{Files, Outgoing};
+use look::{Palette, bold, card, main_button};
 use pacer::Pacer;
 use plan_view::{Action, Planner};
 use shelf::Shelf;
 
+mod batch;
 mod bench_view;
 #[cfg_attr(not(feature = "link"), path = "no_cable.rs")]
 mod cable;
@@ -39,6 +40,7 @@ mod files;
 #[cfg(feature = "link")]
 mod follower;
 mod form;
+mod guide;
 #[cfg(feature = "link")]
 mod live_view;
 mod log;
@@ -46,12 +48,14 @@ mod look;
 mod mandrel;
 mod pacer;
 mod plan_view;
+mod ring_sketch;
 mod saw;
 mod scope;
 mod session;
 mod shelf;
 #[cfg_attr(target_arch = "wasm32", path = "browser_sound.rs")]
 mod sound;
+mod wanted;
 #[cfg(target_arch = "wasm32")]
 pub mod web;
 
@@ -170,6 +174,8 @@ pub struct App {
     seed: u64,
     dressed: bool,
     pacer: Pacer,
+    /// The user was asked whether a batch that is not done is to be lost.
+    asked_to_close: bool,
 }
 
 impl App {
@@ -206,6 +212,7 @@ impl App {
             seed,
             dressed: false,
             pacer: Pacer::default(),
+            asked_to_close: false,
         };
         if app.put_on_bench(&text).is_err() {
             // A job of a former version, or of a spool that is gone, must not lock anybody out.
@@ -246,6 +253,36 @@ impl App {
                 self.aside.remove(0);
             }
         }
+    }
+
+    /// A batch that is not done would be lost with the window.
+    fn has_work(&self) -> bool {
+        self.bench().is_some_and(Bench::has_work) || !self.aside.is_empty()
+    }
+
+    /// The window may be closed: nothing would be lost, or whoever closes it was asked before.
+    pub fn may_close(&mut self) -> bool {
+        !self.has_work() || std::mem::replace(&mut self.asked_to_close, true)
+    }
+
+    /// Asks whether what is not done is to be lost.
+    fn ask_to_close(&mut self, ui: &mut Ui, palette: Palette) {
+        if !self.asked_to_close {
+            return;
+        }
+        card(ui, palette, |ui| {
+            ui.horizontal_wrapped(|ui| {
+                ui.label(
+                    bold("! A batch is not done, and is lost when the window closes.").color(palette.copper),
+                );
+                if ui.add(main_button(palette, "Go on with it")).clicked() {
+                    self.asked_to_close = false;
+                }
+                if ui.button("Close and lose it").clicked() {
+                    ui.ctx().send_viewport_cmd(ViewportCommand::Close);
+                }
+            });
+        });
     }
 
     /// Offers to bring back the batch that was put aside last.
@@ -329,6 +366,12 @@ impl App {
         })
     }
 
+    /// The name of the control that is lit: the one that the bench's sentence is about.
+    #[must_use]
+    pub fn wanted(&self) -> Option<&'static str> {
+        self.bench().filter(|_| self.is_bench_shown())?.guide().wanted.map(wanted::Wanted::name)
+    }
+
     /// The bench.
     #[must_use]
     pub fn bench(&self) -> Option<&Bench> {
@@ -344,6 +387,11 @@ impl App {
     pub fn ui(&mut self, ui: &mut Ui) {
         self.pacer.begin(Instant::now());
         self.dress(ui.ctx());
+        if !look::has_fonts(ui.ctx()) {
+            // Where nobody asked for them before, the first frame comes without the faces.
+            ui.ctx().request_repaint();
+            return;
+        }
         self.hear();
         if self.shown.replace(self.kept.view) != Some(self.kept.view) {
             self.look();
@@ -355,26 +403,34 @@ impl App {
         CentralPanel::default().frame(Frame::NONE).show(ui, |ui| {
             ScrollArea::vertical().auto_shrink([false, false]).show(ui, |ui| {
                 // The margin scrolls along: what is cut off ends at the window's edge, and the bar stands free.
-                Frame::new().inner_margin(Margin::same(8)).show(ui, |ui| match self.kept.view {
-                    View::Bench => {
-                        if !self.bench_on_cable(ui, palette) {
-                            wish = self.simulated(ui, palette);
+                Frame::new().inner_margin(Margin::same(8)).show(ui, |ui| {
+                    self.ask_to_close(ui, palette);
+                    match self.kept.view {
+                        View::Bench => {
+                            if !self.bench_on_cable(ui, palette) {
+                                wish = self.simulated(ui, palette);
+                            }
                         }
+                        View::Plan => self.plan(ui, palette),
+                        View::Chart => self.chart(ui, palette),
+                        View::Log => self.logs(ui, palette),
                     }
-                    View::Plan => self.plan(ui, palette),
-                    View::Chart => self.chart(ui, palette),
-                    View::Log => self.logs(ui, palette),
                 });
             });
         });
         match wish {
-            Some(bench_view::Action::Again) => {
+            Some(batch::Action::Again) => {
                 let text = self.kept.job.clone().unwrap_or_else(|| DEMO.to_owned());
                 // It was taken before.
                 _ = self.put_on_bench(&text);
             }
+            Some(batch::Action::Log) => {
+                self.kept.view = View::Log;
+                self.kept.counters_log = false;
+            }
+            Some(batch::Action::Sheet) => self.sheet(),
             #[cfg(feature = "link")]
-            Some(bench_view::Action::Connect) => self.choose_counter(),
+            Some(batch::Action::Connect) => self.choose_counter(),
             None => {}
         }
         if self.kept.form.as_ref() != Some(&self.form) {
@@ -396,8 +452,16 @@ impl App {
         self.cable.fetched.look();
     }
 
-    fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<bench_view::Action> {
+    /// Offers the sheet of the job on the bench as a file.
+    fn sheet(&mut self) {
+        let Some(sheet) = self.bench().and_then(Bench::sheet) else { return };
+        self.files.save(Outgoing { name: "sheet.html".to_owned(), text: sheet });
+    }
+
+    fn simulated(&mut self, ui: &mut Ui, palette: Palette) -> Option<batch::Action> {
         self.offer_aside(ui);
+        // A job file is opened in the planner only.
+        _ = self.files.show(ui, palette);
         match &mut self.bench {
             Ok(bench) => bench.show(ui, palette, &mut self.kept.bench, &mut self.kept.log),
             Err(failure) => {
@@ -448,6 +512,8 @@ impl App {
         };
         let chosen = self.charted.show(ui, palette, &mut self.kept.chart, job, &mut self.files, &self.shelf);
         if let Some(chosen) = chosen {
+            let words = format!("{} on {} is in the form.", chosen.wire, chosen.mandrel);
+            self.planner.remember(&self.form, words);
             self.form.set("wire.size", chosen.wire);
             self.form.set("mandrel.diameter", chosen.mandrel);
             self.planner.take(&self.form, &self.shelf);
@@ -459,6 +525,8 @@ impl App {
     pub fn dress(&mut self, ctx: &Context) {
         if !std::mem::replace(&mut self.dressed, true) {
             look::apply(ctx);
+            // Our own keys do it, in the steps of our buttons.
+            ctx.options_mut(|options| options.zoom_with_keyboard = false);
             self.set_theme(ctx);
             if self.kept.zoom_percent == 0 {
                 self.kept.zoom_percent = 100;
@@ -525,14 +593,20 @@ impl App {
             self.kept.theme = if dark { Theme::Light } else { Theme::Dark };
             self.set_theme(ui.ctx());
         }
-        // Sizes that people know from their browser.
+        // Sizes and keys that people know from their browser.
         const SIZES: [u32; 7] = [75, 100, 125, 150, 175, 200, 250];
         let at = SIZES.iter().position(|size| *size >= self.kept.zoom_percent).unwrap_or(1);
-        if counter::step(ui, "−", "Smaller").clicked() {
+        let keyed = |key: Press| ui.input_mut(|input| input.consume_key(Modifiers::COMMAND, key));
+        // On some keyboards the plus is the shifted equals sign.
+        let (larger, smaller) = (keyed(Press::Plus) || keyed(Press::Equals), keyed(Press::Minus));
+        if keyed(Press::Num0) {
+            self.kept.zoom_percent = 100;
+        }
+        if counter::step(ui, "−", "Smaller").clicked() || smaller {
             self.kept.zoom_percent = SIZES[at.saturating_sub(1)];
         }
         ui.label(format!("{} %", self.kept.zoom_percent));
-        if counter::step(ui, "+", "Larger").clicked() {
+        if counter::step(ui, "+", "Larger").clicked() || larger {
             self.kept.zoom_percent = SIZES[(at + 1).min(SIZES.len() - 1)];
         }
     }

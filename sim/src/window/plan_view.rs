@@ -7,7 +7,8 @@ use eframe::egui::{
 use super::coil_mesh::{self, CoilShape};
 use super::files::{Files, Outgoing};
 use super::form::{Checked, Form, in_labels};
-use super::look::{Palette, card, shade, wire_colour};
+use super::look::{Palette, bold, bold_font, card, main_button, shade, wire_colour};
+use super::ring_sketch;
 use super::shelf::Shelf;
 use crate::failure::Failure;
 use crate::job::{DEMO, Job};
@@ -57,6 +58,8 @@ pub struct Planner {
     /// The form as it was last right.
     sound: Form,
     plan: Option<Result<Plan, Failure>>,
+    /// The form before something else than typing changed it, and what that was.
+    before: Option<(Form, String)>,
 }
 
 impl Planner {
@@ -65,7 +68,7 @@ impl Planner {
     pub fn new(form: &Form, shelf: &Shelf) -> Self {
         let sound = Form::of(DEMO).unwrap_or_default();
         let checked = form.check(&sound, shelf.known());
-        let mut planner = Self { checked, sound, plan: None };
+        let mut planner = Self { checked, sound, plan: None, before: None };
         planner.take(form, shelf);
         planner
     }
@@ -81,6 +84,26 @@ impl Planner {
             // What was planned before no longer holds.
             Err(_) => None,
         };
+    }
+
+    /// Something else than typing is about to change the form: it can be put back.
+    pub fn remember(&mut self, form: &Form, words: String) {
+        self.before = Some((form.clone(), words));
+    }
+
+    /// What changed the form, and a way back.
+    fn undo(&mut self, ui: &mut Ui, palette: Palette, form: &mut Form, changed: &mut bool) {
+        let Some((_, words)) = &self.before else { return };
+        let undone = ui
+            .horizontal_wrapped(|ui| {
+                ui.colored_label(palette.accent, words);
+                ui.button("Undo").on_hover_text("The form as it was before").clicked()
+            })
+            .inner;
+        if let Some((before, _)) = self.before.take_if(|_| undone) {
+            *form = before;
+            *changed = true;
+        }
     }
 
     /// The job in the form, if it is right.
@@ -103,7 +126,7 @@ impl Planner {
         let mut changed = false;
         let wide = ui.available_width() >= 700.0;
         let buttons =
-            |ui: &mut Ui, planner: &Self, form: &mut Form, files: &mut Files, changed: &mut bool| {
+            |ui: &mut Ui, planner: &mut Self, form: &mut Form, files: &mut Files, changed: &mut bool| {
                 card(ui, palette, |ui| planner.buttons(ui, palette, form, files, changed, cable))
             };
         if wide {
@@ -130,7 +153,7 @@ impl Planner {
     }
 
     fn buttons(
-        &self,
+        &mut self,
         ui: &mut Ui,
         palette: Palette,
         form: &mut Form,
@@ -138,7 +161,7 @@ impl Planner {
         changed: &mut bool,
         cable: Cable,
     ) -> Option<Action> {
-        let mut wish = None;
+        let (mut wish, mut before) = (None, None);
         ui.horizontal_wrapped(|ui| {
             let planned = match (&self.checked.job, &self.plan) {
                 (Ok(job), Some(Ok(plan))) => Some((job, plan)),
@@ -148,6 +171,13 @@ impl Planner {
                 let response = ui.add_enabled(planned.is_some(), Button::new(name)).on_hover_text(help);
                 planned.filter(|_| response.clicked())
             };
+            let main = ui
+                .add_enabled(planned.is_some(), main_button(palette, "Job sheet…"))
+                .on_hover_text("A page to print and take to the bench");
+            if let Some((job, plan)) = planned.filter(|_| main.clicked()) {
+                let text = sheet::render(job, plan, &advice::warnings(job, plan));
+                files.save(Outgoing { name: "sheet.html".to_owned(), text });
+            }
             if button(ui, "Wind this job", "Put it on the bench").is_some() {
                 wish = Some(Action::Wind(form.to_text()));
             }
@@ -176,16 +206,13 @@ impl Planner {
             if button(ui, "Save the job…", "The form as a job file").is_some() {
                 files.save(Outgoing { name: "job.toml".to_owned(), text: form.to_text() });
             }
-            if let Some((job, plan)) = button(ui, "Job sheet…", "A page to print and take to the bench") {
-                let text = sheet::render(job, plan, &advice::warnings(job, plan));
-                files.save(Outgoing { name: "sheet.html".to_owned(), text });
-            }
             if let Some((job, plan)) = button(ui, "Plan as JSON…", "As turntally plan --json prints it") {
                 files.save(Outgoing { name: "plan.json".to_owned(), text: as_json(job, plan) });
             }
             if ui.button("Demo job").on_hover_text("Fill the form with the job that ships inside").clicked()
                 && let Ok(demo) = Form::of(DEMO)
             {
+                before = Some((form.clone(), "The demo job is in the form.".to_owned()));
                 *form = demo;
                 *changed = true;
             }
@@ -193,13 +220,15 @@ impl Planner {
         if let Some(text) = files.show(ui, palette) {
             match Form::of(&text) {
                 Ok(opened) => {
+                    before = Some((form.clone(), "The job is in the form.".to_owned()));
                     *form = opened;
                     *changed = true;
-                    files.say(Ok("The job is in the form.".to_owned()));
                 }
                 Err(failure) => files.say(Err(failure)),
             }
         }
+        self.before = before.or(self.before.take());
+        self.undo(ui, palette, form, changed);
         wish
     }
 
@@ -236,7 +265,30 @@ fn as_json(job: &Job, plan: &Plan) -> String {
 
 fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan, shelf: &mut Shelf) -> bool {
     let changed = card(ui, palette, |ui| {
-        ui.heading(text::rings(job, plan));
+        ui.horizontal_top(|ui| {
+            ring_sketch::show(
+                ui,
+                palette,
+                &job.metal_name,
+                plan.ring_inner.best,
+                job.winding.wire().mm().get(),
+            );
+            ui.add_space(8.0);
+            ui.vertical(|ui| {
+                let coils = words::count(u64::from(plan.coil_count), "coil");
+                let answer = format!("{} rings from {coils}", plan.rings_planned);
+                ui.add(Label::new(RichText::new(answer).font(bold_font(28.0)).color(palette.ink)).wrap());
+                ui.add(Label::new(text::rings(job, plan)).wrap());
+                ui.add_space(4.0);
+                figures(ui, palette, job, plan);
+            });
+        });
+        // What can spoil the batch stands before what it is made of.
+        for line in advice::warnings(job, plan) {
+            let line = format!("! {}", in_labels(&line));
+            ui.add(Label::new(bold(line).color(palette.copper)).wrap());
+        }
+        ui.add_space(4.0);
         Grid::new("plan").num_columns(2).spacing([14.0, 4.0]).show(ui, |ui| {
             for (name, value) in rows(job, plan) {
                 ui.colored_label(palette.faint, name);
@@ -247,31 +299,46 @@ fn result(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan, shelf: &mut She
         leave_aside(ui, job, shelf)
     });
     card(ui, palette, |ui| {
-        ui.label(RichText::new("Coils, as they come off").strong());
+        ui.label(bold("Coils, as they come off"));
         coils(ui, palette, job, plan);
         ui.add_space(4.0);
-        ui.label(RichText::new("What becomes of the wire").strong());
+        ui.label(bold("What becomes of the wire"));
         ends_as(ui, palette, job, plan);
     });
-    let warnings = advice::warnings(job, plan);
     let suggestions = advice::suggestions(job, plan);
-    if warnings.is_empty() && suggestions.is_empty() {
-        return changed;
+    if !suggestions.is_empty() {
+        card(ui, palette, |ui| {
+            ui.label(bold("To save wire"));
+            for suggestion in &suggestions {
+                ui.add(Label::new(format!("• {}", in_labels(&suggestion.text))).wrap());
+            }
+        });
     }
-    card(ui, palette, |ui| {
-        let mut list = |title: &str, lines: &mut dyn Iterator<Item = &str>| {
-            let mut lines = lines.peekable();
-            if lines.peek().is_some() {
-                ui.label(RichText::new(title).strong());
-            }
-            for line in lines {
-                ui.add(Label::new(format!("• {}", in_labels(line))).wrap());
-            }
-        };
-        list("Check first", &mut warnings.iter().map(String::as_str));
-        list("To save wire", &mut suggestions.iter().map(|suggestion| suggestion.text.as_str()));
-    });
     changed
+}
+
+/// The four figures that a batch is judged by.
+fn figures(ui: &mut Ui, palette: Palette, job: &Job, plan: &Plan) {
+    let (low, high) = (number::span(plan.minutes.low), number::span(plan.minutes.high));
+    let (unit, grams) = text::unit(job, plan);
+    let [.., (_, mass, _)] = text::shares(plan, grams);
+    let figures = [
+        ("wire", Some(number::wire_length(plan.wire_total))),
+        ("mass", Some(format!("{mass} {unit}"))),
+        ("cost", text::cost(job, plan)),
+        ("at the bench", Some(format!("{low} to {high}"))),
+    ];
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 18.0;
+        for (name, value) in figures {
+            let Some(value) = value else { continue };
+            ui.vertical(|ui| {
+                ui.spacing_mut().item_spacing.y = 0.0;
+                ui.label(RichText::new(name).small().color(palette.faint));
+                ui.label(RichText::new(value).font(bold_font(18.0)).color(palette.ink));
+            });
+        }
+    });
 }
 
 /// What was measured can be left aside, where there is something; true when that was changed.
@@ -297,19 +364,8 @@ fn rows(job: &Job, plan: &Plan) -> Vec<(&'static str, String)> {
         ("springback", text::spring(job)),
     ];
     rows.extend(job.learning.as_ref().and_then(Learning::gap_words).map(|gap| ("gap", gap)));
-    rows.extend([
-        ("ring", inner),
-        ("wire needed", number::wire_length(plan.wire_total)),
-        ("mass", text::mass(job, plan)),
-    ]);
+    rows.extend([("ring", inner), ("mass", text::mass(job, plan))]);
     rows.extend(Reach::of(job, plan).map(|reach| ("spool", reach.words())));
-    if let Some(cost) = text::cost(job, plan) {
-        rows.push(("cost", cost));
-    }
-    rows.push((
-        "time",
-        format!("{} to {} at the bench", number::span(plan.minutes.low), number::span(plan.minutes.high)),
-    ));
     for group in &plan.groups {
         let (count, turns) =
             (words::count(u64::from(group.count), "coil"), number::turns(group.wound_turns.as_f64()));

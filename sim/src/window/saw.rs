@@ -2,9 +2,10 @@
 
 use std::collections::VecDeque;
 
-use eframe::egui::{Button, Role, Slider, Ui, WidgetInfo};
+use eframe::egui::{Button, Role, Slider, Ui, WidgetInfo, vec2};
 
-use super::look::Palette;
+use super::look::{Palette, main_button};
+use super::wanted::light;
 use crate::simulation::run::Coil;
 
 /// The saw's work on a coil.
@@ -40,6 +41,8 @@ impl Tray {
 pub struct Cradle {
     waiting: VecDeque<Tray>,
     last: Option<Tray>,
+    /// Rings sawn in all: the pile.
+    pile: u32,
 }
 
 impl Cradle {
@@ -61,18 +64,25 @@ impl Cradle {
         self.waiting.front().or(self.last.as_ref())
     }
 
+    /// Rings of every coil that was sawn.
+    #[must_use]
+    pub const fn pile(&self) -> u32 {
+        self.pile
+    }
+
     /// Saws the next coil where the slit was chosen; says which and what came out.
     pub fn saw(&mut self) -> Option<(u64, u32)> {
         let mut tray = self.waiting.pop_front()?;
         let rings = tray.coil.released.map_or(0, |coil| coil.rings(tray.slit));
         tray.sawn = Some(Cut { rings });
+        self.pile = self.pile.saturating_add(rings);
         let done = (tray.logged, rings);
         self.last = Some(tray);
         Some(done)
     }
 
     /// Shows the saw's controls; returns what was sawn.
-    pub fn show(&mut self, ui: &mut Ui, palette: Palette, slit: &mut f64) -> Vec<(u64, u32)> {
+    pub fn show(&mut self, ui: &mut Ui, palette: Palette, slit: &mut f64, lit: bool) -> Vec<(u64, u32)> {
         let mut done = Vec::new();
         if let Some(tray) = self.waiting.front_mut() {
             tray.slit = *slit;
@@ -83,17 +93,24 @@ impl Cradle {
                 let mut degrees = *slit * 360.0;
                 ui.label("Slit at");
                 let slider = Slider::new(&mut degrees, 0.0..=359.0).suffix("°").max_decimals(0);
-                let response =
-                    ui.add(slider).on_hover_text("Where round the coil the saw goes, from its top");
+                let response = ui
+                    .scope(|ui| {
+                        // The rail would be white on white.
+                        ui.visuals_mut().widgets.inactive.bg_fill = palette.edge;
+                        ui.add(slider)
+                    })
+                    .inner;
+                let response = response.on_hover_text("Where round the coil the saw goes, from its top");
                 response.widget_info(|| WidgetInfo::slider(ready, degrees, "Slit, degrees round the coil"));
                 if response.changed() {
                     *slit = degrees / 360.0;
                 }
-                if ui
-                    .add(Button::new("Saw"))
-                    .on_hover_text("Slit the coil in the cradle into rings")
-                    .clicked()
-                {
+                let button = if lit { main_button(palette, "Saw") } else { Button::new("Saw") };
+                let response = ui.add(button.min_size(vec2(64.0, 26.0)));
+                if lit {
+                    light(ui, palette, &response, false);
+                }
+                if response.on_hover_text("Slit the coil in the cradle into rings").clicked() {
                     done.extend(self.saw());
                 }
                 if self.waiting.len() > 1 && ui.button(format!("Saw all {}", self.waiting.len())).clicked() {
@@ -102,7 +119,12 @@ impl Cradle {
                     }
                 }
             });
+            self.words(ui, palette);
         });
+        done
+    }
+
+    fn words(&self, ui: &mut Ui, palette: Palette) {
         let text = match self.shown() {
             None => "No coil to saw yet.".to_owned(),
             Some(Tray { sawn: None, coil, .. }) => format!(
@@ -120,7 +142,6 @@ impl Cradle {
         let colour = if self.waiting.is_empty() { palette.faint } else { palette.ink };
         let response = ui.colored_label(colour, &text);
         response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &text));
-        done
     }
 }
 

@@ -162,6 +162,8 @@ fn a_job_is_sent_and_agreed_to() {
     hears(&mut window, "On the cable");
     click(&mut window, "Plan");
     type_into(&mut window, "Name", "belt");
+    click(&mut window, "Winder");
+    window.run_steps(30);
     type_into(&mut window, "Encoder", "600");
     click(&mut window, "Send to the counter");
     tells(&mut window, "only 400 is allowed");

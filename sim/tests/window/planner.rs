@@ -1,11 +1,11 @@
 //! Planning, the chart and files, in the window.
 
-use eframe::egui::{Event, Key, Modifiers};
+use eframe::egui::{Event, Key, Modifiers, MouseWheelSource, MouseWheelUnit, TouchPhase, Vec2};
 use egui_kittest::kittest::Queryable;
 use turntally_sim::job::Job;
 use turntally_sim::window::View;
 
-use super::{SIZE, Window, click, short_job, type_into, window};
+use super::{SIZE, Window, click, says, short_job, type_into, window};
 
 #[test]
 fn a_job_is_planned_and_wound() {
@@ -59,6 +59,82 @@ fn a_cell_of_the_chart_becomes_the_job() {
     let job = Job::parse(&window.state().job_text()).unwrap();
     assert_eq!(job.size.to_string(), "16 AWG");
     assert_eq!(job.winding.mandrel().to_string(), "5 mm");
+    // The cell of the job is marked, and says under the pointer what it does not say by itself.
+    click(&mut window, "Chart");
+    window.get_by_label(&format!("{figure}, the job in the planner")).hover();
+    window.run_steps(60);
+    for words in ["inside, closed", "aspect ratio", "mass of a ring"] {
+        assert!(says(&window, words), "{words}");
+    }
+    window.snapshot("chart-cell");
+    // A click on a cell can be taken back.
+    click(&mut window, "Plan");
+    assert!(says(&window, "16awg on 5mm is in the form."));
+    click(&mut window, "Undo");
+    let job = Job::parse(&window.state().job_text()).unwrap();
+    assert_eq!((job.size.to_string(), job.winding.mandrel().to_string()), ("1.2 mm".into(), "4.5 mm".into()));
+    assert!(!says(&window, "is in the form."));
+}
+
+/// Whatever replaces a form that was edited, the form comes back.
+#[test]
+fn an_edited_form_is_not_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("short.toml");
+    std::fs::write(&path, short_job()).unwrap();
+    let mut window = window(SIZE, |kept| kept.view = View::Plan);
+    let name = |window: &Window| Job::parse(&window.state().job_text()).unwrap().name;
+    type_into(&mut window, "Name", "edited");
+    click(&mut window, "Demo job");
+    assert_ne!(name(&window), "edited");
+    click(&mut window, "Undo");
+    assert_eq!(name(&window), "edited");
+    click(&mut window, "Open a job…");
+    window.event(Event::Text(path.to_str().unwrap().to_owned()));
+    window.run_steps(2);
+    click(&mut window, "Open it");
+    assert_ne!(name(&window), "edited");
+    click(&mut window, "Undo");
+    assert_eq!(name(&window), "edited");
+}
+
+/// The price stays with the metal that it was entered for, and says so.
+#[test]
+fn a_price_of_another_metal_is_marked() {
+    let mut window = window(SIZE, |kept| kept.view = View::Plan);
+    let marked = |window: &Window| says(window, "This is the price of copper.");
+    assert!(!marked(&window));
+    type_into(&mut window, "Metal", "yellow-brass");
+    assert!(marked(&window));
+    window.snapshot("plan-price");
+    click(&mut window, "It is right");
+    assert!(!marked(&window));
+    type_into(&mut window, "Metal", "copper");
+    assert!(says(&window, "This is the price of yellow-brass."));
+    click(&mut window, "Clear it");
+    assert!(!says(&window, "This is the price of") && !window.state().job_text().contains("price_per_kg"));
+}
+
+/// Every metal of the list can be reached in a small window.
+#[test]
+fn the_list_of_metals_scrolls() {
+    let mut window = window([900.0, 600.0], |kept| kept.view = View::Plan);
+    click(&mut window, "list");
+    window.run_steps(20);
+    window.snapshot("plan-metals");
+    window.get_by_label("yellow-brass").hover();
+    for _ in 0..40 {
+        let delta = Vec2::new(0.0, -10.0);
+        let (unit, phase) = (MouseWheelUnit::Line, TouchPhase::Move);
+        let source = MouseWheelSource::Unknown;
+        window.event(Event::MouseWheel { unit, delta, phase, source, modifiers: Modifiers::NONE });
+        window.run_steps(2);
+    }
+    window.run_steps(20);
+    let rect = window.get_by_label("niobium").rect();
+    assert!(rect.max.y <= 600.0, "{rect}");
+    click(&mut window, "niobium");
+    assert!(window.state().job_text().contains("metal = \"niobium\""));
 }
 
 /// Writes what a button of a view exports to a file; what is in it.
