@@ -78,6 +78,8 @@ pub struct StopCue {
     timed: bool,
     /// The approach has been signalled.
     near: bool,
+    /// What was said of these counts with the crank at rest: of the same counts it is said again.
+    said_at_rest: Option<(i64, Cue)>,
 }
 
 /// The moment at which stop was signalled.
@@ -99,6 +101,7 @@ impl StopCue {
             stop_time: None,
             timed: false,
             near: false,
+            said_at_rest: None,
         }
     }
 
@@ -125,8 +128,18 @@ impl StopCue {
     /// every 50 ms besides.
     pub fn update(&mut self, now: Instant, counts: i64) -> Cue {
         self.meter.update(now, counts);
+        if let Some((_, cue)) = self.said_at_rest.filter(|&(before, _)| before == counts) {
+            return cue;
+        }
         let speed = self.meter.speed(now);
         let resting = self.meter.rests(now);
+        let cue = self.at(counts, speed, resting);
+        // The same counts and speed withdraw what was signalled once, and no more after that: this cue stands.
+        self.said_at_rest = (resting && speed == 0).then_some((counts, cue));
+        cue
+    }
+
+    fn at(&mut self, counts: i64, speed: i64, resting: bool) -> Cue {
         self.time_the_hand(counts, resting);
         let aim = self.goal.aim();
         if counts > self.goal.tolerated() {
@@ -209,6 +222,7 @@ impl StopCue {
         self.meter = SpeedMeter::new();
         self.given = None;
         self.near = false;
+        self.said_at_rest = None;
     }
 
     fn time_the_hand(&mut self, counts: i64, resting: bool) {
@@ -298,7 +312,7 @@ impl SpeedMeter {
     /// No count for a while means that the speed is below one count in that while.
     fn slowed(&self, speed: i64, now: Instant) -> i64 {
         let still = now.since(self.moved_at);
-        if still == Duration::ZERO {
+        if speed == 0 || still == Duration::ZERO {
             return speed;
         }
         let most = per_second(1, still);
@@ -308,6 +322,14 @@ impl SpeedMeter {
     /// [`Self::speed`] as the last counts alone have it.
     fn over_window(&self, now: Instant) -> i64 {
         let Some((_, counts)) = self.last else { return 0 };
+        // The whole history has this count: there is no need to look through it each millisecond.
+        if self.history.front().is_none_or(|&(at, _)| at > self.moved_at) {
+            return 0;
+        }
+        self.through_history(now, counts)
+    }
+
+    fn through_history(&self, now: Instant, counts: i64) -> i64 {
         let mut moved = (0, SHORTEST);
         for &(at, then) in self.history.iter().rev() {
             let span = now.since(at);
@@ -353,6 +375,46 @@ mod tests {
     extern crate std;
     use super::*;
     use std::vec::Vec;
+
+    /// A crank that turns, dithers, leaps and rests for any time: a cue that is given again without being worked out is
+    /// the one that would have been worked out, and so is the speed of a crank whose whole history is one count.
+    #[test]
+    fn what_is_not_worked_out_again_is_the_same() {
+        let mut random = 1_u64;
+        let mut below = |limit: u64| {
+            random = random.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (random >> 33) % limit
+        };
+        let (mut cue, mut worked_out) = (StopCue::new(GOAL, DEFAULT_LEAD), StopCue::new(GOAL, DEFAULT_LEAD));
+        let (mut us, mut counts, mut saved) = (0, GOAL.target - 3 * TURN, 0);
+        let mut seen = std::collections::BTreeSet::new();
+        for _ in 0..3_000 {
+            let kind = below(6);
+            let (mut pace, ticks) = match kind {
+                0 => (below(8) as i64 - 3, below(500)),
+                1 => (GOAL.target + below(3_000) as i64 - 1_500 - counts, 1),
+                2 => (1 - 2 * below(2) as i64, 1),
+                // To and fro.
+                3 => (1 + below(2) as i64, 2 * below(100)),
+                _ => (0, below(2_000)),
+            };
+            for _ in 0..ticks {
+                // Now and then a tick is late, or two come at one time.
+                us += [1_000, 1_000, 1_000, 0, 7_300][below(5) as usize];
+                counts += pace;
+                pace = if kind == 3 { -pace } else { pace };
+                let now = Instant::from_micros(us);
+                worked_out.said_at_rest = None;
+                saved += u32::from(cue.said_at_rest.is_some_and(|(before, _)| before == counts));
+                let said = cue.update(now, counts);
+                assert_eq!(said, worked_out.update(now, counts), "at {us} us");
+                seen.insert(std::format!("{said:?}").split(' ').next().map(std::borrow::ToOwned::to_owned));
+                let meter = &cue.meter;
+                assert_eq!(meter.over_window(now), meter.through_history(now, counts), "at {us} us");
+            }
+        }
+        assert!(saved > 100_000 && seen.len() == 4, "{saved} were given again, of {seen:?}");
+    }
 
     const TURN: i64 = 1_600;
     const GOAL: Goal = Goal { target: 20 * TURN, limit: 22 * TURN, turn: TURN };
