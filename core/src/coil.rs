@@ -425,7 +425,7 @@ impl CoilModel {
     #[must_use]
     pub const fn turns_within(&self, max: Length) -> Turns {
         let along = max.nm() as i128 - self.wire.nm() as i128;
-        if along <= 0 || self.pitch.nm() <= 0 {
+        if along <= 0 {
             return Turns::ZERO;
         }
         match floor_div(along * Turns::ONE as i128, self.pitch.nm()) {
@@ -464,8 +464,10 @@ const fn released(wound: Turns, kept: i64) -> Turns {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    extern crate std;
     use super::*;
     use proptest::prelude::*;
+    use std::string::ToString;
 
     fn any_winding() -> impl Strategy<Value = Winding> {
         (300_i64..2_500, 1.5..12.0_f64, 0.0..0.3_f64, 0_i64..500, 1.0..1.15_f64).prop_map(
@@ -511,6 +513,49 @@ mod tests {
             let turns = rule.turns_within(max);
             prop_assert!(rule.length(turns) <= max);
             prop_assert!(rule.length(Turns::from_nano(turns.nano() + 1_000_000)) > max);
+            // Not even the wire fits.
+            for max in [Length::from_nm(-max.nm()), Length::ZERO, Length::from_nm(rule.wire().nm() - 1)] {
+                prop_assert_eq!(rule.turns_within(max), Turns::ZERO);
+            }
+        }
+
+        /// A rule names the coil it was made for: its mandrel, close-wound to the nanometre and open to three; its pitch;
+        /// and how far it opens. One that opens by another ratio is the rule that is made for that.
+        #[test]
+        fn rule_names_its_coil(
+            wire in 300_000_i64..2_500_000, ratio in 1.5..12.0_f64, gap in 0.0..0.5_f64, open in any::<bool>(),
+            opening in prop::array::uniform3(1.0..1.3_f64), tail in 0_i64..3_000_000_000,
+        ) {
+            let mandrel = (wire as f64 * ratio) as i64;
+            let gap = if open { gap } else { 0.0 };
+            let wound = |spring| {
+                Winding::new(Length::from_nm(wire), Length::from_nm(mandrel), gap, Length::ZERO, spring).unwrap()
+            };
+            let [a, b, c] = opening;
+            let low = a.min(b).min(c);
+            let high = a.max(b).max(c);
+            let spring = SpringRatio::between(low, (low + high) / 2.0, high).unwrap();
+            let winding = wound(spring);
+            let rule = CoilModel::new(&winding, Turns::from_nano(tail));
+            let off = rule.mandrel().nm().abs_diff(mandrel);
+            let most = if gap > 0.0 { 3 } else { 0 };
+            prop_assert!(off <= most, "{off} nm");
+            let (pitch, bounds) = (winding.pitch().get() * 1e6, rule.pitch_bounds());
+            prop_assert!(bounds.low - 1e-6 <= pitch && pitch <= bounds.high + 1e-6, "{pitch} in {bounds:?}");
+            let wide = if gap > 0.0 { 1.1 } else { 0.1 };
+            prop_assert!(bounds.high - bounds.low < wide);
+            let named = rule.spring();
+            for (named, true_one) in [(named.low, low), (named.best, f64::midpoint(low, high)), (named.high, high)] {
+                prop_assert!((named - true_one).abs() < 1e-6, "{named}, not {true_one}");
+            }
+            let opened = CoilModel::new(&wound(SpringRatio::NONE), Turns::from_nano(tail)).opening_by(spring);
+            for (kept, made) in [(opened.kept_least, rule.kept_least), (opened.kept_most, rule.kept_most)] {
+                prop_assert!(kept.abs_diff(made) <= 10, "{kept}, not {made}");
+            }
+            // The lead-in is no matter of the wire; the mandrel and the opening are.
+            let winds_as = |other: &Winding| rule.winds_as(&CoilModel::new(other, Turns::ZERO));
+            prop_assert!(winds_as(&winding));
+            prop_assert!(!winds_as(&wound(SpringRatio::measured(1.5).unwrap())));
         }
 
         /// The wire keeps its length when the coil opens: turns times wire per turn is the same.
@@ -599,5 +644,92 @@ mod tests {
             Err(WindingError::KerfTooWide { got: um(5_000), below: um(5_000) })
         );
         assert_eq!(new(1_000, 2_000_000, 0.0, 0), Err(WindingError::TooLarge));
+    }
+
+    /// By hand: 2 mm wound on 8 mm at a pitch of 3 mm, sawn with 0.5 mm. A turn of it takes `sqrt((10 pi)^2 + 3^2)` of
+    /// wire, and `sqrt((11 pi)^2 + 3^2)` where it opens by a tenth, at a helix angle of `atan(3 / 11 pi)`.
+    #[test]
+    fn worked_ring_comes_out() {
+        let um = Length::from_um;
+        let wound = |low, best, high| {
+            let spring = SpringRatio::between(low, best, high).unwrap();
+            Winding::new(um(2_000), um(8_000), 0.5, um(500), spring).unwrap()
+        };
+        let winding = wound(1.0, 1.1, 1.3);
+        let ring = winding.ring(1.1);
+        // Closed inside over wire at 1, 1.1, 1.2 and 1.3: further on one side of the likely one than on the other.
+        let [at_10, at_11, at_12, at_13] = [3.942_806, 4.440_809, 4.939_139, 5.437_721];
+        for (got, want) in [
+            (winding.gap(), 0.5),
+            (winding.pitch().get(), 3.0),
+            (winding.turns_per_inch(), 8.466_667),
+            (winding.wound_diameter().get(), 10.0),
+            (winding.wound_turn_wire().get(), 31.558_841),
+            (ring.centre_diameter.get(), 11.0),
+            (ring.turn_wire.get(), 34.687_492),
+            (ring.kerf_wire.get(), 0.501_881),
+            (ring.wire.get(), 34.185_612),
+            (ring.inner_diameter.get(), 9.0),
+            (ring.closed_inner_diameter.get(), 8.881_618),
+            (ring.aspect_ratio, at_11),
+            (winding.helix_angle(1.1), 0.086_595),
+            // pi cubic millimetres to a millimetre of it, of 8 mg each.
+            (winding.ring_mass(1.1, Density::new(8.0)).get(), 0.859_178),
+            (winding.turns_kept(1.1), 0.909_805),
+            (winding.outer_strain(), 0.2),
+            (winding.aspect_ratio_uncertainty(), at_13 - at_11),
+            (wound(1.0, 1.2, 1.3).aspect_ratio_uncertainty(), at_12 - at_10),
+        ] {
+            assert!((got - want).abs() < 2e-6, "{got}, not {want}");
+        }
+        // Ten turns take ten times as much wire, each rounded up to a nanometre.
+        let used = CoilModel::new(&winding, Turns::ZERO).wire_used(Turns::from_whole(10));
+        assert_eq!(used, Length::from_nm(315_588_410));
+    }
+
+    /// The mandrel comes back to the nanometre also where a turn's wire was a whole number of nanometres all but a
+    /// thousandth, and rounding it up left next to nothing: every micrometre from 1 to 11 mm.
+    #[test]
+    fn every_mandrel_comes_back() {
+        for mandrel in (1_000..11_000).map(Length::from_um) {
+            let winding =
+                Winding::new(Length::from_um(1_000), mandrel, 0.0, Length::ZERO, SpringRatio::NONE).unwrap();
+            assert_eq!(CoilModel::new(&winding, Turns::ZERO).mandrel(), mandrel);
+        }
+    }
+
+    /// Numbers are rounded up, whole ones not at all.
+    #[test]
+    fn rounding_up_leaves_whole_numbers() {
+        for (number, up) in [(0.0, 0), (0.001, 1), (3.0, 3), (3.001, 4), (3.999, 4)] {
+            assert_eq!(rounded_up(number), up);
+        }
+    }
+
+    /// No turns, or fewer than the lead-in, give no ring; more turns than rings can be counted give the most that can.
+    #[test]
+    fn rings_stay_in_their_range() {
+        for (turns, best) in [(-1_500_000_000, 0), (-1, 0), (i64::MAX, u32::MAX)] {
+            assert_eq!(best_rings(Turns::from_nano(turns)), best, "{turns}");
+        }
+        let um = Length::from_um;
+        let winding = Winding::new(um(1_200), um(4_500), 0.0, um(300), SpringRatio::NONE).unwrap();
+        let rule = CoilModel::new(&winding, Turns::from_whole(2));
+        assert_eq!(rule.usable_turns(Turns::from_whole(1)), Turns::ZERO);
+    }
+
+    /// Each error has its text, with what is allowed.
+    #[test]
+    fn errors_are_written() {
+        let um = Length::from_um;
+        for (error, text) in [
+            (WindingError::NoWire, "thicker than nothing"),
+            (WindingError::MandrelTooThin { got: um(1_000), min: um(2_000) }, "a mandrel of 1 mm is thinner"),
+            (WindingError::TooLarge, "below 1 m"),
+            (WindingError::Gap { got: -0.1 }, "a gap of -0.1 is no gap"),
+            (WindingError::KerfTooWide { got: um(5_000), below: um(4_000) }, "its inside diameter of 4 mm"),
+        ] {
+            assert!(error.to_string().contains(text), "{error}");
+        }
     }
 }

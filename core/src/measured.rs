@@ -352,9 +352,12 @@ pub fn learn(
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop where it stands")]
+    extern crate std;
     use super::*;
     use crate::coil::{best_rings, guaranteed_rings};
     use proptest::prelude::*;
+    use std::string::ToString;
+    use std::vec::Vec;
 
     const WIRE: Length = Length::from_um(1_200);
     const MANDREL: Length = Length::from_um(4_500);
@@ -384,6 +387,7 @@ mod tests {
         let gap = learned(&[length]).gap.unwrap();
         close(gap.best, 73.2 / 72.0 - 1.0);
         close(gap.high - gap.best, 0.1 / 72.0);
+        close(gap.best - gap.low, 0.1 / 72.0);
         // 57 rings and half a turn of lead-in: 57.5 to 59.5 turns were there, of 18.727556 to 18.098058 mm.
         let tail = Turns::from_nano(Turns::ONE / 2);
         let spring = learned(&[Measurement::Rings { rings: 57, turns, tail }]).spring.unwrap();
@@ -412,11 +416,43 @@ mod tests {
         close(spring.low(), one(57).low());
         assert_eq!((counted.counted, counted.springs_apart), (2, None));
         // Beside a measured ring they change nothing, unless they deny it.
-        assert_eq!(learned(&[ring(4_620), rings(57)]).spring, learned(&[ring(4_620)]).spring);
+        let beside = learned(&[ring(4_620), rings(57)]);
+        assert_eq!(beside.spring, learned(&[ring(4_620)]).spring);
+        assert_eq!((beside.insides, beside.counted), (1, 1));
         let denied = learned(&[rings(50), ring(4_620)]);
         assert_eq!(denied.springs_apart, Some((0, 1)));
         close(denied.spring.unwrap().high(), one(50).high());
         assert_eq!(learned(&[ring(4_600), ring(4_630), ring(4_700)]).springs_apart, Some((0, 2)));
+    }
+
+    /// Readings whose intervals touch have a value in common; of several that deny another, the first is named.
+    #[test]
+    fn contradiction_names_the_first_places() {
+        let apart = |ums: &[i64]| {
+            let rings: Vec<_> = ums.iter().map(|&um| Measurement::Inside(reading(um, 20))).collect();
+            learned(&rings).springs_apart
+        };
+        assert_eq!(apart(&[4_600, 4_640]), None);
+        assert_eq!(apart(&[4_600, 4_641]), Some((0, 1)));
+        assert_eq!(apart(&[4_700, 4_700, 4_600]), Some((0, 2)));
+        assert_eq!(apart(&[4_600, 4_600, 4_700]), Some((0, 2)));
+        assert_eq!(apart(&[4_650, 4_700, 4_600, 4_700, 4_600]), Some((1, 2)));
+    }
+
+    /// Each error has its text, with what is allowed.
+    #[test]
+    fn errors_are_written() {
+        let um = Length::from_um;
+        for (error, text) in [
+            (MeasureError::Winding(WindingError::NoWire), "thicker than nothing"),
+            (MeasureError::Turns, "more than are lead-in and up to 100000"),
+            (MeasureError::Within, "0 mm to 1 mm either way"),
+            (MeasureError::Inside { from: um(4_500), to: um(10_200) }, "is 4.5 mm to 10.2 mm inside"),
+            (MeasureError::CoilLength { from: um(73_200), to: um(433_200) }, "is 73.2 mm to 433.2 mm long"),
+            (MeasureError::Rings { from: 29, to: 60 }, "29 to 60 rings"),
+        ] {
+            assert!(error.to_string().contains(text), "{error}");
+        }
     }
 
     /// What no coil can have given is refused with what it could.
@@ -437,6 +473,15 @@ mod tests {
         assert_eq!(refused(rings(61, Turns::ZERO)), MeasureError::Rings { from: 29, to: 60 });
         assert_eq!(refused(rings(10, Turns::ZERO)), MeasureError::Rings { from: 29, to: 60 });
         assert_eq!(refused(rings(10, turns)), MeasureError::Turns);
+        // By hand: at a ratio of 2 the 60 turns keep 17.947241 / 35.834254 of themselves, 30.05; the lead-in is cut off.
+        let tail = Turns::from_nano(2_250_000_000);
+        assert_eq!(refused(rings(10, tail)), MeasureError::Rings { from: 26, to: 57 });
+        // Off the mandrel, at a ratio of 1.02, they are 17.947241 / 18.304597 = 0.980477 of themselves.
+        let length = Measurement::CoilLength { length: reading(60_000, 20), turns, released: true };
+        let refused = length.check(WIRE, MANDREL, SpringRatio::measured(1.02).unwrap());
+        let Err(MeasureError::CoilLength { from, to }) = refused else { unreachable!("{refused:?}") };
+        close(from.mm().get(), 71.794363);
+        close(to.mm().get(), 424.766179);
         // A hair below the mandrel is a reading's error.
         assert!(Measurement::Inside(reading(4_490, 20)).check(WIRE, MANDREL, SpringRatio::NONE).is_ok());
         assert_eq!(
