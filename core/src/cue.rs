@@ -158,7 +158,7 @@ impl StopCue {
                 return Cue::Stop;
             }
             self.given = None;
-        } else if speed > 0 && counts.saturating_add(lead_counts) >= aim {
+        } else if counts.saturating_add(lead_counts) >= aim {
             self.given = Some(Given { counts, speed });
             return Cue::Stop;
         }
@@ -197,10 +197,8 @@ impl StopCue {
         let over = self.goal.tolerated() + 1 - counts;
         // Once signalled, it stands until it is withdrawn, whatever the speed.
         let (first, last) = match self.given {
-            None => (
-                stop - lead_counts(speed.max(moved), self.lead) - sway,
-                stop - lead_counts(speed.min(moved), self.lead) + sway,
-            ),
+            // Not yet signalled, so its border lies ahead.
+            None => (stop - lead_counts(speed.max(moved), self.lead) - sway, i64::MAX),
             Some(given) => {
                 let taken_back = given.counts - turn / 4 - counts;
                 (taken_back, taken_back)
@@ -362,12 +360,7 @@ impl SpeedMeter {
 #[inline(never)]
 fn per_second(counts: i64, span: Duration) -> i64 {
     // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
-    if let Some(scaled) = counts.checked_mul(1_000_000_000)
-        && let Ok(span) = i64::try_from(span.as_micros().max(1))
-    {
-        return scaled / span;
-    }
-    if counts < 0 { i64::MIN / 2 } else { i64::MAX / 2 }
+    counts.saturating_mul(1_000_000_000) / i64::try_from(span.as_micros().max(1)).unwrap_or(i64::MAX)
 }
 
 #[cfg(test)]
@@ -422,13 +415,40 @@ mod tests {
     /// Cranks at `rpm` from zero until the cue says stop, and says at which count that was.
     fn count_at_stop(goal: Goal, rpm: i64, lead_ms: u32) -> i64 {
         let mut cue = StopCue::new(goal, Duration::from_millis(lead_ms));
-        for ms in 0_u32.. {
+        for ms in 0..600_000_u32 {
             let counts = i64::from(ms) * rpm * goal.turn / 60_000;
             if cue.update(Instant::from_millis(ms), counts) == Cue::Stop {
                 return counts;
             }
         }
-        unreachable!()
+        unreachable!("no stop within ten minutes")
+    }
+
+    /// A stop cue with a lead of 400 ms, where a crank moves evenly by `step` counts each millisecond, from `from` counts
+    /// before the target on: what it says from 200 ms on, and whether that is clear for 20 ms, with the counts that are
+    /// left.
+    fn cranked(from: i64, step: i64, until: i64) -> Vec<(i64, Cue, bool)> {
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(400));
+        let mut said = Vec::new();
+        for ms in 0..20_000_u32 {
+            let left = from - step * i64::from(ms);
+            let (now, counts) = (Instant::from_millis(ms), GOAL.target - left);
+            let given = cue.update(now, counts);
+            if ms >= 200 {
+                said.push((left, given, cue.is_clear_for(now, counts, Duration::from_millis(20))));
+            }
+            if left == until {
+                return said;
+            }
+        }
+        unreachable!("{until} is never left")
+    }
+
+    /// Asserts that what is not clear is what lies in `spans` of counts left.
+    fn unclear_in(said: &[(i64, Cue, bool)], spans: &[core::ops::RangeInclusive<i64>]) {
+        for (left, given, clear) in said {
+            assert_eq!(*clear, !spans.iter().any(|span| span.contains(left)), "{left} left, {given:?}");
+        }
     }
 
     /// Stop leads the target by speed times the lead, at every speed.
@@ -492,7 +512,7 @@ mod tests {
     fn cadence_quickens() {
         let mut cue = StopCue::new(GOAL, Duration::from_millis(350));
         let mut beats = Vec::new();
-        for ms in 0_u32.. {
+        for ms in 0..60_000_u32 {
             match cue.update(Instant::from_millis(ms), i64::from(ms) * TURN / 1_000) {
                 Cue::Near { beat } => beats.push(beat),
                 Cue::Stop => break,
@@ -510,6 +530,7 @@ mod tests {
         let start = GOAL.target - 2 * TURN;
         let mut ms = 0_u32;
         while cue.update(Instant::from_millis(ms), start + i64::from(ms) * TURN / 1_000) != Cue::Stop {
+            assert!(ms < 2_000);
             ms += 1;
         }
         let at = start + i64::from(ms) * TURN / 1_000 + 50;
@@ -551,6 +572,7 @@ mod tests {
         let mut ms = 0_u32;
         let at = |ms: u32| GOAL.target - 4 * TURN + i64::from(ms) * TURN / 1_000;
         while cue.update(Instant::from_millis(ms), at(ms)) != Cue::Stop {
+            assert!(at(ms) < GOAL.target);
             ms += 1;
         }
         // It runs on for 300 ms at full speed and stands.
@@ -570,5 +592,153 @@ mod tests {
             meter.update(Instant::from_millis(ms), i64::from(ms) * TURN / 1_000);
         }
         assert!((i64::from(meter.shown()) - TURN).abs() <= 1, "{}", meter.shown());
+    }
+
+    /// By hand, for 20 ms about a crank at rest. It can start to wind a 128th of a turn and two counts, 14, either way.
+    /// At 10 turns a second in a second, twice, it gets to 640 counts a second, so that a lead of 400 ms moves "stop now" by
+    /// 256. "The target comes" two turns before, 3,200 counts, and then stays; "too far" comes 801 counts past the target.
+    #[test]
+    fn resting_crank_is_clear_away_from_each_border() {
+        let said: Vec<_> = (-1_000..5_000)
+            .map(|left| {
+                let mut cue = StopCue::new(GOAL, Duration::from_millis(400));
+                let (now, counts) = (Instant::from_millis(500), GOAL.target - left);
+                cue.update(Instant::ZERO, counts);
+                let given = cue.update(now, counts);
+                (left, given, cue.is_clear_for(now, counts, Duration::from_millis(20)))
+            })
+            .collect();
+        unclear_in(&said, &[1..=270, 3_201..=3_214, -815..=-787]);
+    }
+
+    /// By hand: at 1,000 counts a second the crank makes 20 in 20 ms, and with a 64th of a turn and two counts it may
+    /// make 47; it may come back by 14. "Stop now" comes 400 counts before the target, up to 256 earlier, and
+    /// "the target comes" 3,200 before that.
+    #[test]
+    fn turning_crank_is_clear_away_from_each_border() {
+        let said = cranked(6_000, 1, -1_000);
+        unclear_in(&said, &[401..=703, 3_601..=3_647, -815..=-754]);
+        for (left, given, _) in said {
+            let is_expected = match left {
+                3_601.. => given == Cue::Quiet,
+                401.. => matches!(given, Cue::Near { .. }),
+                -800.. => given == Cue::Stop,
+                _ => given == Cue::Over,
+            };
+            assert!(is_expected, "{left} left: {given:?}");
+        }
+    }
+
+    /// By hand: at 4,000 counts a second two seconds are 8,000 counts, more than two turns, and "stop now" comes 1,600
+    /// before the target: the target comes from 9,600 counts on. 107 counts may be made in 20 ms.
+    #[test]
+    fn fast_crank_has_a_longer_approach() {
+        let said = cranked(14_000, 4, 0);
+        unclear_in(&said, &[1_601..=1_963, 9_601..=9_707]);
+        assert!(said.iter().all(|&(left, given, _)| (given == Cue::Quiet) == (left > 9_600)));
+    }
+
+    /// By hand: winding back from a count before the target at 1,000 counts a second, "stop now" has no lead, and may get
+    /// one of 256; the crank goes on by 14 at the most, and 47 back. The approach ends one and a quarter times two turns and
+    /// half a turn before the target: 4,800.
+    #[test]
+    fn crank_that_winds_back_is_clear_away_from_each_border() {
+        let said = cranked(1, -1, 5_200);
+        unclear_in(&said, &[0..=270, 4_753..=4_800]);
+        assert!(said.iter().all(|&(left, given, _)| (given == Cue::Quiet) == (left > 4_800)));
+    }
+
+    /// "Stop now" at the target stands until a quarter turn is wound back, 400 counts. At 1,000 counts a second, 47 are
+    /// wound back within 20 ms.
+    #[test]
+    fn stop_is_withdrawn_a_quarter_turn_back() {
+        let mut cue = StopCue::new(GOAL, Duration::ZERO);
+        let mut said = Vec::new();
+        for left in 0..1_000_u32 {
+            let (now, counts) = (Instant::from_millis(left), GOAL.target - i64::from(left));
+            let given = cue.update(now, counts);
+            assert_eq!(given == Cue::Stop, left <= 400, "{left} left: {given:?}");
+            if left >= 200 {
+                said.push((i64::from(left), given, cue.is_clear_for(now, counts, Duration::from_millis(20))));
+            }
+        }
+        unclear_in(&said, &[353..=400]);
+    }
+
+    /// Where the count is set anew nothing is left of the motion before: no speed, no stop, no approach.
+    #[test]
+    fn motion_is_forgotten() {
+        let mut cue = StopCue::new(GOAL, Duration::from_millis(400));
+        let now = |ms: u32| Instant::from_millis(ms);
+        for ms in 0..1_000 {
+            cue.update(now(ms), GOAL.target - 1_300 + i64::from(ms));
+        }
+        assert_eq!(
+            (cue.update(now(1_000), GOAL.target - 300), cue.meter().speed(now(1_000))),
+            (Cue::Stop, 1_000_000)
+        );
+        cue.forget_motion();
+        assert_eq!(cue.meter().speed(now(1_001)), 0);
+        // Far enough for an approach that is new, not for one that goes on.
+        assert_eq!(cue.update(now(1_001), GOAL.target - 4_000), Cue::Quiet);
+    }
+
+    /// A stopping time is taken once, when the crank first rests, and not where it did not move: a coil that was set to its
+    /// target, or one that was wound back.
+    #[test]
+    fn stopping_time_needs_a_stop() {
+        let now = |ms: u32| Instant::from_millis(ms);
+        let mut still = StopCue::new(GOAL, Duration::ZERO);
+        for ms in [0, 500, 1_000] {
+            assert_eq!(still.update(now(ms), GOAL.target), Cue::Stop);
+            assert_eq!(still.stop_time(), None);
+        }
+        // 1,000 counts a second to the target, then `ran_on` more at that speed.
+        for (ran_on, stop_time) in [(200, Some(Duration::from_millis(200))), (-100, None)] {
+            let mut cue = StopCue::new(GOAL, Duration::ZERO);
+            for ms in 0..=1_000 {
+                cue.update(now(ms), GOAL.target - 1_000 + i64::from(ms));
+            }
+            cue.update(now(1_200), GOAL.target + ran_on);
+            assert_eq!(cue.stop_time(), None, "before it rests");
+            cue.update(now(1_700), GOAL.target + ran_on);
+            assert_eq!(cue.stop_time(), stop_time);
+            // It is not taken again.
+            cue.update(now(1_800), GOAL.target + ran_on + 300);
+            cue.update(now(2_300), GOAL.target + ran_on + 300);
+            assert_eq!(cue.stop_time(), stop_time);
+        }
+    }
+
+    /// Speed is that of the last 80 ms at the least. While no count comes it is below one count in that while.
+    #[test]
+    fn speed_is_taken_over_80_ms() {
+        let now = |ms: u32| Instant::from_millis(ms);
+        for (ms, speed) in [(79, 0), (80, 100_000)] {
+            let mut meter = SpeedMeter::new();
+            meter.update(now(0), 0);
+            meter.update(now(ms), 8);
+            assert_eq!(meter.speed(now(ms)), speed, "{ms} ms");
+        }
+        let mut meter = SpeedMeter::new();
+        for ms in 0..=200 {
+            meter.update(now(ms), i64::from(ms));
+        }
+        for (still_ms, most) in [(0, 1_000_000), (20, 50_000), (100, 10_000)] {
+            assert_eq!(meter.speed(now(200 + still_ms)), most, "{still_ms} ms");
+        }
+    }
+
+    /// A count past any hand's gives a speed, and no overflow.
+    #[test]
+    fn speed_of_any_count_is_a_number() {
+        let ms = Duration::from_millis(100);
+        for (counts, speed) in
+            [(7, 70_000), (-7, -70_000), (i64::MAX, i64::MAX / 100_000), (i64::MIN, i64::MIN / 100_000)]
+        {
+            assert_eq!(per_second(counts, ms), speed);
+        }
+        assert_eq!(per_second(5, Duration::ZERO), 5_000_000_000);
+        assert_eq!(per_second(0, Duration::from_micros(u64::MAX)), 0);
     }
 }
