@@ -450,4 +450,185 @@ mod tests {
             assert!(watch.decoder().reverse() > 0);
         }
     }
+
+    /// A word of samples, the oldest first.
+    fn word(samples: &[u8]) -> u32 {
+        samples.iter().rev().fold(0, |word, &sample| word << 2 | u32::from(sample))
+    }
+
+    /// Anything that a word shows is worth telling; its error bound is two counts for each illegal step and eight for each
+    /// retreat, stall or rush.
+    #[test]
+    fn reading_is_quiet_only_when_it_shows_nothing() {
+        let none = Reading::default();
+        assert!(none.is_quiet());
+        for reading in [
+            Reading { net: -1, ..none },
+            Reading { illegal: 1, ..none },
+            Reading { chatter: 1, ..none },
+            Reading { dead: Some(Channel::A), ..none },
+            Reading { revived: true, ..none },
+        ] {
+            assert!(!reading.is_quiet(), "{reading:?}");
+        }
+        for (illegal, chatter, bound) in [(0, 0, 0), (3, 0, 6), (0, 5, 40), (3, 5, 46)] {
+            assert_eq!(Reading { illegal, chatter, ..none }.error_bound(), bound);
+        }
+    }
+
+    /// Toggles behind more than 10 ms of quiet are one burst, which counts for an edge where the level is another in the
+    /// end: as long as they come within 1 ms of each other and of 5 ms in all. Those after it count one by one.
+    #[test]
+    fn burst_counts_for_one_edge_at_most() {
+        const MS: u64 = 1_000_000;
+        // The quiet before the first toggle, then the toggles in it, by the time since the first one and their number.
+        let counted = |quiet_ns: u64, toggles: &[(u64, u32)]| {
+            let mut alone = Alone::new(Channel::A, 7 * MS);
+            for &(ns, count) in toggles {
+                alone.toggled(count, 7 * MS + quiet_ns + ns);
+            }
+            alone.toggles
+        };
+        assert_eq!(counted(10 * MS, &[(0, 1), (MS / 2, 1), (MS, 1)]), 3, "no quiet before");
+        assert_eq!(counted(10 * MS + 1, &[(0, 1)]), 1);
+        assert_eq!(counted(10 * MS + 1, &[(0, 1), (MS / 2, 1)]), 0);
+        assert_eq!(counted(10 * MS + 1, &[(0, 1), (MS / 2, 1), (MS, 3)]), 1);
+        assert_eq!(counted(10 * MS + 1, &[(0, 1), (MS / 2, 1), (MS, 2), (MS, 1)]), 1);
+        assert_eq!(counted(10 * MS + 1, &[(0, 1), (MS, 1)]), 0, "within 1 ms");
+        assert_eq!(counted(10 * MS + 1, &[(0, 1), (MS + 1, 1)]), 2, "not within 1 ms");
+        let toggles_until = |last_ns: u64| {
+            [(0, 1), (MS, 1), (2 * MS, 1), (3 * MS, 1), (4 * MS, 1), (9 * MS / 2, 1), (last_ns, 2)]
+        };
+        assert_eq!(counted(10 * MS + 1, &toggles_until(5 * MS)), 0, "within 5 ms");
+        assert_eq!(counted(10 * MS + 1, &toggles_until(5 * MS + 1)), 2, "not within 5 ms");
+    }
+
+    /// A spike amid edges three samples apart is overruled, and doubted: two steps that cannot be true, four counts. A
+    /// jump across the diagonal is one more, also in the same word.
+    #[test]
+    fn doubted_samples_are_added_up() {
+        for jump in [false, true] {
+            let mut samples = forward(12, 3);
+            samples[29] ^= 0b01;
+            samples.resize(42, CYCLE[0]);
+            samples.resize(64, if jump { 0b11 } else { 0b00 });
+            let (watch, readings) = watch(400, &samples);
+            let illegal = if jump { 3 } else { 2 };
+            assert_eq!(watch.illegal(), illegal);
+            assert_eq!(readings.iter().map(|reading| u64::from(reading.illegal)).sum::<u64>(), illegal);
+            assert_eq!(readings.iter().map(Reading::error_bound).sum::<u64>(), 2 * illegal);
+        }
+    }
+
+    /// A retreat within one word is reported, also where the word goes on in all.
+    #[test]
+    fn retreat_within_a_word_is_reported() {
+        let mut samples = forward(31, 2);
+        let level = 31;
+        for at in [level + 1, level + 2, level + 3, level + 2, level + 1, level, level + 1, level + 2] {
+            samples.extend([CYCLE[at % 4]; 2]);
+        }
+        samples.extend([CYCLE[(level + 2) % 4]; 16]);
+        // The vote comes a sample later: a word holds the jerk whole.
+        samples.drain(..1);
+        samples.push(CYCLE[(level + 2) % 4]);
+        let (watch, readings) = watch(400, &samples);
+        assert_eq!(watch.decoder().position(), 33);
+        assert_eq!(readings.iter().map(|reading| reading.chatter).sum::<u32>(), 1);
+    }
+
+    /// How far steps of a word are apart is taken from their places in it: three counts back of 100 pulses within 10 ms are
+    /// no hand's, and over 10 ms and more they are one.
+    #[test]
+    fn steps_of_a_word_have_their_own_time() {
+        for (apart, chatter) in [(4, 1), (5, 0), (6, 0)] {
+            let mut watch = SignalWatch::new(100, 1_000_000);
+            let mut samples: Vec<u8> = (0..32).map(|sample| CYCLE[sample / 2 % 4]).collect();
+            let (rest, turn) = (CYCLE[15 % 4], [CYCLE[14 % 4], CYCLE[13 % 4], CYCLE[12 % 4]]);
+            samples.extend([rest; 2]);
+            samples.extend(turn.iter().flat_map(|&level| core::iter::repeat_n(level, apart)));
+            samples.resize(64, turn[2]);
+            let readings = samples.chunks_exact(16).enumerate().map(|(index, samples)| {
+                watch.push_16(word(samples), Instant::from_millis(16 * (index as u32 + 1)))
+            });
+            assert_eq!(readings.map(|reading| reading.chatter).sum::<u32>(), chatter, "{apart} ms apart");
+        }
+    }
+
+    /// Two counts from rest give the direction, sample by sample: three back from there at once are no hand's.
+    #[test]
+    fn two_samples_from_rest_give_the_direction() {
+        let mut watch = SignalWatch::new(400, 20_000);
+        let mut push = |count: usize, ms| watch.push(CYCLE[count % 4], Instant::from_millis(ms)).chatter;
+        push(4, 0);
+        let chatter = [(5, 500), (6, 501), (5, 502), (4, 502), (3, 502)].map(|(count, ms)| push(count, ms));
+        assert_eq!(chatter, [0, 0, 0, 0, 1]);
+    }
+
+    /// A crank that has rested and goes on as it went has its direction at the first count: three back from there at once are
+    /// no hand's, sample by sample and in words.
+    #[test]
+    fn crank_that_goes_on_keeps_its_direction() {
+        let mut single = SignalWatch::new(400, 20_000);
+        let mut push =
+            |count: usize, ms: u32| single.push(CYCLE[count % 4], Instant::from_millis(ms)).chatter;
+        for count in 0..=20 {
+            push(count, count as u32);
+        }
+        assert_eq!([21, 20, 19, 18].map(|count| push(count, 500)), [0, 0, 0, 1]);
+
+        let mut samples = forward(20, 16);
+        samples.resize(16 * 1_000, CYCLE[0]);
+        samples.extend([21, 20, 19, 18, 18].iter().flat_map(|count| [CYCLE[count % 4]; 16]));
+        let (_, readings) = watch(400, &samples);
+        assert_eq!(readings.iter().map(|reading| reading.chatter).sum::<u32>(), 1);
+    }
+
+    /// A step across the diagonal is no count: a retreat with one in between is still a retreat.
+    #[test]
+    fn illegal_step_is_no_way_to_go() {
+        let mut watch = SignalWatch::new(400, 20_000);
+        for count in 0..20_usize {
+            watch.push(CYCLE[count % 4], Instant::from_millis(count as u32));
+        }
+        // Two back, across, one back.
+        let levels = [CYCLE[18 % 4], CYCLE[17 % 4], CYCLE[17 % 4] ^ 0b11, CYCLE[18 % 4]];
+        let chatter = levels.map(|level| watch.push(level, Instant::from_millis(20)).chatter);
+        assert_eq!(chatter, [0, 0, 0, 1]);
+    }
+
+    /// A word of a level that stands need not be seen, and no other.
+    #[test]
+    fn word_of_the_same_level_is_still() {
+        let mut watch = SignalWatch::new(400, 20_000);
+        let standing = word(&[0b01; 16]);
+        assert!(!watch.is_still(standing));
+        watch.push_16(standing, Instant::from_micros(320));
+        assert!(watch.is_still(standing) && !watch.is_still(word(&[0b11; 16])));
+        // Where the level was forgotten, the next one is none that stands; nothing is counted for it.
+        watch.forget_level();
+        assert!(!watch.is_still(standing) && watch.decoder().level().is_none());
+        assert!(watch.push_16(word(&[0b11; 16]), Instant::from_micros(640)).is_quiet());
+    }
+
+    /// A channel that was called dead and moves again is no more dead, whether by itself or with the other one.
+    #[test]
+    fn dead_channel_that_moves_is_revived() {
+        for together in [false, true] {
+            let mut watch = SignalWatch::new(24, 20_000);
+            let mut push = |sample: u8, ms: u32| watch.push(sample, Instant::from_millis(ms));
+            let dead: Vec<_> = (0..30)
+                .filter_map(|ms: u32| push(if ms.is_multiple_of(2) { 0b00 } else { 0b10 }, ms).dead)
+                .collect();
+            assert_eq!(dead, [Channel::B]);
+            let revived = push(if together { 0b01 } else { 0b11 }, 30);
+            assert!(revived.revived && revived.dead.is_none());
+            // Once; and it can die again.
+            assert!(!push(if together { 0b00 } else { 0b10 }, 31).revived);
+            let dead: Vec<_> = (32..62)
+                .filter_map(|ms: u32| push(if ms.is_multiple_of(2) { 0b00 } else { 0b10 }, ms).dead)
+                .collect();
+            assert_eq!(dead, [Channel::B]);
+        }
+    }
 }

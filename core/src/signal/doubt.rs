@@ -50,3 +50,57 @@ impl Doubts {
         doubtful
     }
 }
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use proptest::prelude::*;
+    use std::vec::Vec;
+
+    proptest! {
+        /// An overruled sample is doubtful where both channels have an edge among the eight steps before it and among the
+        /// eight behind it, and each is reported with the word after its own.
+        #[test]
+        fn doubtful_amid_edges_of_both_channels(
+            words in prop::collection::vec((any::<u32>(), any::<u32>(), any::<u32>(), any::<u32>()), 3..8),
+            edges in 0_u8..3,
+        ) {
+            // Few edges, more, or any; an edge of B or of A at every set bit. Some overruled bits.
+            let words: Vec<(u32, u32)> = words
+                .into_iter()
+                .scan(0_u32, |level, (a, b, c, overruled)| {
+                    let toggles = match edges {
+                        0 => a & b & c,
+                        1 => a & b,
+                        _ => a,
+                    };
+                    let mut word = 0;
+                    for index in 0..16 {
+                        *level ^= toggles >> (2 * index) & 0b11;
+                        word |= *level << (2 * index);
+                    }
+                    Some((word, overruled & c))
+                })
+                .collect();
+            let sample = |index: usize| words[index / 16].0 >> (index % 16 * 2) & 0b11;
+            let both = |mut steps: core::ops::Range<usize>| {
+                let changes = steps.try_fold(0, |changes, step| Some(changes | sample(step) ^ sample(step + 1)));
+                changes == Some(0b11)
+            };
+            let mut doubts = Doubts::default();
+            for (place, &(word, overruled)) in words.iter().enumerate() {
+                let reported = doubts.push(word, overruled);
+                // The first word has none before it that is known.
+                if place < 2 {
+                    continue;
+                }
+                let doubtful = (16 * (place - 1)..16 * place).filter(|&at| {
+                    let (word, bit) = (words[at / 16].1, at % 16 * 2);
+                    word >> bit & 0b11 != 0 && both(at - 8..at) && both(at..at + 8)
+                });
+                prop_assert_eq!(reported as usize, doubtful.count());
+            }
+        }
+    }
+}

@@ -25,7 +25,8 @@ use crate::time::{Duration, Instant};
 const HAND_LIMIT_REV_PER_S2: f64 = 100.0;
 
 /// After so long without a count the crank is at rest: which way it went before says nothing of the way it
-/// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before.
+/// goes next, and a hand that jerks it the other way is no chatter. Bounce is over long before. Only where its first count
+/// goes on as it went, and nothing was being looked into, it has its direction at once.
 const REST: Duration = Duration::from_millis(100);
 
 /// A retreat of this many counts is no dither on one edge (that is one count) nor on two (two).
@@ -126,7 +127,7 @@ impl Run {
                 return 0;
             }
             way.furthest = position;
-            return way.got_on(at_us, PACE_SHARE * self.retreat_limit_us);
+            return way.got_on(at_us, self.retreat_limit_us);
         }
         way.steady = 0;
         way.watched = WATCHED_COUNTS;
@@ -158,7 +159,8 @@ impl Way {
     }
 
     /// A new count was made, and its time is worth a look. Returns 1 where those before it stalled or rushed.
-    fn got_on(&mut self, at_us: u32, limit_us: u32) -> u32 {
+    fn got_on(&mut self, at_us: u32, retreat_limit_us: u32) -> u32 {
+        let limit_us = PACE_SHARE * retreat_limit_us;
         if self.watched == 0 {
             self.known = 0;
         }
@@ -189,4 +191,126 @@ impl Way {
 /// Microseconds that wrap after 71 minutes: what is looked into is over long before.
 pub(super) const fn short(time: Instant) -> u32 {
     time.as_micros() as u32
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec::Vec;
+
+    /// Counts of 1 ms forward, far from the start of the clock, then these steps at these times in microseconds after the
+    /// last of those. Returns how often each was no hand's.
+    ///
+    /// At 100 pulses a revolution `sqrt(2 * 2 / (100 * 400))` s are 10 ms: three counts back in less are no hand's.
+    fn after_a_run(steps: &[(i64, u32)]) -> Vec<u32> {
+        let mut run = Run::new(100);
+        let mut position = 0;
+        let mut follow = |step, at_us| {
+            position += step;
+            run.follow(position, step, at_us)
+        };
+        for count in 0..20 {
+            assert_eq!(follow(1, 1_000_000 + 1_000 * count), 0);
+        }
+        steps.iter().map(|&(step, us)| follow(step, 1_019_000 + us)).collect()
+    }
+
+    /// One count back and on again to the furthest, then new counts at these times after the last one before.
+    fn new_counts_after_a_step_back(new_us: &[u32]) -> Vec<u32> {
+        let steps: Vec<_> = [(-1, 1), (1, 2)].into_iter().chain(new_us.iter().map(|&us| (1, us))).collect();
+        after_a_run(&steps).split_off(2)
+    }
+
+    /// Three counts back are reported where the third comes less than 10 ms behind the first; two never are.
+    #[test]
+    fn retreat_is_three_counts_in_too_short_a_time() {
+        assert_eq!(after_a_run(&[(-1, 1_000), (-1, 6_000), (-1, 10_999)]), [0, 0, 1]);
+        assert_eq!(after_a_run(&[(-1, 1_000), (-1, 6_000), (-1, 11_000), (-1, 11_001)]), [0, 0, 0, 0]);
+        assert_eq!(after_a_run(&[(-1, 1), (-1, 2), (1, 3), (-1, 4), (1, 5), (1, 6), (1, 7)]), [0; 7]);
+        // Net of what comes forward in between.
+        assert_eq!(after_a_run(&[(-1, 1), (-1, 2), (1, 3), (-1, 4), (-1, 5)]), [0, 0, 0, 0, 1]);
+    }
+
+    /// Behind a step back, a count that takes more than seven eighths of the next four is a stall; one of just so much is
+    /// not. So it is where all five take less than 30 ms, three times what a retreat may take.
+    #[test]
+    fn stall_is_a_count_as_long_as_a_pulse() {
+        let counts = |first: u32, each: u32| [0, 1, 2, 3, 4].map(|count| first + count * each);
+        assert_eq!(new_counts_after_a_step_back(&counts(3_500, 1_000)), [0, 0, 0, 0, 0]);
+        assert_eq!(new_counts_after_a_step_back(&counts(3_501, 1_000)), [0, 0, 0, 0, 1]);
+        assert_eq!(new_counts_after_a_step_back(&counts(17_999, 3_000)), [0, 0, 0, 0, 1]);
+        assert_eq!(new_counts_after_a_step_back(&counts(18_000, 3_000)), [0, 0, 0, 0, 0]);
+    }
+
+    /// Behind a step back, four counts in less than a third of the next four's time are a rush, reported once; in a third
+    /// they are none. So it is where all eight take less than 30 ms.
+    #[test]
+    fn rush_is_a_pulse_in_a_third_of_the_next() {
+        // The fourth and the eighth new count, the others evenly between; a ninth, and those behind it.
+        let counts = |four: u32, eight: u32| {
+            let early = [1, 2, 3, 4].map(|count| four * count / 4);
+            let late = [1, 2, 3, 4, 5, 6].map(|count| four + (eight - four) * count / 4);
+            [early.as_slice(), late.as_slice()].concat()
+        };
+        let reported = [0, 0, 0, 0, 0, 0, 0, 1, 0, 0];
+        assert_eq!(new_counts_after_a_step_back(&counts(1_000, 4_000)), [0; 10]);
+        assert_eq!(new_counts_after_a_step_back(&counts(1_000, 4_001)), reported);
+        assert_eq!(new_counts_after_a_step_back(&counts(40, 4_040)), reported);
+        assert_eq!(new_counts_after_a_step_back(&counts(4_000, 29_999)), reported);
+        assert_eq!(new_counts_after_a_step_back(&counts(4_000, 30_000)), [0; 10]);
+    }
+
+    /// Times that are not known yet say nothing: right behind the start of the clock neither the fourth new count behind a
+    /// step back is the end of a stall, nor the seventh the end of a rush.
+    #[test]
+    fn unknown_times_say_nothing() {
+        for new_us in [[500, 1_000, 1_500, 2_000].as_slice(), &[100, 200, 300, 400, 900, 1_400, 1_900, 2_400]]
+        {
+            let mut run = Run::new(100);
+            let mut position = 0;
+            let mut follow = |step, at_us| {
+                position += step;
+                run.follow(position, step, at_us)
+            };
+            let start_us = if new_us.len() == 4 { 20_000 } else { 0 };
+            for (step, us) in [(1, 0), (1, 0), (1, 0), (-1, 1), (1, 2)] {
+                assert_eq!(follow(step, start_us + us), 0);
+            }
+            for us in &new_us[..new_us.len() - 1] {
+                assert_eq!(follow(1, start_us + us), 0, "{us} us");
+            }
+        }
+    }
+
+    /// Sixteen new counts are looked into behind a step back, and two behind a retreat; then steps onwards need no look.
+    #[test]
+    fn looks_into_counts_only_for_a_while() {
+        for (back, looked_into) in [(1, 16), (3, 2)] {
+            let mut run = Run::new(100);
+            let (mut position, mut us) = (0, 1_000_000);
+            let mut go = |run: &mut Run, step| {
+                (position, us) = (position + step, us + 1_000);
+                let now = Instant::from_micros(u64::from(us));
+                if run.goes_on(step, position, now) {
+                    return true;
+                }
+                run.begin(position - step, now);
+                run.follow(position, step, us);
+                false
+            };
+            for count in 0..5 {
+                assert_eq!(go(&mut run, 1), count >= 2, "{count}");
+            }
+            for _ in 0..back {
+                assert!(!go(&mut run, -1));
+            }
+            // A retreat that was reported is where the crank goes on from; else the furthest is reached again first.
+            let again = if back == 3 { 0 } else { back };
+            for count in 0..again + looked_into {
+                assert!(!go(&mut run, 1), "{back} back, {count}");
+            }
+            assert!(go(&mut run, 1), "{back} back");
+        }
+    }
 }
