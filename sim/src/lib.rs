@@ -20,6 +20,7 @@ pub mod readings;
 #[cfg(feature = "link")]
 pub mod records;
 pub mod simulation;
+pub mod weave;
 #[cfg(feature = "window")]
 pub mod window;
 pub mod words;
