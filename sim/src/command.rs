@@ -13,6 +13,7 @@ pub mod measured;
 pub mod no_records;
 #[cfg(not(feature = "window"))]
 pub mod no_window;
+pub mod piece;
 #[cfg(not(target_arch = "wasm32"))]
 pub mod replay;
 #[cfg(not(target_arch = "wasm32"))]

@@ -6,7 +6,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 #[cfg(not(feature = "window"))]
 use crate::command::no_window as bench;
-use crate::command::{gauge, replay, shell, size, wind};
+use crate::command::{gauge, piece, replay, shell, size, wind};
 #[cfg(feature = "link")]
 use crate::command::{link, log, measured, spool};
 #[cfg(not(feature = "link"))]
@@ -30,6 +30,7 @@ enum Command {
     Bench(bench::Args),
     Gauge(gauge::Args),
     Size(size::Args),
+    Piece(piece::Args),
     Chart(chart::Args),
     Plan(plan::Args),
     Wind(wind::Args),
@@ -97,6 +98,7 @@ fn run(cli: Cli) -> Result<(), Failure> {
         Command::Plan(args) => plan::run(&args),
         Command::Gauge(args) => gauge::run(&args),
         Command::Size(args) => size::run(&args),
+        Command::Piece(args) => piece::run(&args),
         Command::Chart(args) => chart::run(&args),
         Command::Completions(args) => shell::completions(Cli::command(), &args),
         Command::Man(args) => shell::man(Cli::command(), &args),
