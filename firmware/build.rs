@@ -1,4 +1,4 @@
-//! Linker flags for the chip binary, and for nothing else: whoever builds on a desktop never meets them.
+//! Linker flags for the chip's programs, and for nothing else: whoever builds on a desktop never meets them.
 
 use std::{env, fs, io, path::PathBuf};
 
@@ -26,6 +26,9 @@ fn main() -> io::Result<()> {
     // Functions that came out alike are one: 400 bytes less.
     for flag in ["--nmagic", "--icf=all", "-Tlink.x"].into_iter().chain(boot).chain(defmt) {
         println!("cargo:rustc-link-arg-bin=turntally-pico={flag}");
+        if pico {
+            println!("cargo:rustc-link-arg-bin=turntally-tester={flag}");
+        }
     }
     Ok(())
 }

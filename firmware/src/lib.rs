@@ -21,4 +21,5 @@ pub mod sampler;
 mod saving;
 pub mod screen_chip;
 pub mod store;
+pub mod tester;
 pub mod usb_control;

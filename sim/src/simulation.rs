@@ -5,6 +5,7 @@ pub mod board;
 pub mod encoder;
 pub mod faults;
 pub mod flash;
+pub mod joined;
 pub mod live;
 pub mod operator;
 pub mod panel_faults;

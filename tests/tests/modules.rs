@@ -25,10 +25,11 @@ struct Crate {
 }
 
 /// The crates, by the folder with their root and the root's file.
-const CRATES: [(&str, &str, &str); 4] = [
+const CRATES: [(&str, &str, &str); 5] = [
     ("core", "core/src", "lib.rs"),
     ("firmware", "firmware/src", "lib.rs"),
     ("pico", "firmware/src/bin/pico", "main.rs"),
+    ("tester", "firmware/src/bin/tester", "main.rs"),
     ("sim", "sim/src", "lib.rs"),
 ];
 
