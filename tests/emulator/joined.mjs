@@ -81,11 +81,14 @@ export class Joined {
   #arrive(name, level) {
     const us = this.slow[name];
     if (us === undefined) return this.counter.drive(PIN[name], level);
+    if (!this.#late.has(name)) {
+      const late = { alarm: this.counter.outside(() => this.counter.drive(PIN[name], late.level)) };
+      this.#late.set(name, late);
+    }
     // A level that does not last so long is gone.
-    this.#late.get(name)?.cancel();
-    const alarm = this.counter.outside(() => this.counter.drive(PIN[name], level));
-    this.#late.set(name, alarm);
-    return alarm.schedule(us * 1e3);
+    const late = this.#late.get(name);
+    late.level = level;
+    return late.alarm.schedule(us * 1e3);
   }
 
   /** Runs both for so many milliseconds. */

@@ -223,6 +223,8 @@ export class Rig {
       const running = pio.machines.map(() => false);
       pio.writeUint32 = (offset, value) => {
         write(offset, value);
+        // An instruction that the processor has a stopped machine execute moves pins at once.
+        pio.checkChangedPins();
         pio.machines.forEach((machine, number) => {
           if (machine.enabled === running[number]) return;
           running[number] = machine.enabled;
