@@ -8,9 +8,9 @@ use turntally_sim::simulation::board::Line;
 use turntally_sim::simulation::joined::{Joined, Solder};
 
 /// The report's checks as (name, passed, measured), and its last line.
-fn report(solder: Option<Solder>) -> (Vec<(String, bool, String)>, String) {
+fn report(solder: Option<Solder>, length: Length) -> (Vec<(String, bool, String)>, String) {
     let mut board = Joined::new(solder);
-    script::run(&mut board, Length::Short);
+    script::run(&mut board, length);
     let lines = board.into_report().unwrap();
     let checks = lines.iter().filter_map(|line| match line.split('\t').collect::<Vec<_>>().as_slice() {
         ["check", name, result, measured, _] => {
@@ -21,19 +21,22 @@ fn report(solder: Option<Solder>) -> (Vec<(String, bool, String)>, String) {
     (checks.collect(), lines.last().unwrap().clone())
 }
 
-/// A good counter passes every check.
+/// A good counter passes every check, of the short test and of the full one.
 #[test]
 fn a_good_counter_passes() {
-    let (checks, end) = report(None);
-    let failed: Vec<_> = checks.iter().filter(|(_, passed, _)| !passed).collect();
-    assert!(failed.is_empty(), "{failed:?}");
-    assert_eq!(end, format!("end\t{}\t0", checks.len()));
+    for (length, least) in [(Length::Short, 25), (Length::Full, 250)] {
+        let (checks, end) = report(None, length);
+        let failed: Vec<_> = checks.iter().filter(|(_, passed, _)| !passed).collect();
+        assert!(failed.is_empty(), "{length}: {failed:?}");
+        assert_eq!(end, format!("end\t{}\t0", checks.len()));
+        assert!(checks.len() >= least, "{length}: {} checks", checks.len());
+    }
 }
 
 /// The first check that fails with this fault names it.
 #[track_caller]
 fn named(solder: Solder, words: &str) {
-    let (checks, end) = report(Some(solder));
+    let (checks, end) = report(Some(solder), Length::Short);
     let failed: Vec<_> =
         checks.iter().filter(|(_, passed, _)| !passed).map(|(_, _, measured)| measured).collect();
     assert!(failed.first().is_some_and(|measured| measured.contains(words)), "{solder:?}: {checks:#?}");

@@ -19,6 +19,9 @@ const FEEL: i64 = 3;
 /// And up to so many after it.
 const FEEL_FOR: i64 = 8;
 
+/// Times that the cue is given on a coil: a counter has room for the notes of so much cranking back and forth.
+const CUES_OF_A_COIL: u32 = 10;
+
 /// What followed the edge that reached the target, in microseconds, over several times.
 #[derive(Debug, Clone, Copy, Default)]
 struct Cue {
@@ -30,16 +33,22 @@ struct Cue {
 impl<B: Board> Session<'_, B> {
     /// Every claim; from Ready, and back to Choose.
     pub(super) fn claims(&mut self, plan: Plan) -> Result<(), Broken> {
-        self.begin_coil()?;
-        // A coil begins forwards: one that begins backwards is reported, and rightly.
-        self.wind(400, even(2_000))?;
         for round in 1..=plan.rounds {
+            self.new_coil()?;
             self.count(round, plan)?;
+            self.scrap()?;
         }
         self.cue(plan)?;
         self.broken_signals()?;
         self.keys_and_knob(plan)?;
         self.well()
+    }
+
+    /// From Ready to a coil that has begun forwards: one that begins backwards is reported, and rightly.
+    fn new_coil(&mut self) -> Result<(), Broken> {
+        self.begin_coil()?;
+        self.wind(400, even(2_000))?;
+        Ok(())
     }
 
     /// The count, exact to the last one whatever a sound encoder does.
@@ -111,13 +120,18 @@ impl<B: Board> Session<'_, B> {
     /// the counter no speed by which it could signal earlier.
     fn cue(&mut self, plan: Plan) -> Result<(), Broken> {
         let name = "stop: from the edge to the stop line";
-        let left = self.counts_to_target()?;
-        self.wind(left - FEEL, even(20_000))?;
         let mut worst = Cue::default();
-        let mut given = 0;
-        let mut note = None;
-        for _ in 0..plan.cues {
+        let (mut given, mut note) = (0, None);
+        for time in 0..plan.cues {
             self.busy(name);
+            if time % CUES_OF_A_COIL == 0 {
+                if time > 0 {
+                    self.scrap()?;
+                }
+                self.new_coil()?;
+                let left = self.counts_to_target()?;
+                self.wind(left - FEEL, even(20_000))?;
+            }
             let Some(cue) = self.feel_for_the_target(&mut note)? else { break };
             given += 1;
             worst.stop = worst.stop.max(cue.stop);

@@ -58,12 +58,13 @@ impl Length {
                 hold_ms: 1_000,
                 clicks: 2,
             },
+            // Each stretch within what a counter has room for on one coil: it stores the count every eighth of a turn.
             Self::Full => Plan {
-                rounds: 12,
-                rest_ms: 30_000,
-                turns: 20,
-                fast: 2_000_000,
-                reversals: 20,
+                rounds: 30,
+                rest_ms: 10_000,
+                turns: 10,
+                fast: 80_000,
+                reversals: 10,
                 cues: 100,
                 hold_ms: 60_000,
                 clicks: 50,

@@ -70,6 +70,8 @@ pub(super) struct Session<'a, B> {
     /// Where the crank stands, in counts.
     crank: i64,
     knob: i64,
+    /// Counts of the knob from one click to the next.
+    pub click: u8,
     /// Counts of the counter for a count of the crank: 1, or -1.
     pub sign: i64,
     pub totals: Totals,
@@ -77,7 +79,15 @@ pub(super) struct Session<'a, B> {
 
 impl<'a, B: Board> Session<'a, B> {
     pub fn new(board: &'a mut B) -> Self {
-        Self { board, client: Client::default(), crank: 0, knob: 0, sign: 1, totals: Totals::default() }
+        Self {
+            board,
+            client: Client::default(),
+            crank: 0,
+            knob: 0,
+            click: 4,
+            sign: 1,
+            totals: Totals::default(),
+        }
     }
 
     /// Reports a check.
@@ -162,9 +172,9 @@ impl<'a, B: Board> Session<'a, B> {
         self.hold(key, PRESS);
     }
 
-    /// Turns the knob by so many clicks of four counts.
+    /// Turns the knob by so many clicks.
     pub fn turn_knob(&mut self, clicks: i64) {
-        for _ in 0..4 * clicks.unsigned_abs() {
+        for _ in 0..u64::from(self.click) * clicks.unsigned_abs() {
             self.knob += clicks.signum();
             let open = KNOB_CYCLE.get(self.knob.rem_euclid(4) as usize).copied().unwrap_or_default();
             self.board.close(Input::KnobA, open & 0b10 == 0);
@@ -187,8 +197,30 @@ impl<'a, B: Board> Session<'a, B> {
         self.expect(Phase::Winding)
     }
 
+    /// Answers a message of the counter's own, if there is one: it would take the next key.
+    fn dismiss(&mut self) -> Result<(), Broken> {
+        if self.status()?.notice {
+            self.board.wait(READ_FIRST, Grain::Coarse);
+            self.press(Input::No);
+        }
+        Ok(())
+    }
+
+    /// From Winding, wherever the coil ends, to Ready: the coil is thrown away.
+    pub fn scrap(&mut self) -> Result<(), Broken> {
+        self.dismiss()?;
+        self.press(Input::Yes);
+        self.expect(Phase::Verdict)?;
+        // From whatever is marked to the first of the three, and on to the second.
+        self.turn_knob(-3);
+        self.turn_knob(1);
+        self.press(Input::Yes);
+        self.expect(Phase::Ready)
+    }
+
     /// From a fault to Ready: the coil is thrown away.
     pub fn throw_away(&mut self) -> Result<(), Broken> {
+        self.dismiss()?;
         self.expect(Phase::Fault)?;
         self.board.wait(READ_FIRST, Grain::Coarse);
         self.press(Input::No);

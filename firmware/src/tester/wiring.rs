@@ -92,6 +92,7 @@ impl<B: Board> Session<'_, B> {
             Direction::Forward => 1,
             Direction::Reverse => -1,
         };
+        self.click = settings.build.knob.counts();
         let phase = self.phase()?;
         let allowed = "Choose, sound not off";
         let fits = phase == Phase::Choose && settings.build.loudness != Loudness::Off;
