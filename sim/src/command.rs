@@ -21,4 +21,6 @@ pub mod shell;
 pub mod size;
 #[cfg(feature = "link")]
 pub mod spool;
+#[cfg(feature = "link")]
+pub mod tester;
 pub mod wind;

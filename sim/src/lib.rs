@@ -20,6 +20,8 @@ pub mod readings;
 #[cfg(feature = "link")]
 pub mod records;
 pub mod simulation;
+#[cfg(feature = "link")]
+pub mod tester;
 pub mod weave;
 #[cfg(feature = "window")]
 pub mod window;

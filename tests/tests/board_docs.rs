@@ -116,6 +116,92 @@ fn readme_pins_are_those_of_the_firmware() {
     assert_eq!(documented, wires);
 }
 
+/// GPIO of the tester by wire, as `Pins::new` of its board assigns them.
+fn tester_wires() -> BTreeMap<&'static str, u8> {
+    const TESTER: [(&str, &[&str]); 9] = [
+        ("encoder_a", &["encoder A"]),
+        ("encoder_b", &["encoder B"]),
+        ("knob", &["knob A", "knob B"]),
+        ("yes", &["key Yes"]),
+        ("no", &["key No"]),
+        ("lamp", &["lamp red", "lamp yellow", "lamp green"]),
+        ("stop", &["stop line"]),
+        ("sounder", &["sounder"]),
+        ("serial", &["UART TX", "UART RX"]),
+    ];
+    let source = read("firmware/src/bin/tester/pins.rs");
+    let body = source.split("pub fn new(").nth(1).unwrap();
+    let mut wires = BTreeMap::new();
+    for (field, names) in TESTER.into_iter().chain([("report", ["report TX", "report RX"].as_slice())]) {
+        let line = body.lines().find(|line| line.trim().starts_with(&format!("{field}:"))).unwrap();
+        let gpios = numbers_after(line, "PIN_");
+        assert_eq!(gpios.len(), names.len(), "{field}: {line}");
+        wires.extend(names.iter().copied().zip(gpios));
+    }
+    assert_eq!(numbers_after(body, "PIN_").len(), wires.len());
+    wires
+}
+
+/// The place of a GPIO on a Pico.
+fn pin_of(gpio: u8) -> usize {
+    1 + PINS.iter().position(|name| *name == format!("GP{gpio}")).unwrap()
+}
+
+/// Each wire between the tester and the counter leads from the tester's pin to the counter's, in the README and in the
+/// comment of the source; the serial line is crossed, and the report goes to no pin of the counter.
+#[test]
+fn tester_pins_are_those_of_both_boards() {
+    let counter = wires();
+    let expected: BTreeMap<String, (String, String)> = tester_wires()
+        .into_iter()
+        .map(|(wire, gpio)| {
+            let there = match wire {
+                "UART TX" => counter.get("UART RX"),
+                "UART RX" => counter.get("UART TX"),
+                wire => counter.get(wire),
+            };
+            let there = there.map_or("none".to_owned(), |&gpio| pin_of(gpio).to_string());
+            (wire.to_owned(), (pin_of(gpio).to_string(), there))
+        })
+        .collect();
+    let documented: BTreeMap<_, _> = table(&read("firmware/README.md"), &["tester's pin", "counter's pin"])
+        .into_iter()
+        .map(|row| (row[2].clone(), (row[0].clone(), row[1].clone())))
+        .collect();
+    assert_eq!(documented, expected);
+    let source = read("firmware/src/bin/tester/pins.rs").replace("//! ", "");
+    let split = |cell: &str| cell.split(", ").map(str::to_owned).collect::<Vec<_>>();
+    let mut commented = Vec::new();
+    for row in table(&source, &["pin", "GPIO", "wire", "pin of the counter"]) {
+        let (pins, gpios) = (split(&row[0]), split(&row[1]));
+        for (at, (pin, gpio)) in pins.iter().zip(&gpios).enumerate() {
+            assert_eq!(*pin, pin_of(gpio.parse().unwrap()).to_string(), "{row:?}");
+            let there = row[3].split(':').next().unwrap();
+            commented.push((pin.clone(), split(there).get(at).cloned().unwrap_or_else(|| there.to_owned())));
+        }
+    }
+    commented.sort();
+    let mut all: Vec<_> = expected.into_values().collect();
+    all.sort();
+    assert_eq!(commented, all);
+}
+
+/// A fault that the tester names has the pin at which it is.
+#[test]
+fn pins_in_the_tester_s_messages_are_those_of_the_counter() {
+    let sources = read("firmware/src/tester/wiring.rs") + &read("firmware/src/tester/outputs.rs");
+    let mut named = BTreeSet::new();
+    for (wire, gpio) in wires() {
+        for place in numbers_after(&sources, &format!("{wire} (pin ")) {
+            assert_eq!(usize::from(place), pin_of(gpio), "{wire}");
+            named.insert(wire);
+        }
+    }
+    let without = ["screen SDA", "screen SCL", "UART TX", "UART RX"];
+    let expected: BTreeSet<_> = wires().into_keys().filter(|wire| !without.contains(wire)).collect();
+    assert_eq!(named, expected);
+}
+
 /// So does the table that stands in the source itself.
 #[test]
 fn pins_in_the_comments_are_those_of_the_code() {

@@ -8,7 +8,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 use crate::command::no_window as bench;
 use crate::command::{gauge, piece, replay, shell, size, wind};
 #[cfg(feature = "link")]
-use crate::command::{link, log, measured, spool};
+use crate::command::{link, log, measured, spool, tester};
 #[cfg(not(feature = "link"))]
 use crate::command::{no_records as measured, no_records as spool};
 use crate::failure::Failure;
@@ -39,13 +39,16 @@ enum Command {
     Link(link::Args),
     #[cfg(feature = "link")]
     Log(log::Args),
+    #[cfg(feature = "link")]
+    Tester(tester::Args),
     Measured(measured::Args),
     Spool(spool::Args),
     Completions(shell::CompletionsArgs),
     Man(shell::ManArgs),
 }
 
-/// Runs the program and says how it ended: 0, or 2 with one line on standard error.
+/// Runs the program and says how it ended: 0; 1 where a test of a counter was made and failed; or 2 with one line on
+/// standard error.
 pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
@@ -60,7 +63,7 @@ pub fn main() -> ExitCode {
         }
     };
     match run(cli) {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(status) => status,
         Err(failure) if failure.is_broken_pipe() => ExitCode::SUCCESS,
         Err(failure) => {
             output::remark(&format!("turntally: {failure}"));
@@ -84,8 +87,10 @@ fn usage_line(error: &clap::Error) -> Failure {
     Failure::new(format_args!("{first} {}", more.join(" ")))
 }
 
-fn run(cli: Cli) -> Result<(), Failure> {
+fn run(cli: Cli) -> Result<ExitCode, Failure> {
     match cli.command {
+        #[cfg(feature = "link")]
+        Command::Tester(args) => return tester::run(&args),
         Command::Bench(args) => bench::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Wind(args) => wind::run(&args),
@@ -102,5 +107,6 @@ fn run(cli: Cli) -> Result<(), Failure> {
         Command::Chart(args) => chart::run(&args),
         Command::Completions(args) => shell::completions(Cli::command(), &args),
         Command::Man(args) => shell::man(Cli::command(), &args),
-    }
+    }?;
+    Ok(ExitCode::SUCCESS)
 }
