@@ -254,12 +254,6 @@ impl Winding {
     }
 }
 
-/// A number that is not below zero, rounded up. (The library's way takes 200 bytes more of a chip.)
-fn rounded_up(number: f64) -> i64 {
-    let down = number as i64;
-    if (down as f64) < number { down + 1 } else { down }
-}
-
 /// Rings from a straight slit through `turns` released turns, wherever it falls: `floor(T) - 1`.
 #[must_use]
 pub const fn guaranteed_rings(turns: Turns) -> u32 {
@@ -337,7 +331,7 @@ impl CoilModel {
         let kept =
             |ratio: f64, pitch: f64| libm::hypot(circle, pitch) / libm::hypot(ratio * circle, pitch) * 1e9;
         let kept_least = kept(spring.high(), pitch.low) as i64;
-        Self { kept_least, kept_most: rounded_up(kept(spring.low(), pitch.high)), ..*self }
+        Self { kept_least, kept_most: libm::ceil(kept(spring.low(), pitch.high)) as i64, ..*self }
     }
 
     /// One turn of the wound coil's centre line, seen along the mandrel, in nanometres.
@@ -361,7 +355,7 @@ impl CoilModel {
     #[must_use]
     pub fn new(winding: &Winding, tail: Turns) -> Self {
         let spring = winding.spring();
-        let up = |mm: Mm| Length::from_nm(rounded_up(mm.get() * 1e6));
+        let up = |mm: Mm| Length::from_nm(libm::ceil(mm.get() * 1e6) as i64);
         Self {
             wire: winding.wire(),
             // A close coil's pitch is its wire, to the nanometre: through a real number it could come back
@@ -369,7 +363,7 @@ impl CoilModel {
             pitch: if winding.gap() > 0.0 { up(winding.pitch()) } else { winding.wire() },
             // Above zero, where to cut off is to round down.
             kept_least: (winding.turns_kept(spring.high()) * 1e9) as i64,
-            kept_most: rounded_up(winding.turns_kept(spring.low()) * 1e9),
+            kept_most: libm::ceil(winding.turns_kept(spring.low()) * 1e9) as i64,
             tail: if tail < Turns::ZERO { Turns::ZERO } else { tail },
             turn_wire: up(winding.wound_turn_wire()),
         }

@@ -65,7 +65,6 @@ impl Expected {
         self.inside_at(MAX_SPRING_RATIO)
     }
 
-    #[inline(never)] // In each of its callers 600 bytes more.
     fn inside_at(&self, ratio: f64) -> Length {
         let (d, wound) = self.diameters();
         Length::from_mm(Mm::new(ratio * wound - d)).unwrap_or_default()

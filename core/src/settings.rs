@@ -276,7 +276,6 @@ pub struct Build {
 
 impl Build {
     /// What encoder and gear make of a turn; none where they make no count.
-    #[inline(never)]
     #[must_use]
     pub fn per_turn(&self) -> Option<CountsPerTurn> {
         CountsPerTurn::new(self.pulses, self.shaft, self.gear)

@@ -18,30 +18,13 @@ use serde::{Deserialize, Serialize};
 
 use crate::time::Duration;
 
-/// Divides by something above zero, rounding down; `None` where that is past 64 bits. A chip without a divider
-/// for it would take a kilobyte each time: this is in one place, goes bit by bit, and is quick where 64 bits do.
-#[inline(never)]
+/// Divides by something above zero, rounding down; `None` where that is past 64 bits. Quick where 64 bits do: a division of
+/// 128 bits costs a small chip dear.
 pub(crate) const fn floor_div(number: i128, by: i64) -> Option<i64> {
     if number as i64 as i128 == number {
         return Some((number as i64).div_euclid(by));
     }
-    let (size, by) = (number.unsigned_abs(), by.unsigned_abs());
-    let (mut rest, mut quotient) = ((size >> 64) as u64, size as u64);
-    if rest >= by {
-        return None;
-    }
-    let mut bit = 0;
-    while bit < 64 {
-        // The rest is below the divisor, which is below 2^63: nothing is shifted out.
-        rest = rest << 1 | quotient >> 63;
-        quotient <<= 1;
-        if rest >= by {
-            rest -= by;
-            quotient |= 1;
-        }
-        bit += 1;
-    }
-    let quotient = if number < 0 { -(quotient as i128) - (rest > 0) as i128 } else { quotient as i128 };
+    let quotient = number.div_euclid(by as i128);
     if quotient as i64 as i128 == quotient { Some(quotient as i64) } else { None }
 }
 

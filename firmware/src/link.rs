@@ -48,7 +48,6 @@ pub struct Link {
 
 impl Link {
     /// Takes one byte; what the question that it ends needs.
-    #[inline(never)] // As a part of its caller 452 bytes more.
     pub fn push(&mut self, byte: u8) -> Option<Need> {
         let Question { tag, request } = self.server.push(byte)?;
         let refuse = |refusal| Need::Send(Server::answer(tag, &Reply::Refused(refusal)));
@@ -114,7 +113,6 @@ fn offer(planned: JobBytes) -> Result<Offer, Refusal> {
 impl App {
     /// Answers a computer. Nothing that it asks moves the count or silences a cue: an offer is shown to the
     /// user; all else only asks, or is about the log and the time of day.
-    #[inline(never)] // As a part of its caller 400 bytes more.
     pub fn answer(&mut self, ask: Ask) -> Reply {
         match ask {
             Ask::Offer(ticket, offer) => {

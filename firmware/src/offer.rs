@@ -98,7 +98,8 @@ impl Offers {
 
     /// Takes a key that went down while an offer is shown, which the panel has had since `on_panel`; the offer that is
     /// agreed to. `None` where the key says nothing yet.
-    #[inline(never)] // As a part of its caller 76 bytes more.
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
     pub(crate) fn key(&mut self, key: Key, now: Instant, on_panel: Option<Instant>) -> Option<Option<Offer>> {
         let shown = self.waiting.as_ref()?.shown?;
         let agreed = key == Key::Yes;
@@ -120,7 +121,8 @@ impl Offers {
     }
 }
 
-#[inline(never)] // As a part of its caller 56 bytes more.
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
 fn notice(offer: &Offer, now: &Settings) -> Notice {
     let advice = ["From the computer.", "Yes: take it. No: leave."];
     match offer {

@@ -182,7 +182,6 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     /// Reads everything but the jobs, with the batches of `jobs` jobs (see
     /// [`JobList::places`](turntally_core::job_list::JobList::places)). Whatever cannot be read is left out, and
     /// marked as lost.
-    #[inline(never)] // As a part of its caller 368 bytes more.
     pub fn load(&mut self, jobs: usize) -> SavedState {
         let mut kept = SavedState::default();
         let mut counted = 0;
@@ -215,7 +214,6 @@ impl<F: BlockingFlash, G: Gate> Store<F, G> {
     ///
     /// # Errors
     /// Whatever kept it from being kept; what was there before is still there.
-    #[inline(never)] // As a part of its caller 320 bytes more.
     pub fn save(&mut self, what: &Save) -> Result<(), StoreError> {
         match what {
             Save::Batch(job, batch) => {

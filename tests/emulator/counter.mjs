@@ -14,7 +14,7 @@ export const ELF = process.env.TURNTALLY_ELF ?? join(TARGET, 'thumbv6m-none-eabi
 export const TURN = 1600;
 
 /** The most RAM that variables and stack may take, in bytes (.ci/build-pico): the chip has 264 KiB. */
-const RAM_LIMIT = 112 * 1024;
+const RAM_LIMIT = 128 * 1024;
 
 /** How often the cue's delay is measured; more with TURNTALLY_REPEATS. */
 export const REPEATS = Number(process.env.TURNTALLY_REPEATS ?? 20);

@@ -14,14 +14,15 @@ const NOWHERE = 0x30000000;
 /** What the tick is at while it runs the bench (see vitals.rs). */
 const BENCH = 2;
 
-/** A counter that has wound some turns and is in the middle of a tick. */
+/** A counter that has wound some turns and is in the middle of a tick, at an instruction in flash. */
 function busy(counts) {
   const counter = Counter.winding();
   counter.faultsWanted = true;
   counter.wind(counts, 2 * TURN);
   counter.run(40); // the note of the last turn is being written
   const part = counter.symbol('TURNTALLY_PART');
-  counter.until(() => counter.ram8(part) === BENCH, 'the tick', 5, 0.001);
+  const inFlash = () => counter.chip.core.PC >>> 28 === FLASH >>> 28;
+  counter.until(() => counter.ram8(part) === BENCH && inFlash(), 'the tick', 5, 0.001);
   return counter;
 }
 
@@ -72,7 +73,6 @@ test('a broken instruction is reported with its address', (t) => {
   const at = counter.chip.core.PC & ~1;
   // Until the reset: then the flash is read right again.
   const breakIt = () => counter.chip.flashView.setUint16(at - FLASH, UNDEFINED_INSTRUCTION, true);
-  assert.ok(at >= FLASH);
   expectRestart(counter, t, breakIt, `fault at 0x${at.toString(16).padStart(8, '0')}`);
 });
 

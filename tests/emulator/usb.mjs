@@ -392,7 +392,7 @@ export class Computer {
     chip.usbDPRAM.set(bytes);
     chip.usbCtrl.epStallArm = 0;
     this.#status(SETUP_REC);
-    // The longest stretch in which the firmware takes no interrupt, 25 us, and some more.
+    // The longest stretch in which the firmware takes no interrupt, 35 us, and some more.
     this.counter.run(0.04);
   }
 

@@ -74,7 +74,6 @@ impl PlannedJob {
     ///
     /// # Errors
     /// [`Refusal::InvalidJob`] where they are none.
-    #[inline(never)]
     pub fn from_bytes(bytes: &[u8]) -> Result<Self, Refusal> {
         postcard::from_bytes(bytes).map_err(|_| Refusal::InvalidJob)
     }

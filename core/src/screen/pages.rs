@@ -11,7 +11,6 @@ use crate::setup::{Entry, List, Outcome, Reason, SetUp, Shown, direction_name};
 /// Rows of a list that are seen at once, and their tops.
 const ROWS: [i32; 3] = [12, 25, 38];
 
-#[inline(never)] // As a part of its caller 20 bytes more.
 pub(super) fn set_up<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     set_up: &SetUp,

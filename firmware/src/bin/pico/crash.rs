@@ -55,7 +55,6 @@ static RECORD: CrashRecord = CrashRecord(UnsafeCell::new(MaybeUninit::uninit()))
 
 /// Why the chip started, if it was not for having been switched on or given a new program: to be called once, before
 /// the watchdog is started.
-#[inline(never)] // As a part of its caller 48 bytes more.
 pub fn take(watchdog: &mut Watchdog) -> Option<Notice> {
     let ours = watchdog.get_scratch(OURS_AT) == OURS;
     watchdog.set_scratch(OURS_AT, OURS);

@@ -101,7 +101,16 @@ impl Gate for TickSays {
 }
 
 /// To be called in every tick, before the poll: brings the news of the flash.
+#[inline]
 pub fn tell(app: &mut App) {
+    if FOUND.signaled() || DONE.signaled() {
+        bring(app);
+    }
+}
+
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
+fn bring(app: &mut App) {
     match FOUND.try_take() {
         None => {}
         Some(Found::Job(place, job)) => app.restore_job(place, job),
@@ -117,8 +126,14 @@ pub fn take(app: &mut App) {
     MAY_ERASE.store(app.may_erase(), Ordering::Relaxed);
     CLEAR.store(WAITING.load(Ordering::Relaxed) && app.may_program(), Ordering::Relaxed);
     if let Some(save) = app.save_due() {
-        WANTED.signal(save);
+        want(save);
     }
+}
+
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
+fn want(save: Save) {
+    WANTED.signal(save);
 }
 
 /// Reads what is there beside the counter's own `jobs`, then keeps what is to be kept and finds what is

@@ -28,10 +28,11 @@ pub static SERIAL: Desk = Desk::new();
 pub static USB: Desk = Desk::new();
 
 /// To be called in every tick: answers what was asked.
+#[inline]
 pub fn answer(app: &mut App) {
     for desk in [&SERIAL, &USB] {
-        if let Some(ask) = desk.asked.try_take() {
-            desk.reply.signal(app.answer(ask));
+        if desk.asked.signaled() {
+            desk.answer(app);
         }
     }
 }
@@ -39,6 +40,14 @@ pub fn answer(app: &mut App) {
 impl Desk {
     const fn new() -> Self {
         Self { asked: Signal::new(), reply: Signal::new(), wanted: Signal::new(), entry: Signal::new() }
+    }
+
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
+    fn answer(&self, app: &mut App) {
+        if let Some(ask) = self.asked.try_take() {
+            self.reply.signal(app.answer(ask));
+        }
     }
 }
 

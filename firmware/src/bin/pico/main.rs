@@ -18,7 +18,6 @@ mod chip;
 mod crash;
 mod keep;
 mod link;
-mod mem;
 mod oled;
 mod pins;
 mod sampler;
@@ -52,7 +51,6 @@ use crate::chip::BoardFlash;
 use crate::pins::Pins;
 use crate::sampler::{DmaRing, SAMPLE_PERIOD_NS, SamplerPins};
 use crate::sounder::SounderSlice;
-use crate::vitals::Vitals;
 
 bind_interrupts!(struct Irqs {
     UART0_IRQ => BufferedInterruptHandler<peripherals::UART0>;
@@ -191,57 +189,111 @@ async fn heartbeat() -> ! {
 #[embassy_executor::task]
 async fn tick(
     app: &'static mut App,
-    mut ring: DmaRing,
-    mut front: Front,
-    mut watchdog: Watchdog,
+    ring: DmaRing,
+    front: Front,
+    watchdog: Watchdog,
     next: &'static oled::Next,
 ) -> ! {
-    let mut reader = RingReader::new();
-    let mut slow = Patience::default();
-    let (mut lost, mut longest, mut ticks) = (0_u64, 0_u64, 0_u32);
+    let (reader, slow) = (RingReader::new(), Patience::default());
+    let mut tick = Tick {
+        app,
+        ring,
+        front,
+        watchdog,
+        next,
+        reader,
+        slow,
+        unshown: false,
+        lost: 0,
+        longest: 0,
+        ticks: 0,
+    };
     let mut due = Instant::now();
     loop {
         Timer::at(due).await;
+        tick.run();
+        // A tick that was missed is not made up for: keys are debounced by ticks.
+        due = (due + TICK).max(Instant::now());
+    }
+}
+
+/// What the tick works with.
+struct Tick {
+    app: &'static mut App,
+    ring: DmaRing,
+    front: Front,
+    watchdog: Watchdog,
+    next: &'static oled::Next,
+    reader: RingReader,
+    slow: Patience,
+    /// The screen has still to take the newest view.
+    unshown: bool,
+    /// Words of samples that were lost.
+    lost: u64,
+    /// The longest tick, microseconds.
+    longest: u64,
+    ticks: u32,
+}
+
+impl Tick {
+    // In RAM it never waits for the flash, however much has been through its cache since the tick before.
+    // SAFETY: cortex-m-rt copies `.data` to RAM before anything runs; no other section has the name.
+    #[unsafe(link_section = ".data.tick")]
+    #[inline(never)]
+    fn run(&mut self) {
+        let Self { app, ring, reader, .. } = self;
         let begun = Instant::now();
         vitals::at(1);
         // The sampler's words carry their own time: how late they are read changes nothing.
         let clock = ring.clock();
-        reader.drain(&mut ring, |found| match found {
-            Found::Word { word, .. } if app.is_still(word) => {}
-            Found::Word { word, index } => app.samples(Ok(Some(word)), clock.end_of(index)),
-            Found::Lost(words) => {
-                lost += words.0;
-                app.samples_lost();
-            }
-        });
+        self.lost += drain(app, ring, reader);
         vitals::at(2);
         let now = clock.now(reader.read(), time::Instant::from_micros(begun.as_micros()));
         keep::tell(app);
         oled::report(app);
-        _ = app.poll(now, &mut front);
+        _ = app.poll(now, &mut self.front);
         link::answer(app);
         keep::take(app);
         vitals::at(3);
-        if app.redraw_due(now) {
-            oled::show(next, app.view());
+        self.unshown |= app.redraw_due(now);
+        if self.unshown {
+            self.unshown = !oled::show(self.next, app.view());
         }
-        if ticks.is_multiple_of(20) {
-            let mut vitals = Vitals::of(app);
-            vitals.ms = now.as_micros() / 1_000;
-            vitals.lost = lost;
-            vitals.behind = reader.furthest_behind();
-            vitals.tick_us = longest;
-            vitals::publish(vitals);
+        if self.ticks.is_multiple_of(20) {
+            vitals::publish(app, now, self.lost, reader.furthest_behind(), self.longest);
         }
-        if slow.lasts() {
-            watchdog.feed(PATIENCE);
+        if self.slow.lasts() {
+            self.watchdog.feed(PATIENCE);
         }
-        ticks = ticks.wrapping_add(1);
-        longest = longest.max(begun.elapsed().as_micros());
+        self.ticks = self.ticks.wrapping_add(1);
+        self.longest = self.longest.max(begun.elapsed().as_micros());
         vitals::at(0);
-        // A tick that was missed is not made up for: keys are debounced by ticks.
-        due = (due + TICK).max(Instant::now());
     }
+}
+
+/// Gives the counter all samples that have come; the words that were lost.
+// SAFETY: in RAM, as above.
+#[unsafe(link_section = ".data.drain")]
+#[inline(never)]
+fn drain(app: &mut App, ring: &mut DmaRing, reader: &mut RingReader) -> u64 {
+    let (clock, mut lost) = (ring.clock(), 0);
+    reader.drain(ring, |found| match found {
+        Found::Word { word, .. } if app.is_still(word) => {}
+        Found::Word { word, index } => decode(app, word, clock.end_of(index)),
+        Found::Lost(words) => {
+            lost += words.0;
+            app.samples_lost();
+        }
+    });
+    lost
+}
+
+/// Gives the counter a word in which something moved.
+// SAFETY: in RAM, as above.
+#[unsafe(link_section = ".data.decode")]
+#[inline(never)]
+fn decode(app: &mut App, word: u32, end: time::Instant) {
+    app.samples(Ok(Some(word)), end);
 }
 
 /// Watches that the slow part runs.

@@ -5,8 +5,10 @@ use embassy_rp::i2c::{Config, I2c, InterruptHandler};
 use embassy_rp::peripherals::I2C0;
 use embassy_rp::{Peri, bind_interrupts, pac};
 use embassy_sync::blocking_mutex::raw::CriticalSectionRawMutex;
-use embassy_sync::signal::Signal as Small;
+use embassy_sync::mutex::Mutex;
+use embassy_sync::signal::Signal as News;
 use embassy_time::{Duration, Instant, Timer, with_deadline, with_timeout};
+use heapless::Vec;
 use turntally_core::time;
 use turntally_firmware::app::App;
 use turntally_firmware::display::Frame;
@@ -22,26 +24,47 @@ bind_interrupts!(struct Irqs {
 });
 
 /// What is to be shown next; a newer one takes the place of one not shown yet.
-pub type Next = Signal<CriticalSectionRawMutex, View>;
+///
+/// A view has kilobytes. Neither writing it nor drawing from it keeps interrupts off, as a [`Signal`] would: USB may wait
+/// for no more than some 35 us (see `usb.rs`).
+pub struct Next {
+    view: Mutex<CriticalSectionRawMutex, Vec<View, 1>>,
+    /// It is a new one.
+    news: News<CriticalSectionRawMutex, ()>,
+}
 
-/// Passes it what is to be shown now.
-pub fn show(next: &Next, view: &View) {
-    // SAFETY: the view is whole, and owns nothing that a second one would own too: plain values in itself, and
-    // references to constants. A clone is the same thing member by member, in 1.5 KB of code.
-    next.signal(unsafe { core::ptr::read(view) });
+/// Passes it what is to be shown now; whether it could take that: not while it draws.
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
+pub fn show(next: &Next, view: &View) -> bool {
+    let Ok(mut place) = next.view.try_lock() else { return false };
+    place.clear();
+    // There is room: it has just been cleared.
+    _ = place.push(view.clone());
+    next.news.signal(());
+    true
 }
 
 /// The one that there is.
 pub fn next() -> &'static Next {
-    static NEXT: Next = Next::new();
+    static NEXT: Next = Next { view: Mutex::new(Vec::new()), news: News::new() };
     &NEXT
 }
 
 /// The drawing that the panel has, and since when; or that it does not answer.
-static ON_PANEL: Small<CriticalSectionRawMutex, Option<(Picture, time::Instant)>> = Small::new();
+static ON_PANEL: Signal<CriticalSectionRawMutex, Option<(Picture, time::Instant)>> = Signal::new();
 
 /// Gives the counter what the panel shows, if that has changed.
+#[inline]
 pub fn report(app: &mut App) {
+    if ON_PANEL.signaled() {
+        take_report(app);
+    }
+}
+
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
+fn take_report(app: &mut App) {
     match ON_PANEL.try_take() {
         Some(Some((picture, at))) => app.panel_has(picture, at),
         Some(None) => app.panel_lost(),
@@ -89,8 +112,10 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
                 Timer::at(due).await;
             }
             // A newer picture, or none for so long that the same one is sent again.
-            if let Ok(view) = with_deadline(due, next.wait()).await {
-                draw(&view, &mut frame);
+            if with_deadline(due, next.news.wait()).await.is_ok()
+                && let Some(view) = next.view.lock().await.first()
+            {
+                draw(view, &mut frame);
                 drawn = Some(view.picture);
             }
             if refresh.is_missing() {
@@ -100,8 +125,6 @@ pub async fn run(mut pins: ScreenPins, next: &'static Next) -> ! {
     }
 }
 
-/// Not to be made part of the task: that takes 670 bytes of flash more.
-#[inline(never)]
 fn draw(view: &View, frame: &mut Frame) {
     match view.draw(frame) {
         Ok(()) => {}

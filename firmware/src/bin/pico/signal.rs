@@ -1,58 +1,58 @@
 //! Gives the newest value of a kind to the task that waits for it.
 //!
-//! As embassy's own `Signal`, in 3 KB less: what wakes and waits lies apart from the value, and is there once
-//! instead of once for each kind of value; and a place that holds nothing has no first value that would stand in
-//! flash. Putting and taking are not to be inlined: 600 bytes more.
+//! As embassy's own `Signal`, which moves the whole value out and back to see whether there is one: the tick looks into
+//! five of them each millisecond, some with hundreds of bytes, and interrupts would be off meanwhile. Here it reads one
+//! flag.
 
-use core::cell::{Cell, UnsafeCell};
-use core::mem::MaybeUninit;
+use core::cell::RefCell;
 
 use embassy_sync::blocking_mutex::Mutex;
 use embassy_sync::blocking_mutex::raw::RawMutex;
 use embassy_sync::signal::Signal as News;
+use heapless::Vec;
+use portable_atomic::{AtomicBool, Ordering};
 
 /// One value that waits to be taken; a newer one takes its place.
 pub struct Signal<M: RawMutex, T> {
-    place: Mutex<M, Place<T>>,
-    /// There may be one.
+    /// There may be one in its place.
+    full: AtomicBool,
+    /// A vector of at most one: unlike an `Option`, it is all zeros while it is empty, and takes no flash.
+    place: Mutex<M, RefCell<Vec<T, 1>>>,
     news: News<M, ()>,
-}
-
-struct Place<T> {
-    full: Cell<bool>,
-    /// Written as long as it is full.
-    value: UnsafeCell<MaybeUninit<T>>,
 }
 
 impl<M: RawMutex, T> Signal<M, T> {
     /// Holds nothing.
     pub const fn new() -> Self {
-        let place = Place { full: Cell::new(false), value: UnsafeCell::new(MaybeUninit::uninit()) };
-        Self { place: Mutex::new(place), news: News::new() }
+        Self { full: AtomicBool::new(false), place: Mutex::new(RefCell::new(Vec::new())), news: News::new() }
     }
 
     /// Puts it there.
-    #[inline(never)]
     pub fn signal(&self, value: T) {
         self.place.lock(|place| {
-            // SAFETY: nothing else has a reference to what is inside: none leaves this module, and whoever holds
-            // the lock is alone. Where it is full a value has been written, and is not read any more.
-            unsafe {
-                let inside = &mut *place.value.get();
-                if place.full.replace(true) {
-                    inside.assume_init_drop();
-                }
-                inside.write(value);
-            }
+            let mut place = place.borrow_mut();
+            place.clear();
+            // There is room: it has just been cleared.
+            _ = place.push(value);
+            self.full.store(true, Ordering::Release);
         });
         self.news.signal(());
     }
 
     /// Takes what is there.
-    #[inline(never)]
+    #[inline]
     pub fn try_take(&self) -> Option<T> {
+        if self.signaled() { self.take() } else { None }
+    }
+
+    // Cold: it is not to stand among the code of each millisecond.
+    #[inline(never)]
+    fn take(&self) -> Option<T> {
         self.news.reset();
-        self.place.lock(Place::take)
+        self.place.lock(|place| {
+            self.full.store(false, Ordering::Release);
+            place.borrow_mut().pop()
+        })
     }
 
     /// Waits for one and takes it.
@@ -66,15 +66,8 @@ impl<M: RawMutex, T> Signal<M, T> {
     }
 
     /// Whether there is a value that has not been taken yet.
+    #[inline]
     pub fn signaled(&self) -> bool {
-        self.news.signaled()
-    }
-}
-
-impl<T> Place<T> {
-    fn take(&self) -> Option<T> {
-        // SAFETY: it is full, so a value has been written, and it is read once: it is not full any more. Nobody
-        // else has a reference to it, as above.
-        self.full.replace(false).then(|| unsafe { (*self.value.get()).assume_init_read() })
+        self.full.load(Ordering::Acquire)
     }
 }

@@ -9,7 +9,7 @@
 //! for the request before: the controller would send it as the answer to this one, and nothing else prevents that
 //! (`ABORT` does not work on early chips, erratum RP2040-E2). It masks itself, so that a computer cannot keep the
 //! tick waiting. The answer is made in an interrupt below the tick. What is left: where the program keeps interrupts off,
-//! at most 25 us, a computer that gives a request up, sends the next and fetches its answer within that gets the
+//! at most 35 us, a computer that gives a request up, sends the next and fetches its answer within that gets the
 //! old one.
 
 use core::cell::RefCell;

@@ -11,6 +11,7 @@ use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::cue::Goal;
 use turntally_core::format::PlainDisplay;
 use turntally_core::format_plain;
+use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 
 /// What the tick is at, for a probe or an emulator that measures processor time: 0 nothing,
@@ -27,7 +28,7 @@ pub fn at(part: u8) {
 #[derive(Debug, Clone, Copy)]
 pub struct Vitals {
     /// Milliseconds since the start.
-    pub ms: u64,
+    ms: u64,
     phase: Phase,
     counts: i64,
     /// Where the coil ends, 0 without one.
@@ -39,11 +40,11 @@ pub struct Vitals {
     position: i64,
     illegal: u64,
     /// Words that were lost.
-    pub lost: u64,
+    lost: u64,
     /// The most words that the reader was behind.
-    pub behind: u64,
+    behind: u64,
     /// The longest tick, microseconds.
-    pub tick_us: u64,
+    tick_us: u64,
     notice: bool,
 }
 
@@ -66,7 +67,7 @@ impl Vitals {
     };
 
     /// Of this app; what the board knows is to be filled in.
-    pub fn of(app: &App) -> Self {
+    fn of(app: &App) -> Self {
         let bench = app.bench();
         Self {
             phase: bench.phase(),
@@ -103,8 +104,12 @@ impl Display for Vitals {
 
 static LATEST: Mutex<CriticalSectionRawMutex, Cell<Vitals>> = Mutex::new(Cell::new(Vitals::NONE));
 
-/// Puts down the latest.
-pub fn publish(vitals: Vitals) {
+/// Puts down the latest: of this app, and what the board knows beside it.
+// Cold: it is not to stand among the code of each millisecond.
+#[inline(never)]
+pub fn publish(app: &App, now: Instant, lost: u64, behind: u64, tick_us: u64) {
+    let ms = now.as_micros() / 1_000;
+    let vitals = Vitals { ms, lost, behind, tick_us, ..Vitals::of(app) };
     LATEST.lock(|latest| latest.set(vitals));
 }
 
