@@ -50,7 +50,7 @@ export function serve(rig, number) {
   const bytes = (count, each) => { for (let i = 0; i < count; i++) each(i); };
   switch (FUNCTIONS[number]) {
     case 'IF': case 'EX': case 'CX': break; // connecting and disconnecting the flash
-    case 'FC': rig.cache?.flush(); break;
+    case 'FC': rig.cache.flush(); break;
     case 'RE': {
       const [from, length] = r;
       if (from % 4096 || length % 4096) throw new Error('an erase that is not whole sectors');

@@ -1,7 +1,7 @@
 // A Raspberry Pi Pico with the counter's parts around it, on a simulated clock.
 //
-// Fidelity: instruction times are approximate, flash is slow to read only where a test puts a cache before it, contacts do
-// not bounce by themselves. It proves logic, not the timing of silicon.
+// Fidelity: instruction times are approximate, and so are the waits for the flash (xip.mjs); contacts do not bounce by
+// themselves. It proves logic, not the timing of silicon.
 import { existsSync, readFileSync } from 'node:fs';
 import { bootRom, serve } from './bootrom.mjs';
 import { Ear } from './ear.mjs';
@@ -10,6 +10,7 @@ import { attachI2c } from './i2c.mjs';
 import { replaceUart } from './pl011.mjs';
 import { Screen } from './oled.mjs';
 import { resetUsb, tameUsb } from './usb.mjs';
+import { XipCache } from './xip.mjs';
 
 const LOCKED = '1.4.1';
 
@@ -70,16 +71,16 @@ export class Rig {
   busStuck = false;
   busyCycles = 0;
   idleNs = 0;
+  /** Stands before the flash. */
+  cache = new XipCache();
   #driven = new Map();
   #outside = new Set();
   #halted = 0;
   /** Cycles that the present instruction has waited for the flash. */
   #waited = 0;
 
-  /** `patch` maps symbols to words that replace what the ELF has there; `cache` stands before the flash (none: it is
-   * never slow to read). */
-  constructor(elfPath, { patch = {}, flash, watchdogReason, scratch, cache } = {}) {
-    this.cache = cache;
+  /** `patch` maps symbols to words that replace what the ELF has there. */
+  constructor(elfPath, { patch = {}, flash, watchdogReason, scratch } = {}) {
     this.elf = readElf(elfPath);
     this.patch = patch;
     this.#start({ flash, watchdogReason, scratch });
@@ -95,7 +96,7 @@ export class Rig {
     this.#numberFlash(chip.peripherals[0x18000]);
     chip.loadBootrom(bootRom()); // this also erases the flash
     this.#straightToMemory(chip);
-    if (this.cache) this.#throughCache(chip);
+    this.#throughCache(chip);
     if (flash) chip.flash.set(flash);
     for (const { address, bytes } of this.elf.segments) chip.flash.set(bytes, address - FLASH);
     for (const [symbol, word] of Object.entries(this.patch)) {

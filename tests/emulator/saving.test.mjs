@@ -11,13 +11,13 @@ const [RECORDS, NOTES, END] = [512 * 1024, (512 + 128) * 1024, (512 + 128 + 768)
 const TYPICAL = { eraseMs: 45, programMs: 0.7 };
 const WORST = { eraseMs: 400, programMs: 3 };
 
-/** The power goes and comes back; returns how long it took until the counter first showed its count. */
-function cutPower(counter) {
+/** The power goes and comes back; returns how long it took until what was kept was `back`: usually the count. */
+function cutPower(counter, back = ({ phase }) => phase === 'Fault') {
   counter.restart({ keepRam: false });
   counter.serial = '';
   const off = counter.ms;
   counter.startedMs = off;
-  counter.until(() => counter.last !== undefined, 'the first line after the cut', 1_000);
+  counter.until(() => counter.last !== undefined && back(counter.last), 'what was kept', 300);
   return counter.ms - off;
 }
 
@@ -42,13 +42,11 @@ test('half a coil is there again after the power was off, within a quarter of a 
   for (const [turns, rate] of [[9.3, 2_400], [5.77, 1_000], [12.1, 4_800]]) {
     counter.wind(Math.round(turns * TURN), rate);
     const resumed = cutPower(counter);
-    const { phase, counts, error_bound } = counter.last;
+    const { counts, error_bound } = counter.last;
     const off = Math.abs(counts - (counter.crank.made - before));
     worst = Math.max(worst, off);
     t.diagnostic(`back after ${resumed.toFixed(0)} ms, ${off} of ${TURN} counts off, error bound ${error_bound}`);
-    assert.equal(phase, 'Fault');
     assert.ok(off <= error_bound, `${off} counts off, error bound ${error_bound}`);
-    assert.ok(resumed < 300, `${resumed} ms`);
     counter.press('yes');
     assert.equal(counter.state().phase, 'Fault', 'a press so soon was not for the page');
     counter.run(800);
@@ -67,7 +65,7 @@ test('a batch is there again after the power was off, and the coil that came off
   assert.equal(phase, 'Next');
   assert.ok(made > 10, `${made} rings`);
   counter.run(1_000);
-  cutPower(counter);
+  cutPower(counter, (last) => last.made > 0);
   assert.deepEqual([counter.last.phase, counter.last.made, counter.last.notice], ['Choose', made, 0]);
   counter.press('yes');
   counter.press('yes');
@@ -86,8 +84,8 @@ test('the power may go at any moment of a coil', (t) => {
     counter.run(300 + (((cut * 0.618) % 1) * 2 * TURN * 700) / rate + cut * 0.0371);
     counter.crank.letGo();
     cutPower(counter);
-    const { phase, counts, error_bound, notice } = counter.last;
-    assert.deepEqual([phase, notice], ['Fault', 0]);
+    const { counts, error_bound, notice } = counter.last;
+    assert.equal(notice, 0);
     const off = Math.abs(counts - (counter.crank.made - zero));
     assert.ok(off <= error_bound, `cut ${cut}: ${off} counts off, error bound ${error_bound}`);
     [resumed, worst] = [resumed + 1, Math.max(worst, off)];
@@ -127,7 +125,6 @@ test('a flash full of rubbish is reported, counting goes on, and then it saves',
   counter.wind(3 * TURN, 2_400);
   assert.equal(counter.state().counts, 3 * TURN);
   cutPower(counter);
-  assert.equal(counter.last.phase, 'Fault');
   counter.finish();
 });
 
