@@ -1,5 +1,6 @@
-// The cache between the processor and its flash: 16 KiB in two ways, a hit in no extra cycle (the RP2040's data sheet,
-// "XIP Cache"). Lines of eight bytes, of which the least recently used of two goes, are from memory.
+// The cache between the processor and its flash: 16 KiB in two ways, a hit in no extra cycle, lines of eight bytes (the
+// RP2040's data sheet, "XIP Cache" and "Cache Flushing and Maintenance"). That the least recently used of two goes is
+// from memory.
 //
 // A miss reads a line over four wires: 8 clocks for address and mode, 4 to wait, 16 for the data (the flash's "fast read
 // quad I/O", data sheet, from memory), each of two cycles of the processor as the second boot stage sets them. With
