@@ -92,7 +92,7 @@ fn small_coils(ui: &mut Ui, palette: Palette, metal: &str, (kept, all): (u32, u3
     let from = kept.saturating_sub(MOST_COILS / 2).min(all.saturating_sub(MOST_COILS));
     let to = all.min(from + MOST_COILS);
     let each = |pitch: f32| {
-        let size = vec2((STRANDS + 1) as f32 * pitch + 2.0, 2.0 * pitch + 12.0);
+        let size = vec2((STRANDS + 1) as f32 * pitch + 2.0, 3.0 * pitch + 6.0);
         let columns = ((ui.available_width() / size.x).floor() as u32).max(1);
         (pitch, size, columns, (to - from).div_ceil(columns).max(1) as f32 * size.y)
     };

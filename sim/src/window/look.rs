@@ -52,7 +52,7 @@ const LIGHT: Palette = Palette {
     edge: Color32::from_rgb(0x7e, 0x80, 0x7a),
     field: Color32::WHITE,
     accent: Color32::from_rgb(0x14, 0x66, 0x5d),
-    copper: Color32::from_rgb(0xa8, 0x55, 0x22),
+    copper: Color32::from_rgb(0x9a, 0x4b, 0x1c),
     wrong: Color32::from_rgb(0xb0, 0x28, 0x22),
     steel: [
         Color32::from_rgb(0xe4, 0xe8, 0xea),
@@ -152,8 +152,9 @@ fn visuals(palette: Palette, dark: bool) -> Visuals {
     visuals.window_fill = palette.card;
     visuals.extreme_bg_color = palette.field;
     visuals.hyperlink_color = palette.accent;
-    visuals.selection.bg_fill = palette.accent.gamma_multiply(if dark { 0.45 } else { 0.26 });
-    visuals.selection.stroke = Stroke::new(2.0, palette.accent);
+    visuals.selection.bg_fill = palette.accent.gamma_multiply(if dark { 0.36 } else { 0.26 });
+    // It is the colour of selected text too.
+    visuals.selection.stroke = Stroke::new(1.5, palette.ink);
     visuals.warn_fg_color = palette.copper;
     visuals.error_fg_color = palette.wrong;
     visuals.slider_trailing_fill = true;
@@ -308,7 +309,8 @@ mod tests {
             }
             let widgets = &visuals.widgets;
             let selected = over(visuals.selection.bg_fill, palette.card);
-            assert!(contrast(palette.ink, selected) >= 4.5, "dark {dark}: {selected:?}");
+            let found = contrast(visuals.selection.stroke.color, selected);
+            assert!(found >= 4.5, "dark {dark}: what is selected: {found:.2}");
             for state in [&widgets.inactive, &widgets.hovered, &widgets.active, &widgets.open] {
                 for ground in [palette.card, palette.ground] {
                     let found = contrast(state.bg_stroke.color, ground);
