@@ -200,7 +200,8 @@ impl StopCue {
             // Not yet signalled, so its border lies ahead.
             None => (stop - lead_counts(speed.max(moved), self.lead) - sway, i64::MAX),
             Some(given) => {
-                let taken_back = given.counts - turn / 4 - counts;
+                // One that was signalled past the target still stands there.
+                let taken_back = stop.min(given.counts - turn / 4 - counts);
                 (taken_back, taken_back)
             }
         };
@@ -367,6 +368,7 @@ fn per_second(counts: i64, span: Duration) -> i64 {
 mod tests {
     extern crate std;
     use super::*;
+    use proptest::prelude::*;
     use std::vec::Vec;
 
     /// A crank that turns, dithers, leaps and rests for any time: a cue that is given again without being worked out is
@@ -594,6 +596,36 @@ mod tests {
         assert!((i64::from(meter.shown()) - TURN).abs() <= 1, "{}", meter.shown());
     }
 
+    proptest! {
+        /// Where the cue is clear for 20 ms, "stop now" and "too far" neither come nor go within them, however a hand speeds
+        /// the crank up or slows it down by up to 10 turns a second in a second; at an even speed before.
+        #[test]
+        fn clear_cue_does_not_change(
+            turn in prop_oneof![Just(96_i64), Just(1_600), Just(9_600)], lead_ms in 0_u32..=2_000,
+            speed in -2.0..3.0_f64, left in -1.5..8.0_f64,
+            gains in prop::collection::vec(-0.01..=0.01_f64, 20), steady in any::<bool>(),
+        ) {
+            let goal = Goal { target: 20 * turn, limit: 22 * turn, turn };
+            let mut cue = StopCue::new(goal, Duration::from_millis(lead_ms));
+            let at = |turns: f64| libm::floor((20.0 - left + turns) * turn as f64) as i64;
+            let kind = |cue: Cue| (cue == Cue::Stop, cue == Cue::Over);
+            let mut before = kind(Cue::Quiet);
+            for ms in 0..=1_000_u32 {
+                before = kind(cue.update(Instant::from_millis(ms), at(speed * (f64::from(ms) / 1_000.0 - 1.0))));
+            }
+            if !cue.is_clear_for(Instant::from_millis(1_000), at(0.0), Duration::from_millis(20)) {
+                return Ok(());
+            }
+            let (mut speed, mut turns) = (speed, 0.0);
+            for (ms, gain) in gains.into_iter().enumerate() {
+                speed += if steady { gain.signum() * 0.01 } else { gain };
+                turns += speed / 1_000.0;
+                let after = kind(cue.update(Instant::from_millis(1_001 + ms as u32), at(turns)));
+                prop_assert_eq!(after, before, "{} ms later, {} turns on", ms + 1, turns);
+            }
+        }
+    }
+
     /// By hand, for 20 ms about a crank at rest. It can start to wind a 128th of a turn and two counts, 14, either way.
     /// At 10 turns a second in a second, twice, it gets to 640 counts a second, so that a lead of 400 ms moves "stop now" by
     /// 256. "The target comes" two turns before, 3,200 counts, and then stays; "too far" comes 801 counts past the target.
@@ -648,21 +680,24 @@ mod tests {
         assert!(said.iter().all(|&(left, given, _)| (given == Cue::Quiet) == (left > 4_800)));
     }
 
-    /// "Stop now" at the target stands until a quarter turn is wound back, 400 counts. At 1,000 counts a second, 47 are
-    /// wound back within 20 ms.
+    /// "Stop now" at the target stands until a quarter turn is wound back, 400 counts; one that was first signalled further
+    /// past the target than that, until the target. At 1,000 counts a second, 47 are wound back within 20 ms.
     #[test]
-    fn stop_is_withdrawn_a_quarter_turn_back() {
-        let mut cue = StopCue::new(GOAL, Duration::ZERO);
-        let mut said = Vec::new();
-        for left in 0..1_000_u32 {
-            let (now, counts) = (Instant::from_millis(left), GOAL.target - i64::from(left));
-            let given = cue.update(now, counts);
-            assert_eq!(given == Cue::Stop, left <= 400, "{left} left: {given:?}");
-            if left >= 200 {
-                said.push((i64::from(left), given, cue.is_clear_for(now, counts, Duration::from_millis(20))));
+    fn stop_is_withdrawn_by_winding_back() {
+        for (past, withdrawn, unclear) in [(0, 401, 353..=400), (600, 1, -47..=14)] {
+            let mut cue = StopCue::new(GOAL, Duration::ZERO);
+            let mut said = Vec::new();
+            for ms in 0..1_000_u32 {
+                let left = i64::from(ms) - past;
+                let (now, counts) = (Instant::from_millis(ms), GOAL.target - left);
+                let given = cue.update(now, counts);
+                assert_eq!(given == Cue::Stop, left < withdrawn, "{left} left: {given:?}");
+                if ms >= 200 {
+                    said.push((left, given, cue.is_clear_for(now, counts, Duration::from_millis(20))));
+                }
             }
+            unclear_in(&said, &[unclear]);
         }
-        unclear_in(&said, &[353..=400]);
     }
 
     /// Where the count is set anew nothing is left of the motion before: no speed, no stop, no approach.
