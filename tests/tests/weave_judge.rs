@@ -3,7 +3,7 @@
 //! Rings of given wire are moved, tilted and pulled at random, without any symmetry; a move that makes two wires overlap is
 //! taken back. What the judge reaches by chance the solver must have reached too, and without overlap. The distance of
 //! two circles is measured here by points all along one of them, and links are counted by the Gauss integral.
-#![allow(clippy::unwrap_used, reason = "a test that cannot go on should stop")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on should stop")]
 
 use std::f64::consts::TAU;
 
