@@ -86,6 +86,10 @@ const FIELDS: [Field; 35] = [
 /// Fields that depend on each other.
 const METAL: &str = "wire.metal";
 const PRICE: &str = "wire.price_per_kg";
+const PRICE_DATE: &str = "wire.price_date";
+/// The units that a file may have the price in; an empty form asks for the first.
+const PRICES: [&str; 5] =
+    [PRICE, "wire.price_per_ozt", "wire.price_per_lb", "wire.price_per_m", "wire.price_per_ft"];
 
 /// The groups of the form, by the table of the file.
 const GROUPS: [(&str, &str); 7] = [
@@ -237,7 +241,7 @@ impl Form {
                 ui.add(Label::new(RichText::new(summary.join(", ")).small().color(palette.faint)).wrap());
             }
         }
-        if changed(self, PRICE) {
+        if PRICES.iter().any(|price| changed(self, price)) {
             self.priced = Some(self.get(METAL).to_owned());
         }
         *self != before
@@ -252,7 +256,8 @@ impl Form {
         }
         for field in FIELDS.iter().filter(|field| table_of(field.key) == table) {
             // Where there is no log there are no spools: one that a file names stays as it was read.
-            if self.is_written(field.key) && (field.kind != Kind::Spool || shelf.is_there()) {
+            let is_shown = self.is_written(field.key) && self.is_asked_for(field.key);
+            if is_shown && (field.kind != Kind::Spool || shelf.is_there()) {
                 self.field(ui, palette, field, checked, shelf);
             }
         }
@@ -261,7 +266,21 @@ impl Form {
     /// The metal that the price was entered for, where it is not the one in the form.
     fn priced_for_another(&self) -> Option<&str> {
         let priced = self.priced.as_deref()?;
-        (!self.get(PRICE).trim().is_empty() && priced != self.get(METAL)).then_some(priced)
+        (!self.get(self.price()).trim().is_empty() && priced != self.get(METAL)).then_some(priced)
+    }
+
+    /// The field of the price: in the unit that the file has it in.
+    fn price(&self) -> &'static str {
+        PRICES.into_iter().find(|price| !self.get(price).trim().is_empty()).unwrap_or(PRICE)
+    }
+
+    /// Other units of the price, and its day, are shown where the file has them: an entry for each would bury the rest.
+    fn is_asked_for(&self, key: &str) -> bool {
+        match key {
+            PRICE => PRICES.iter().all(|price| *price == PRICE || !self.values.contains_key(*price)),
+            PRICE_DATE => self.values.contains_key(key),
+            _ => !PRICES.contains(&key) || self.values.contains_key(key),
+        }
     }
 
     fn field(&mut self, ui: &mut Ui, palette: Palette, field: &Field, checked: &Checked, shelf: &Shelf) {
@@ -320,11 +339,13 @@ impl Form {
             }
             ui.add(Label::new(RichText::new(field.unit).small().color(palette.faint)).wrap());
         });
-        if let Some(metal) = self.priced_for_another().filter(|_| field.key == PRICE).map(str::to_owned) {
+        if let Some(metal) =
+            self.priced_for_another().filter(|_| field.key == self.price()).map(str::to_owned)
+        {
             ui.horizontal_wrapped(|ui| {
                 ui.label(bold(format!("! This is the price of {metal}.")).color(palette.copper));
                 if ui.button("Clear it").clicked() {
-                    self.set(PRICE, "");
+                    self.set(field.key, "");
                 }
                 if ui.button("It is right").clicked() {
                     self.priced = Some(self.get(METAL).to_owned());
@@ -474,6 +495,12 @@ mod tests {
         assert_eq!(form.priced_for_another(), Some("copper"));
         form.set(PRICE, "");
         assert_eq!(form.priced_for_another(), None);
+        // So is one by the foot; only the unit that the file has is asked for.
+        let mut form = Form::of(&DEMO.replace("price_per_kg", "price_per_ft")).unwrap();
+        form.set(METAL, "yellow-brass");
+        assert_eq!((form.priced_for_another(), form.price()), (Some("copper"), "wire.price_per_ft"));
+        let asked: Vec<_> = PRICES.into_iter().filter(|price| form.is_asked_for(price)).collect();
+        assert_eq!(asked, ["wire.price_per_ft"]);
     }
 
     /// The window has no keys of a file.
@@ -490,6 +517,9 @@ mod tests {
         for odd in ["\"", "1\n[job]", "inf", "NaN", "1e400", "\\", "=", "0x10"] {
             for field in FIELDS.iter().filter(|field| field.key != "job.wire") {
                 let mut form = sound.clone();
+                if PRICES.contains(&field.key) {
+                    form.set(PRICE, "");
+                }
                 form.set(field.key, odd);
                 let checked = form.check(&sound, &Lookup::nothing());
                 let text = matches!(field.key, "job.name" | "wire.currency" | "wire.spool");
