@@ -692,14 +692,6 @@ mod tests {
         }
     }
 
-    /// Numbers are rounded up, whole ones not at all.
-    #[test]
-    fn rounding_up_leaves_whole_numbers() {
-        for (number, up) in [(0.0, 0), (0.001, 1), (3.0, 3), (3.001, 4), (3.999, 4)] {
-            assert_eq!(rounded_up(number), up);
-        }
-    }
-
     /// No turns, or fewer than the lead-in, give no ring; more turns than rings can be counted give the most that can.
     #[test]
     fn rings_stay_in_their_range() {
