@@ -246,7 +246,6 @@ fn near_window(speed: i64, turn: i64) -> i64 {
 }
 
 /// Counts made in `lead` at a speed in thousandths of a count per second.
-#[inline(never)]
 fn lead_counts(speed: i64, lead: Duration) -> i64 {
     // The lead is at most two seconds: its thousandths of a second keep the product small.
     speed.max(0).saturating_mul((lead.as_micros() / 1_000).cast_signed()) / 1_000_000
@@ -358,7 +357,6 @@ impl SpeedMeter {
 }
 
 /// Thousandths of a count per second.
-#[inline(never)]
 fn per_second(counts: i64, span: Duration) -> i64 {
     // Within 64 bits for every count that a hand makes: a division of 128 bits costs a small chip dear.
     counts.saturating_mul(1_000_000_000) / i64::try_from(span.as_micros().max(1)).unwrap_or(i64::MAX)

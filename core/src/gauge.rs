@@ -7,7 +7,6 @@
 use core::fmt;
 use core::str::FromStr;
 
-use crate::format::PlainDisplay;
 use crate::units::{Length, QuantityError};
 
 /// The table a gauge number belongs to. A number alone means two different wires.
@@ -209,9 +208,7 @@ impl fmt::Display for Gauge {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let number = i64::from(self.number);
         let (number, of) = if number < 0 { (1 - number, "/0 ") } else { (number, " ") };
-        number.put(f)?;
-        f.write_str(of)?;
-        self.system.fmt(f)
+        write!(f, "{number}{of}{}", self.system)
     }
 }
 

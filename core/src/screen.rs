@@ -21,7 +21,6 @@ use u8g2_fonts::types::{FontColor, VerticalPosition};
 use u8g2_fonts::{Error, FontRenderer, fonts};
 
 use crate::bench::{Bench, Choice, ErrorBound, Fault, Phase, Pick, RingCountEntry, RingEntry, State};
-use crate::format_plain;
 use crate::job::{Job, Target};
 use crate::measured_ring::Oddity;
 use crate::settings::{Calliper, Loudness, OnSpool};
@@ -152,20 +151,20 @@ fn batch_so_far(bench: &Bench, job: &Job) -> Text {
     let progress = bench.jobs().progress();
     match (job.target, progress.kept) {
         (Target::Rings(rings), 0) => {
-            text(format_plain!("{}, {}", counted(rings, "ring"), counted(bench.jobs().coils_left(), "coil")))
+            text(format_args!("{}, {}", counted(rings, "ring"), counted(bench.jobs().coils_left(), "coil")))
         }
-        (Target::Rings(rings), _) => text(format_plain!("{} of {} rings made", progress.rings, rings)),
+        (Target::Rings(rings), _) => text(format_args!("{} of {} rings made", progress.rings, rings)),
         (Target::Coils { coils, .. }, 0) => {
-            text(format_plain!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
+            text(format_args!("{} of {} turns", counted(coils, "coil"), to_go(bench.target_turns().nano())))
         }
-        (Target::Coils { coils, .. }, kept) => text(format_plain!("{} of {} coils made", kept, coils)),
+        (Target::Coils { coils, .. }, kept) => text(format_args!("{kept} of {coils} coils made")),
     }
 }
 
 /// The coils that have been sawn, and what they promise.
 fn sawn_so_far(bench: &Bench) -> Text {
     let uncounted = bench.jobs().uncounted();
-    text(format_plain!("{}: {} guaranteed", counted(uncounted.coils, "coil"), uncounted.rings))
+    text(format_args!("{}: {} guaranteed", counted(uncounted.coils, "coil"), uncounted.rings))
 }
 
 /// What the maker counts after sawing.
@@ -179,7 +178,7 @@ fn sawn<D: DrawTarget<Color = BinaryColor>>(
         true => (entry.rejects, "no", "good", "write down"),
     };
     page.headline(PLAIN, &sawn_so_far(bench), "")?;
-    page.number(&text(format_plain!("{}", value)))?;
+    page.number(&text(format_args!("{value}")))?;
     page.beside(first, "good")?;
     page.keys(Some(no), yes)
 }
@@ -189,7 +188,7 @@ fn ring_so_far(bench: &Bench) -> Text {
     let units = bench.settings().build.units;
     match bench.jobs().ring() {
         Some((_, Some(inside))) => {
-            text(format_plain!("{} {} measured", Calliper(inside, units), units.symbol()))
+            text(format_args!("{} {} measured", Calliper(inside, units), units.symbol()))
         }
         _ => text(format_args!("its inside; if you like")),
     }
@@ -210,15 +209,15 @@ fn measured<D: DrawTarget<Color = BinaryColor>>(
             Oddity::Wider => ("Wider than expected:", "is the wire harder?"),
             Oddity::Narrower => ("Narrower than expected:", "is the wire softer?"),
         };
-        page.headline(BOLD, &text(format_plain!("{} {} inside?", inside, units.symbol())), "")?;
+        page.headline(BOLD, &text(format_args!("{} {} inside?", inside, units.symbol())), "")?;
         page.rule()?;
         page.left(PLAIN, first, 24)?;
         page.left(PLAIN, second, 35)?;
-        page.left(PLAIN, &text(format_plain!("Expected: {} to {}", least, most)), 46)?;
+        page.left(PLAIN, &text(format_args!("Expected: {least} to {most}")), 46)?;
         return page.keys(Some("back"), "it is right");
     }
-    page.headline(PLAIN, &text(format_plain!("Ring inside, {} to {}", least, most)), "")?;
-    page.number(&text(format_plain!("{}", inside)))?;
+    page.headline(PLAIN, &text(format_args!("Ring inside, {least} to {most}")), "")?;
+    page.number(&text(format_args!("{inside}")))?;
     page.beside(units.symbol(), "as cut")?;
     page.keys(Some("leave"), "write down")
 }
@@ -226,7 +225,7 @@ fn measured<D: DrawTarget<Color = BinaryColor>>(
 fn ready<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let made = bench.jobs().progress().rings;
     let rings = match bench.jobs().job().map(|job| job.target) {
-        Some(Target::Rings(wanted)) => text(format_plain!("{}/{} rings", made, wanted)),
+        Some(Target::Rings(wanted)) => text(format_args!("{made}/{wanted} rings")),
         _ => counted(made, "ring"),
     };
     page.headline(BOLD, &coil_of(bench), &rings)?;
@@ -281,7 +280,7 @@ fn paused<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_,
     page.right_within(FIGURE, &wound(bench.turns()), 38, 54)?;
     // Both have room beside each other only where the sound is off.
     if !matches!(bench.loudness_shown(), Some(Loudness::Soft | Loudness::Medium | Loudness::Full)) {
-        page.right(PLAIN, &text(format_plain!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
+        page.right(PLAIN, &text(format_args!("of {} turns", to_go(bench.target_turns().nano()))), 48)?;
     }
     page.sound(bench)?;
     page.keys(Some("end coil"), "wind on")
@@ -294,13 +293,13 @@ fn verdict<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     let rings = match bench.error_bound() {
         ErrorBound::Unknown => text(format_args!("0 guaranteed")),
-        ErrorBound::Within(_) => text(format_plain!("{} guaranteed", bench.rings_now())),
+        ErrorBound::Within(_) => text(format_args!("{} guaranteed", bench.rings_now())),
     };
-    page.headline(PLAIN, &text(format_plain!("{} turns", hundredths(bench.turns()))), &rings)?;
+    page.headline(PLAIN, &text(format_args!("{} turns", hundredths(bench.turns()))), &rings)?;
     // Past the cradle it is not seated whole: back it goes, or it is cut.
     let (keep, wind, back) = match bench.pieces() {
         1 => (text(format_args!("Keep: snip and saw")), "Wind on", "wind on"),
-        pieces => (text(format_plain!("Keep: cut in {}, saw", pieces)), "Too long: wind back", "wind back"),
+        pieces => (text(format_args!("Keep: cut in {pieces}, saw")), "Too long: wind back", "wind back"),
     };
     for (option, words, top) in
         [(Choice::Keep, &*keep, 12), (Choice::Scrap, "Throw it away", 25), (Choice::WindOn, wind, 38)]
@@ -319,26 +318,19 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
     };
     page.headline(
         BOLD,
-        &text(format_plain!("Coil {} kept", progress.kept)),
-        &text(format_plain!("{} to come", bench.jobs().coils_left())),
+        &text(format_args!("Coil {} kept", progress.kept)),
+        &text(format_args!("{} to come", bench.jobs().coils_left())),
     )?;
     page.rule()?;
-    page.left_with(SMALL_FIGURE, &text(format_plain!("{}", made)), 30, |page, end| {
-        page.put(
-            PLAIN,
-            &text(format_plain!("of {} {}", wanted, what)),
-            end + 5,
-            30,
-            Side::Left,
-            ACROSS - 6 - end,
-        )
+    page.left_with(SMALL_FIGURE, &text(format_args!("{made}")), 30, |page, end| {
+        page.put(PLAIN, &text(format_args!("of {wanted} {what}")), end + 5, 30, Side::Left, ACROSS - 6 - end)
     })?;
     page.bar(34, made, wanted)?;
     let turns = to_go(bench.target_turns().nano());
     let next_coil = match bench.jobs().wire_left() {
-        None => text(format_plain!("Next: {} turns", turns)),
+        None => text(format_args!("Next: {turns} turns")),
         Some(left) => {
-            text(format_plain!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units)))
+            text(format_args!("{} turns; {} left", turns, OnSpool(left, bench.settings().build.units)))
         }
     };
     page.left(PLAIN, &next_coil, 49)?;
@@ -348,7 +340,7 @@ fn next<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D
 fn done<D: DrawTarget<Color = BinaryColor>>(bench: &Bench, page: &mut Page<'_, D>) -> Result<(), D::Error> {
     let progress = bench.jobs().progress();
     page.headline(BOLD, "Batch done", &counted(progress.kept, "coil"))?;
-    page.number(&text(format_plain!("{}", progress.rings)))?;
+    page.number(&text(format_args!("{}", progress.rings)))?;
     page.beside("rings", "made")?;
     page.keys(None, "jobs")
 }
@@ -375,7 +367,7 @@ fn trouble<D: DrawTarget<Color = BinaryColor>>(
     }
     let error_bound = match bench.error_bound() {
         ErrorBound::Unknown => text(format_args!("Count lost: 0 guaranteed")),
-        ErrorBound::Within(_) => text(format_plain!("{} guaranteed", counted(bench.rings_now(), "ring"))),
+        ErrorBound::Within(_) => text(format_args!("{} guaranteed", counted(bench.rings_now(), "ring"))),
     };
     page.left(BOLD, &error_bound, 47)?;
     page.keys(Some("scrap"), "go on")
@@ -386,13 +378,13 @@ fn power_cut<D: DrawTarget<Color = BinaryColor>>(
     bench: &Bench,
     page: &mut Page<'_, D>,
 ) -> Result<(), D::Error> {
-    let saved = text(format_plain!("{} turns saved,", hundredths(bench.turns())));
+    let saved = text(format_args!("{} turns saved,", hundredths(bench.turns())));
     page.left(BOLD, &saved, 25)?;
     let (first, second) = match (bench.error_bound(), bench.jobs().job()) {
         (ErrorBound::Within(error_bound), Some(job)) => {
             let counts = i64::try_from(error_bound).unwrap_or(i64::MAX);
             let turns = job.rule.per_turn().turns(counts).unwrap_or_default();
-            (text(format_plain!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
+            (text(format_args!("to within {}: holds if", hundredths_up(turns))), "the crank stood still.")
         }
         _ => (text(format_args!("more came after them:")), "0 rings guaranteed."),
     };
@@ -420,7 +412,7 @@ pub const fn fault_words(fault: Fault) -> (&'static str, [&'static str; 2]) {
 fn coil_of(bench: &Bench) -> Text {
     let kept = bench.jobs().progress().kept;
     let coils = kept.saturating_add(bench.jobs().coils_left());
-    text(format_plain!("Coil {} of {}", kept.saturating_add(1), coils))
+    text(format_args!("Coil {} of {}", kept.saturating_add(1), coils))
 }
 
 /// Rings that the coil on the mandrel guarantees; `~` where the error bound has lowered them.
@@ -428,7 +420,7 @@ fn rings_so_far(bench: &Bench) -> Text {
     match bench.error_bound() {
         ErrorBound::Unknown => text(format_args!("? rings")),
         ErrorBound::Within(0) => counted(bench.rings_now(), "ring"),
-        ErrorBound::Within(_) => text(format_plain!("~{}", counted(bench.rings_now(), "ring"))),
+        ErrorBound::Within(_) => text(format_args!("~{}", counted(bench.rings_now(), "ring"))),
     }
 }
 
@@ -441,7 +433,7 @@ fn text(arguments: core::fmt::Arguments<'_>) -> Text {
 
 /// `1 ring`, `2 rings`.
 fn counted(number: u32, thing: &str) -> Text {
-    text(format_plain!("{} {}{}", number, thing, if number == 1 { "" } else { "s" }))
+    text(format_args!("{} {}{}", number, thing, if number == 1 { "" } else { "s" }))
 }
 
 /// A job's name without characters that would move the pen.
@@ -462,18 +454,18 @@ fn wound(turns: Turns) -> Text {
 fn to_go(nano: i64) -> Text {
     let up = |unit: i64| nano.div_euclid(unit) + i64::from(nano.rem_euclid(unit) > 0);
     let tenths = up(Turns::ONE / 10);
-    if tenths >= 1_000 { text(format_plain!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
+    if tenths >= 1_000 { text(format_args!("{}", up(Turns::ONE))) } else { with_tenth(tenths) }
 }
 
 /// Turns too many, rounded up like those to go, with a sign.
 fn past(nano: i64) -> Text {
-    text(format_plain!("+{}", to_go(nano)))
+    text(format_args!("+{}", to_go(nano)))
 }
 
 fn with_tenth(tenths: i64) -> Text {
     let sign = if tenths < 0 { "-" } else { "" };
     let tenths = tenths.saturating_abs();
-    text(format_plain!("{}{}.{}", sign, tenths / 10, tenths % 10))
+    text(format_args!("{}{}.{}", sign, tenths / 10, tenths % 10))
 }
 
 /// Rounded up, as a error bound is.
@@ -485,7 +477,7 @@ fn hundredths(turns: Turns) -> Text {
     let parts = turns.nano().div_euclid(Turns::ONE / 100);
     let sign = if parts < 0 { "-" } else { "" };
     let parts = parts.abs();
-    text(format_plain!("{}{}.{}{}", sign, parts / 100, parts / 10 % 10, parts % 10))
+    text(format_args!("{}{}.{}{}", sign, parts / 100, parts / 10 % 10, parts % 10))
 }
 
 /// Pixels that the words take.
@@ -501,7 +493,7 @@ fn width(font: &FontRenderer, words: &str) -> i32 {
 
 /// The first type in which the words fit the room; else the smallest, with the words cut.
 fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text) {
-    let mut shown = text(format_plain!("{}", words));
+    let mut shown = text(format_args!("{words}"));
     let types = if words.is_ascii() { types } else { PLAIN };
     for font in types {
         if width(font, &shown) <= room {
@@ -511,7 +503,7 @@ fn fitted(types: Types, words: &str, room: i32) -> (&'static FontRenderer, Text)
     let smallest = types.last().copied().unwrap_or(&PLAIN_8);
     let mut kept = shown.clone();
     while kept.pop().is_some() {
-        shown = text(format_plain!("{}..", kept.trim_end()));
+        shown = text(format_args!("{}..", kept.trim_end()));
         if width(smallest, &shown) <= room {
             return (smallest, shown);
         }
@@ -634,7 +626,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
     /// How loud the sounder is, where that is to be known.
     fn sound(&mut self, bench: &Bench) -> Result<(), D::Error> {
         match bench.loudness_shown() {
-            Some(loudness) => self.left(PLAIN, &text(format_plain!("sound {}", loudness.name())), 48),
+            Some(loudness) => self.left(PLAIN, &text(format_args!("sound {}", loudness.name())), 48),
             None => Ok(()),
         }
     }
@@ -702,7 +694,7 @@ impl<D: DrawTarget<Color = BinaryColor>> Page<'_, D> {
         let mut x = 1;
         // More than fit beside the key are shown as a number.
         if of > 10 {
-            return self.left(PLAIN, &text(format_plain!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
+            return self.left(PLAIN, &text(format_args!("{}/{}", meant + 1, of)), KEYS_TOP + 10);
         }
         let apart = if of > 8 { 7 } else { 9 };
         for place in 0..of {

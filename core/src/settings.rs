@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::coil::{Winding, WindingError};
 use crate::counter::{CountsPerTurn, Direction, Gear, MAX_PULSES_PER_REV, Shaft};
 use crate::cue::MAX_LEAD;
-use crate::format::PlainDisplay;
+use crate::format;
 use crate::gauge::WireSize;
 use crate::job::{Job, Lead, Target};
 use crate::metal::{Metal, Temper, TemperError};
@@ -20,7 +20,6 @@ use crate::plan::{BatchPlan, PlanError};
 use crate::spring::{SpringError, SpringRatio};
 use crate::time::Duration;
 use crate::units::{Length, Turns};
-use crate::{format, format_plain};
 
 #[cfg(feature = "serde")]
 mod stored;
@@ -411,20 +410,20 @@ impl OwnBatch {
     #[must_use]
     pub fn name(&self, units: Units) -> String<{ crate::job::NAME_LEN }> {
         let (wire, mandrel) = (Size(self.wire, units), Long(self.mandrel, units));
-        format::cut(format_plain!("{} on {} {}", wire, mandrel, self.metal.name()))
+        format::cut(format_args!("{} on {} {}", wire, mandrel, self.metal.name()))
     }
 }
 
 /// A length as it is shown: in millimetres to the hundredth, in inches to the ten-thousandth.
 pub(crate) struct Long(pub Length, pub Units);
 
-impl PlainDisplay for Long {
-    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl fmt::Display for Long {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (unit, mut digits) = self.1.digits();
         let parts = (self.0.nm().max(0) + unit / 2) / unit;
         let scale = 10_i64.pow(digits);
         let (whole, mut part) = (parts / scale, parts % scale);
-        whole.put(f)?;
+        write!(f, "{whole}")?;
         if part > 0 {
             while part % 10 == 0 {
                 part /= 10;
@@ -433,7 +432,7 @@ impl PlainDisplay for Long {
             f.write_str(".")?;
             while digits > 0 {
                 digits -= 1;
-                (part / 10_i64.pow(digits) % 10).put(f)?;
+                write!(f, "{}", part / 10_i64.pow(digits) % 10)?;
             }
         }
         f.write_str(" ")?;
@@ -446,16 +445,16 @@ impl PlainDisplay for Long {
 #[derive(Debug)]
 pub struct Calliper(pub Length, pub Units);
 
-impl PlainDisplay for Calliper {
-    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl fmt::Display for Calliper {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (unit, digits) = self.1.digits();
         let mut scale = 10_i64.pow(digits);
         let parts = (self.0.nm().max(0) + unit / 2) / unit;
-        (parts / scale).put(f)?;
+        write!(f, "{}", parts / scale)?;
         f.write_str(".")?;
         while scale > 1 {
             scale /= 10;
-            (parts / scale % 10).put(f)?;
+            write!(f, "{}", parts / scale % 10)?;
         }
         Ok(())
     }
@@ -465,25 +464,25 @@ impl PlainDisplay for Calliper {
 #[derive(Debug)]
 pub struct OnSpool(pub Length, pub Units);
 
-impl PlainDisplay for OnSpool {
-    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl fmt::Display for OnSpool {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let name = match self.1 {
             Units::Millimetres => "m",
             Units::Inches => "ft",
         };
         let tenths = self.0.nm().max(0) / self.1.spool_step().nm();
-        f.write_fmt(format_plain!("{}.{} {}", tenths / 10, tenths % 10, name))
+        f.write_fmt(format_args!("{}.{} {}", tenths / 10, tenths % 10, name))
     }
 }
 
 /// A wire's size as it is shown: by its gauge, or as a length.
 pub(crate) struct Size(pub WireSize, pub Units);
 
-impl PlainDisplay for Size {
-    fn put(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl fmt::Display for Size {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
-            WireSize::Gauge(gauge) => fmt::Display::fmt(&gauge, f),
-            WireSize::Diameter(diameter) => Long(diameter, self.1).put(f),
+            WireSize::Gauge(gauge) => gauge.fmt(f),
+            WireSize::Diameter(diameter) => Long(diameter, self.1).fmt(f),
         }
     }
 }

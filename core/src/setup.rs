@@ -11,7 +11,6 @@ use core::fmt::{self, Write};
 use heapless::{String, Vec};
 
 use crate::counter::{Direction, Gear, Shaft};
-use crate::format_plain;
 use crate::gauge::{Gauge, GaugeSystem, WireSize};
 use crate::input::{Key, KnobSpeed, KnobTurn};
 use crate::metal::{Metal, Temper};
@@ -271,45 +270,45 @@ impl SetUp {
         let Settings { batch, build } = &self.draft;
         let units = build.units;
         match (entry, batch.make) {
-            (Entry::Metal, _) => words(format_plain!("{}", batch.metal.name())),
-            (Entry::Temper, _) => words(format_plain!("{}", batch.temper.name())),
-            (Entry::SizedBy, _) => words(format_plain!("{}", SizedBy::of(batch.wire).name())),
-            (Entry::Wire, _) => words(format_plain!("{}", Size(batch.wire, units))),
-            (Entry::Mandrel, _) => words(format_plain!("{}", Long(batch.mandrel, units))),
+            (Entry::Metal, _) => words(format_args!("{}", batch.metal.name())),
+            (Entry::Temper, _) => words(format_args!("{}", batch.temper.name())),
+            (Entry::SizedBy, _) => words(format_args!("{}", SizedBy::of(batch.wire).name())),
+            (Entry::Wire, _) => words(format_args!("{}", Size(batch.wire, units))),
+            (Entry::Mandrel, _) => words(format_args!("{}", Long(batch.mandrel, units))),
             (Entry::CountIn, Make::Rings(_)) => words(format_args!("rings")),
             (Entry::CountIn, Make::Turns { .. }) => words(format_args!("turns a coil")),
             (Entry::CountIn, Make::Length { .. }) => words(format_args!("coil length")),
-            (Entry::Rings, Make::Rings(rings)) => words(format_plain!("{}", rings)),
+            (Entry::Rings, Make::Rings(rings)) => words(format_args!("{rings}")),
             (Entry::Turns, Make::Turns { tenths, .. }) => {
-                words(format_plain!("{}.{} turns", tenths / 10, tenths % 10))
+                words(format_args!("{}.{} turns", tenths / 10, tenths % 10))
             }
-            (Entry::Length, Make::Length { length, .. }) => words(format_plain!("{}", Long(length, units))),
+            (Entry::Length, Make::Length { length, .. }) => words(format_args!("{}", Long(length, units))),
             (Entry::Coils, Make::Turns { coils, .. } | Make::Length { coils, .. }) => {
-                words(format_plain!("{}", coils))
+                words(format_args!("{coils}"))
             }
-            (Entry::Kerf, _) => words(format_plain!("{}", Long(batch.kerf, units))),
-            (Entry::Cradle, _) => words(format_plain!("{}", Long(batch.cradle, units))),
+            (Entry::Kerf, _) => words(format_args!("{}", Long(batch.kerf, units))),
+            (Entry::Cradle, _) => words(format_args!("{}", Long(batch.cradle, units))),
             (Entry::Tail, _) => {
                 let quarters = u32::from(batch.tail_quarters);
                 let hundredths = ["00", "25", "50", "75"][(quarters % 4) as usize];
-                words(format_plain!("{}.{} turns", quarters / 4, hundredths))
+                words(format_args!("{}.{} turns", quarters / 4, hundredths))
             }
             (Entry::Spool, _) => match batch.spool {
                 None => words(format_args!("not known")),
-                Some(left) => words(format_plain!("{}", OnSpool(left, units))),
+                Some(left) => words(format_args!("{}", OnSpool(left, units))),
             },
-            (Entry::Pulses, _) => words(format_plain!("{} pulses", build.pulses)),
-            (Entry::Shaft, _) => words(format_plain!("{}", shaft_name(build.shaft))),
-            (Entry::CrankTeeth, _) => words(format_plain!("{}", u32::from(build.gear.crank_teeth()))),
-            (Entry::MandrelTeeth, _) => words(format_plain!("{}", u32::from(build.gear.mandrel_teeth()))),
-            (Entry::Direction, _) => words(format_plain!("{}", direction_name(build.direction))),
+            (Entry::Pulses, _) => words(format_args!("{} pulses", build.pulses)),
+            (Entry::Shaft, _) => words(format_args!("{}", shaft_name(build.shaft))),
+            (Entry::CrankTeeth, _) => words(format_args!("{}", u32::from(build.gear.crank_teeth()))),
+            (Entry::MandrelTeeth, _) => words(format_args!("{}", u32::from(build.gear.mandrel_teeth()))),
+            (Entry::Direction, _) => words(format_args!("{}", direction_name(build.direction))),
             (Entry::Lead, _) => match build.lead {
                 None => words(format_args!("learned")),
-                Some(lead) => words(format_plain!("{} ms", lead.as_micros().cast_signed() / 1_000)),
+                Some(lead) => words(format_args!("{} ms", lead.as_micros().cast_signed() / 1_000)),
             },
-            (Entry::Loudness, _) => words(format_plain!("{}", build.loudness.name())),
-            (Entry::Units, _) => words(format_plain!("{}", units_name(units))),
-            (Entry::Knob, _) => words(format_plain!("{} counts", u32::from(build.knob.counts()))),
+            (Entry::Loudness, _) => words(format_args!("{}", build.loudness.name())),
+            (Entry::Units, _) => words(format_args!("{}", units_name(units))),
+            (Entry::Knob, _) => words(format_args!("{} counts", u32::from(build.knob.counts()))),
             _ => Words::new(),
         }
     }
@@ -427,7 +426,6 @@ fn along<T: PartialEq + Copy>(all: &[T], now: T, clicks: i64) -> T {
 }
 
 /// A place that many clicks on, of so many places.
-#[inline(never)] // It is the same for whatever stands at the places.
 fn moved(at: usize, clicks: i64, places: usize) -> usize {
     let last = places.saturating_sub(1) as i64;
     usize::try_from((at as i64 + clicks).clamp(0, last)).unwrap_or(0)

@@ -4,7 +4,6 @@ use embedded_storage::nor_flash::NorFlash;
 use turntally_core::bench::log::LogEvent;
 use turntally_core::bench::{Bench, CoilRecord, Lamp, Outputs, Sound, State};
 use turntally_core::counter::CountsPerTurn;
-use turntally_core::format_plain;
 use turntally_core::input::{Event, Input, Key};
 use turntally_core::job::Job;
 use turntally_core::job_list::MAX_JOBS;
@@ -431,5 +430,5 @@ fn short_of_wire(left: Length, takes: Length, units: Units) -> Notice {
     // Rounded up, it is seen to be more.
     let takes = OnSpool(Length::from_nm(takes.nm().saturating_add(units.spool_step().nm() - 1)), units);
     let advice = ["A new spool, or press Yes", "again: a shorter coil."];
-    Notice::new("Wire runs out", format_plain!("{} of {} left", OnSpool(left, units), takes), advice)
+    Notice::new("Wire runs out", format_args!("{} of {} left", OnSpool(left, units), takes), advice)
 }

@@ -6,7 +6,6 @@
 //! asks about any more is withdrawn: its cable has been pulled.
 
 use turntally_core::bench::{Bench, Phase, READ_FIRST};
-use turntally_core::format_plain;
 use turntally_core::input::Key;
 use turntally_core::job::{Job, Target};
 use turntally_core::link::job::JobBytes;
@@ -128,13 +127,13 @@ fn notice(offer: &Offer, now: &Settings) -> Notice {
     match offer {
         Offer::Job { job, .. } => {
             let (Target::Rings(many) | Target::Coils { coils: many, .. }) = job.target;
-            Notice::new("New job?", format_plain!("{} {}", many, job.name), advice)
+            Notice::new("New job?", format_args!("{} {}", many, job.name), advice)
         }
         Offer::Settings(Settings { batch, build }) if *batch == now.batch => {
-            Notice::new("New settings?", format_plain!("The counter: {} pulses", build.pulses), advice)
+            Notice::new("New settings?", format_args!("The counter: {} pulses", build.pulses), advice)
         }
         Offer::Settings(Settings { batch, build }) => {
-            Notice::new("New settings?", format_plain!("{}", batch.name(build.units)), advice)
+            Notice::new("New settings?", format_args!("{}", batch.name(build.units)), advice)
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Messages as frames: COBS, so that a zero ends a frame and stands nowhere in it, and a CRC, so that what
 //! was damaged on the way is no message.
 
-use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
+use crc::{CRC_32_ISO_HDLC, Crc};
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
@@ -10,8 +10,8 @@ pub const MESSAGE_LEN: usize = 240;
 /// The longest frame, with the zero before it and the zero behind it.
 pub const FRAME_LEN: usize = MESSAGE_LEN + 3;
 
-/// That of Ethernet. Without its table it takes a few hundred bytes less.
-const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+/// That of Ethernet.
+static CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
 const CRC_LEN: usize = 4;
 
 /// What goes out in one piece.

@@ -5,7 +5,6 @@ use embedded_graphics::prelude::DrawTarget;
 
 use super::{BOLD, PLAIN, Page, TITLE, counted, fault_words, hundredths, text, to_go};
 use crate::bench::{Bench, Fault};
-use crate::format_plain;
 use crate::setup::{Entry, List, Outcome, Reason, SetUp, Shown, direction_name};
 
 /// Rows of a list that are seen at once, and their tops.
@@ -26,7 +25,7 @@ pub(super) fn set_up<D: DrawTarget<Color = BinaryColor>>(
 }
 
 fn place(set_up: &SetUp) -> super::Text {
-    text(format_plain!("{}/{}", set_up.at() + 1, set_up.entries().len()))
+    text(format_args!("{}/{}", set_up.at() + 1, set_up.entries().len()))
 }
 
 fn list<D: DrawTarget<Color = BinaryColor>>(set_up: &SetUp, page: &mut Page<'_, D>) -> Result<(), D::Error> {
@@ -61,11 +60,11 @@ fn direction<D: DrawTarget<Color = BinaryColor>>(
 ) -> Result<(), D::Error> {
     page.headline(BOLD, Entry::Direction.name(), "turn the crank")?;
     page.rule()?;
-    let so_far = text(format_plain!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
+    let so_far = text(format_args!("{}: {} turns", Entry::Direction.hint(), hundredths(set_up.turns())));
     let (title, line) = match (bench.dead_channel(), set_up.taught()) {
         (Some(channel), _) => {
             let (title, [_, line]) = fault_words(Fault::Dead(channel));
-            (title, text(format_plain!("Check {}", line)))
+            (title, text(format_args!("Check {line}")))
         }
         (None, None) => ("One turn on", so_far),
         (None, Some(direction)) => (direction_name(direction), so_far),
@@ -83,8 +82,8 @@ fn makes<D: DrawTarget<Color = BinaryColor>>(
     page.rule()?;
     page.left(TITLE, &counted(outcome.coils, "coil"), 25)?;
     let (turns, rings) = (to_go(outcome.turns.nano()), counted(outcome.rings, "ring"));
-    page.left(PLAIN, &text(format_plain!("The first: {} turns,", turns)), 38)?;
-    page.left(PLAIN, &text(format_plain!("{} guaranteed.", rings)), 48)?;
+    page.left(PLAIN, &text(format_args!("The first: {turns} turns,")), 38)?;
+    page.left(PLAIN, &text(format_args!("{rings} guaranteed.")), 48)?;
     page.keys(Some("back"), "use it")
 }
 

@@ -4,7 +4,6 @@ use core::fmt;
 
 use super::{Words, words};
 use crate::coil::WindingError;
-use crate::format_plain;
 use crate::job::{Job, Progress};
 use crate::plan::PlanError;
 use crate::settings::{CannotMake, Long, Units};
@@ -44,18 +43,18 @@ fn reason(cannot: &CannotMake) -> Reason {
         CannotMake::Temper(_) => no("Not listed in this temper:", format_args!("choose another.")),
         CannotMake::Spring(_) => no("The wire springs off:", format_args!("softer, or thinner mandrel")),
         CannotMake::Winding(WindingError::MandrelTooThin { min, .. }) => {
-            no("Mandrel too thin for it:", format_plain!("at least {}", Long(*min, Units::Millimetres)))
+            no("Mandrel too thin for it:", format_args!("at least {}", Long(*min, Units::Millimetres)))
         }
         CannotMake::Winding(WindingError::KerfTooWide { below, .. }) => {
-            no("Kerf wider than the ring:", format_plain!("below {}", Long(*below, Units::Millimetres)))
+            no("Kerf wider than the ring:", format_args!("below {}", Long(*below, Units::Millimetres)))
         }
         CannotMake::Winding(_) => no("No ring is left of it:", format_args!("check wire and kerf.")),
         CannotMake::Cradle(PlanError::CradleTooShort { min, .. }) => {
-            no("No ring fits the cradle:", format_plain!("at least {}", Long(*min, Units::Millimetres)))
+            no("No ring fits the cradle:", format_args!("at least {}", Long(*min, Units::Millimetres)))
         }
         CannotMake::CoilTooLong { max } => {
             let tenths = max.nano() / (Turns::ONE / 10);
-            no("Longer than the cradle:", format_plain!("at most {}.{} turns", tenths / 10, tenths % 10))
+            no("Longer than the cradle:", format_args!("at most {}.{} turns", tenths / 10, tenths % 10))
         }
         CannotMake::NoRing => no("Too short for one ring:", format_args!("wind more turns.")),
         CannotMake::Encoder => no("Encoder and gear do not", format_args!("make a count.")),

@@ -13,7 +13,6 @@ use cortex_m_rt::{ExceptionFrame, exception};
 use embassy_rp::peripherals::WATCHDOG;
 use embassy_rp::watchdog::{ResetReason, Watchdog};
 use heapless::String;
-use turntally_core::format_plain;
 use turntally_firmware::notice::{LINE, Notice};
 
 /// Says that a reason is there: any number that RAM does not come up with by itself.
@@ -70,7 +69,7 @@ pub fn take(watchdog: &mut Watchdog) -> Option<Notice> {
     let text = reason.text.get(..reason.length as usize).and_then(|text| core::str::from_utf8(text).ok());
     match text {
         Some(text) if reason.mark == MARK && reason.sum == reason.sum() => {
-            Some(Notice::new("Restarted", format_plain!("{}", text), advice))
+            Some(Notice::new("Restarted", format_args!("{text}"), advice))
         }
         _ => match watchdog.reset_reason() {
             Some(ResetReason::TimedOut) if ours => {
@@ -119,7 +118,7 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
             let file = place.file();
             let slash = file.bytes().rposition(|byte| byte == b'/');
             let start = slash.map_or(0, |slash| slash + 1);
-            leave(format_plain!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
+            leave(format_args!("{}:{}", file.get(start..).unwrap_or(file), place.line()))
         }
         None => leave(format_args!("panic")),
     }
@@ -128,10 +127,5 @@ fn panicked(place: Option<&Location<'_>>) -> ! {
 /// A processor fault: an address that is none, a broken instruction.
 #[exception]
 unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
-    let mut place = String::<8>::new();
-    for shift in (0..32_u32).step_by(4).rev() {
-        // There is room for all eight.
-        _ = place.push(char::from_digit(frame.pc() >> shift & 15, 16).unwrap_or('0'));
-    }
-    leave(format_plain!("fault at 0x{}", place))
+    leave(format_args!("fault at 0x{:08x}", frame.pc()))
 }

@@ -9,8 +9,6 @@ use heapless::String;
 use portable_atomic::{AtomicU8, Ordering};
 use turntally_core::bench::{ErrorBound, Phase};
 use turntally_core::cue::Goal;
-use turntally_core::format::PlainDisplay;
-use turntally_core::format_plain;
 use turntally_core::time::Instant;
 use turntally_firmware::app::App;
 
@@ -86,19 +84,31 @@ impl Vitals {
 
 impl Display for Vitals {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // As one kind of number: each takes its own hundred bytes.
-        let signed = u64::cast_signed;
-        f.write_fmt(format_plain!("ms={} phase=", signed(self.ms)))?;
-        write!(f, "{:?}", self.phase)?;
-        f.write_fmt(format_plain!(" counts={} aim={}", self.counts, self.aim))?;
-        f.write_fmt(format_plain!(" rings={} made={} error_bound=", self.rings, self.made))?;
-        match self.error_bound {
-            ErrorBound::Within(error_bound) => signed(error_bound).put(f)?,
+        let Self {
+            ms,
+            phase,
+            counts,
+            aim,
+            rings,
+            made,
+            error_bound,
+            position,
+            illegal,
+            lost,
+            behind,
+            tick_us,
+            ..
+        } = self;
+        write!(
+            f,
+            "ms={ms} phase={phase:?} counts={counts} aim={aim} rings={rings} made={made} error_bound="
+        )?;
+        match error_bound {
+            ErrorBound::Within(error_bound) => write!(f, "{error_bound}")?,
             ErrorBound::Unknown => f.write_str("unknown")?,
         }
-        f.write_fmt(format_plain!(" position={} illegal={}", self.position, signed(self.illegal)))?;
-        f.write_fmt(format_plain!(" lost={} behind={}", signed(self.lost), signed(self.behind)))?;
-        f.write_fmt(format_plain!(" tick_us={} notice={}", signed(self.tick_us), u32::from(self.notice)))
+        write!(f, " position={position} illegal={illegal} lost={lost} behind={behind}")?;
+        write!(f, " tick_us={tick_us} notice={}", u32::from(self.notice))
     }
 }
 
