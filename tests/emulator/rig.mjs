@@ -138,6 +138,14 @@ export class Rig {
     // What the mask ROM does: the first 256 bytes of flash go to the end of RAM and are run there.
     chip.sram.set(chip.flash.subarray(0, 256), 0x41f00);
     Object.assign(chip.core, { SP: 0x20041f00, LR: 0, PC: 0x20041f00, VTOR: 0 });
+    // A handler's address has bit 0 set, for Thumb. On the chip PC does not take it; the emulator's did, and whatever was
+    // reckoned from PC in a handler was off by one.
+    const { core } = chip;
+    const enter = core.exceptionEntry.bind(core);
+    core.exceptionEntry = (number) => {
+      enter(number);
+      core.PC &= ~1;
+    };
   }
 
   /** The flash tells its number: four bytes of nothing, then the number (data sheets of usual parts, from memory). */
